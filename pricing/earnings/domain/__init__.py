@@ -1,0 +1,1 @@
+"""The arithmetic of what a crew-hour earns: shares of driving, the ratio with its interval, the verdict."""

@@ -1,0 +1,82 @@
+"""*Below*, *above* or *not enough to tell*: each kind of job against the hourly target.
+
+A kind is judged by the t test that its interval comes from (see ratio.py), under two guards:
+
+- Fewer than MINIMUM_JOBS jobs are never judged. With so few, one odd job makes the verdict.
+- Many kinds are judged at once, and each test errs now and then. Holm's step-down keeps the chance of ANY
+  wrong verdict in one report at or under FAMILY_ERROR, however many kinds there are: the p values are sorted,
+  the smallest must be under FAMILY_ERROR / m, the next under FAMILY_ERROR / (m - 1), and so on until one
+  fails. With ten kinds that all earn exactly the target, a report once a month gives a false alarm in at most
+  one month of twenty, where ten unguarded 90 % intervals would give one in two months of three.
+
+The interval shown stays the plain 90 % one, since it describes one kind. So an interval may lie wholly below
+the target and the verdict still be *not enough to tell*; the page says so.
+
+Judged kinds are those with enough jobs; the others are not part of the family. Reports over the same jobs
+again are not independent looks; no further correction is made for looking every month.
+
+Sources: S. Holm, Scand. J. Statist. 6 (1979) 65-70; that the direction of each rejected test may be stated
+at the same error rate for independent tests: J. P. Shaffer, Ann. Statist. 8 (1980) 1342-1347. From memory.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+
+from pricing.earnings.domain.ratio import Moments, two_sided_p
+
+MINIMUM_JOBS = 8
+FAMILY_ERROR = 0.05
+
+
+class Verdict(StrEnum):
+    """How a kind of job stands to the hourly target."""
+
+    BELOW = "below"
+    ABOVE = "above"
+    NOT_ENOUGH = "not_enough_to_tell"
+
+
+def verdicts(kinds: Sequence[Moments], target: float) -> list[Verdict]:
+    """Judge all kinds of one report together against ``target``, in the unit of their ratios."""
+    judged = [i for i, moments in enumerate(kinds) if moments.n >= MINIMUM_JOBS and moments.sum_x > 0]
+    rejected = holm([two_sided_p(kinds[i], target) for i in judged], FAMILY_ERROR)
+    answers = [Verdict.NOT_ENOUGH] * len(kinds)
+    for i, far_from_target in zip(judged, rejected, strict=True):
+        if far_from_target:
+            answers[i] = Verdict.BELOW if kinds[i].sum_y < target * kinds[i].sum_x else Verdict.ABOVE
+    return answers
+
+
+def holm(p_values: Sequence[float], family_error: float) -> list[bool]:
+    """Which of the tests Holm's step-down procedure rejects at ``family_error``."""
+    rejected = [False] * len(p_values)
+    for rank, i in enumerate(sorted(range(len(p_values)), key=lambda i: p_values[i])):
+        if p_values[i] > family_error / (len(p_values) - rank):
+            break
+        rejected[i] = True
+    return rejected
+
+
+@dataclass(frozen=True, slots=True)
+class Remedy:
+    """What would bring a kind that is below the target up to it, everything else as it was."""
+
+    price_rise_ratio: float  # 0.12: prices 12 % higher at the present hours
+    price_rise_cents_per_job: float
+    crew_minutes_saved_per_job: float  # fewer crew-minutes a job at the present prices
+
+
+def remedy(moments: Moments, target: float) -> Remedy | None:
+    """The price rise, or the time to save, that reaches ``target`` (y per x, > 0); None if nothing came in.
+
+    Reached by price: y (1 + rise) = target x. Reached by time: y = target (x - saved).
+    """
+    if moments.n < 1 or moments.sum_y <= 0:
+        return None
+    shortfall = target * moments.sum_x - moments.sum_y
+    return Remedy(
+        price_rise_ratio=shortfall / moments.sum_y,
+        price_rise_cents_per_job=shortfall / moments.n,
+        crew_minutes_saved_per_job=shortfall / target / moments.n,
+    )

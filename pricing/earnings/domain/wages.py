@@ -1,0 +1,58 @@
+"""What a crew's time and its truck cost: weekly pay with overtime, burden, miles.
+
+Wages follow the federal rule of the 40-hour week. State law may ask for more. Not legal advice; rules as read
+in November 2026.
+"""
+
+from datetime import date
+from fractions import Fraction
+
+from shared.units import METRES_PER_MILE, MINUTES_PER_HOUR, round_half_up
+
+OVERTIME_AFTER_MINUTES_A_WEEK = 40 * MINUTES_PER_HOUR  # 29 CFR 778.101
+
+# Standard mileage rate for business, in tenths of a cent a mile from 1 January of the year.
+# Source: the IRS's yearly notices (2024-08, 2025-05, that for 2026); numbers of the notices from memory.
+MILEAGE_TENTHS_OF_CENT = {2024: 670, 2025: 700, 2026: 725}
+
+
+def week_pay_cents(*, straight_cents: int, worked_minutes: int) -> int:
+    """Pay for one worker's week: all straight-time pay plus half the regular rate for each overtime hour.
+
+    ``straight_cents`` is everything earned in the week for the hours worked, hourly wages, pay by the job and
+    bonuses alike; over all ``worked_minutes`` (driving and riding included, 29 CFR 785.41) it gives the
+    regular rate (29 CFR 778.109 to 778.111). Raises ``ValueError`` for pay without time.
+    """
+    if worked_minutes <= 0:
+        if straight_cents:
+            raise ValueError("Expected worked minutes for the pay of a week.")
+        return 0
+    overtime_minutes = max(0, worked_minutes - OVERTIME_AFTER_MINUTES_A_WEEK)
+    premium = Fraction(straight_cents, worked_minutes) / 2 * overtime_minutes
+    return straight_cents + round_half_up(premium)
+
+
+def wage_cents(
+    *, worked_minutes: int, cents_per_hour: int, burden_percent: int, minutes_before_in_week: int = 0
+) -> int:
+    """Cost of one worker's ``worked_minutes``: the wage, the overtime premium it brings, the burden on both.
+
+    ``minutes_before_in_week`` is the time already worked in the same week; minutes past the 40th hour cost
+    half the hourly wage more. ``burden_percent`` is what the firm pays on top of wages (payroll taxes,
+    insurance).
+    """
+    overtime_minutes = _overtime(minutes_before_in_week + worked_minutes) - _overtime(minutes_before_in_week)
+    paid_minutes = worked_minutes + Fraction(overtime_minutes, 2)
+    wage = Fraction(cents_per_hour, MINUTES_PER_HOUR) * paid_minutes
+    return round_half_up(wage * Fraction(100 + burden_percent, 100))
+
+
+def mileage_cents(*, drive_metres: int, on: date) -> int:
+    """Cost of driving at the standard mileage rate in force on the day; the nearest year known otherwise."""
+    year = min(max(on.year, min(MILEAGE_TENTHS_OF_CENT)), max(MILEAGE_TENTHS_OF_CENT))
+    miles = Fraction(drive_metres) / Fraction(METRES_PER_MILE).limit_denominator(1000)
+    return round_half_up(miles * Fraction(MILEAGE_TENTHS_OF_CENT[year], 10))
+
+
+def _overtime(minutes: int) -> int:
+    return max(0, minutes - OVERTIME_AFTER_MINUTES_A_WEEK)
