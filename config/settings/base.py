@@ -1,0 +1,165 @@
+"""Settings that every way of running shares. Nothing here is secret or depends on the machine."""
+
+from typing import Any
+
+from config.env import BASE_DIR, data_dir
+
+DATA_DIR = data_dir()
+
+ROOMS = [
+    "shared.company",
+    "shared.people",
+    "shared.events",
+    "shared.outbox",
+    "shared.background",
+    "shared.api_kit",
+    "shared.web",
+    "pricing.catalogue",
+    "pricing.estimates",
+    "pricing.earnings",
+    "jobs.customers",
+    "jobs.walkthroughs",
+    "jobs.work",
+    "jobs.reminders",
+    "routing.roads",
+    "routing.plans",
+    "routing.dispatch",
+    "routing.demo",
+]
+
+INSTALLED_APPS = [
+    *ROOMS,
+    "django.contrib.admin",
+    "django.contrib.auth",
+    "django.contrib.contenttypes",
+    "django.contrib.sessions",
+    "django.contrib.messages",
+    "django.contrib.staticfiles",
+    "django.contrib.humanize",
+    "rest_framework",
+    "rest_framework.authtoken",
+    "drf_spectacular",
+    "django_htmx",
+    "csp",
+]
+
+MIDDLEWARE = [
+    "django.middleware.security.SecurityMiddleware",
+    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "csp.middleware.CSPMiddleware",
+    "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.locale.LocaleMiddleware",
+    "django.middleware.common.CommonMiddleware",
+    "django.middleware.csrf.CsrfViewMiddleware",
+    "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "django.contrib.auth.middleware.LoginRequiredMiddleware",
+    "django.contrib.messages.middleware.MessageMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "django_htmx.middleware.HtmxMiddleware",
+    "shared.web.middleware.ErrorPages",
+]
+
+ROOT_URLCONF = "config.urls"
+WSGI_APPLICATION = "config.wsgi.application"
+AUTH_USER_MODEL = "people.User"
+LOGIN_URL = "people:sign_in"
+LOGIN_REDIRECT_URL = "/"
+LOGOUT_REDIRECT_URL = "people:sign_in"
+DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
+
+TEMPLATES: list[dict[str, Any]] = [
+    {
+        "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "APP_DIRS": True,
+        "OPTIONS": {
+            "context_processors": [
+                "django.template.context_processors.request",
+                "django.template.context_processors.i18n",
+                "django.contrib.auth.context_processors.auth",
+                "django.contrib.messages.context_processors.messages",
+                "shared.web.context.page",
+            ],
+        },
+    },
+]
+
+LANGUAGE_CODE = "en-us"
+LANGUAGES = [("en", "English"), ("es", "Español")]
+LOCALE_PATHS = [BASE_DIR / "shared" / "web" / "locale"]
+USE_I18N = True
+USE_TZ = True
+TIME_ZONE = "UTC"
+
+STATIC_URL = "static/"
+STATIC_ROOT = DATA_DIR / "static"
+MEDIA_ROOT = DATA_DIR / "media"
+# What people upload waits here between preview and confirmation.
+FILE_UPLOAD_TEMP_DIR = None
+DATA_UPLOAD_MAX_MEMORY_SIZE = 5 * 1024 * 1024
+
+AUTH_PASSWORD_VALIDATORS = [
+    {"NAME": f"django.contrib.auth.password_validation.{name}"}
+    for name in ("MinimumLengthValidator", "CommonPasswordValidator", "UserAttributeSimilarityValidator")
+]
+
+# No inline script or style anywhere; everything comes from our own static files.
+CONTENT_SECURITY_POLICY = {
+    "DIRECTIVES": {
+        "default-src": ["'none'"],
+        "script-src": ["'self'"],
+        "style-src": ["'self'"],
+        "img-src": ["'self'", "data:"],
+        "connect-src": ["'self'"],
+        "manifest-src": ["'self'"],
+        "font-src": ["'self'"],
+        "form-action": ["'self'"],
+        "frame-ancestors": ["'none'"],
+        "base-uri": ["'none'"],
+    }
+}
+SECURE_CONTENT_TYPE_NOSNIFF = True
+SECURE_REFERRER_POLICY = "same-origin"
+X_FRAME_OPTIONS = "DENY"
+SESSION_COOKIE_HTTPONLY = True
+SESSION_COOKIE_SAMESITE = "Lax"
+
+REST_FRAMEWORK = {
+    "DEFAULT_AUTHENTICATION_CLASSES": [
+        "rest_framework.authentication.SessionAuthentication",
+        "rest_framework.authentication.TokenAuthentication",
+    ],
+    "DEFAULT_PERMISSION_CLASSES": ["shared.api_kit.permissions.OwnerOnly"],
+    "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
+    "DEFAULT_PARSER_CLASSES": ["rest_framework.parsers.JSONParser"],
+    "DEFAULT_PAGINATION_CLASS": "shared.api_kit.pagination.BoundedPages",
+    "DEFAULT_SCHEMA_CLASS": "shared.api_kit.schema.ProblemSchema",
+    "EXCEPTION_HANDLER": "shared.api_kit.problems.problem_response",
+}
+SPECTACULAR_SETTINGS: dict[str, Any] = {
+    "TITLE": "Wallday",
+    "DESCRIPTION": "Jobs, routes and reminders of an exterior-washing company.",
+    "VERSION": "1",
+    "OAS_VERSION": "3.1.0",
+    "SERVE_INCLUDE_SCHEMA": False,
+    "SCHEMA_PATH_PREFIX": "/api/",
+    "COMPONENT_SPLIT_REQUEST": True,
+    "SERVE_PERMISSIONS": ["shared.api_kit.permissions.SignedIn"],
+    "ENUM_NAME_OVERRIDES": {},
+}
+
+# How background work runs: "inline" (tests), "thread" (in-process, the default) or "celery".
+WALLDAY_BACKGROUND = "thread"
+# Longest time a day plan may take on the page, in seconds.
+WALLDAY_PLAN_SECONDS = 10
+# Mail and text: "folder" writes to the outbox folder under DATA_DIR; "smtp" / a gateway by setting.
+WALLDAY_MAIL = "folder"
+WALLDAY_TEXT = "folder"
+
+LOGGING: dict[str, Any] = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "formatters": {"line": {"format": "%(asctime)s %(levelname)s %(name)s %(message)s"}},
+    "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "line"}},
+    "root": {"handlers": ["console"], "level": "WARNING"},
+    "loggers": {name: {"level": "INFO"} for name in ("shared", "pricing", "jobs", "routing")},
+}

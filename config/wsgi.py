@@ -1,0 +1,8 @@
+"""Entry point of the web process (gunicorn in the full set-up)."""
+
+import os
+
+from django.core.wsgi import get_wsgi_application
+
+os.environ.setdefault("DJANGO_SETTINGS_MODULE", "config.settings.embedded")
+application = get_wsgi_application()

@@ -1,0 +1,193 @@
+from django.conf import settings
+from django.db import models
+from django.utils.translation import gettext_lazy as _
+
+from shared.events.append_only import AppendOnlyModel
+from shared.outbox.models import Channel
+
+
+class Language(models.TextChoices):
+    ENGLISH = "en", _("English")
+    SPANISH = "es", _("Spanish")
+
+
+class Customer(models.Model):
+    """A person or firm that has work done. `reference` is the company's own number, unique where it is given."""
+
+    reference = models.CharField(max_length=40, null=True, blank=True, unique=True)  # noqa: DJ001
+    name = models.CharField(max_length=120)
+    email = models.EmailField(blank=True)
+    phone_e164 = models.CharField(max_length=16, blank=True)
+    language = models.CharField(max_length=2, choices=Language.choices, default=Language.ENGLISH)
+    source = models.CharField(max_length=60, blank=True, help_text=_("How they found us"))
+    note = models.TextField(blank=True)
+    created_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["name", "id"]
+        indexes = [
+            models.Index(fields=["email"], name="customer_email"),
+            models.Index(fields=["phone_e164"], name="customer_phone"),
+        ]
+        constraints = [
+            models.CheckConstraint(
+                condition=~models.Q(name=""),
+                name="customer_has_name",
+                violation_error_message=_("A customer needs a name."),
+            ),
+            models.CheckConstraint(
+                condition=models.Q(phone_e164="") | models.Q(phone_e164__startswith="+"),
+                name="customer_phone_e164",
+                violation_error_message=_("Write the number with + and the country code."),
+            ),
+            models.CheckConstraint(
+                condition=models.Q(language__in=Language.values), name="customer_language_known"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Purpose(models.TextChoices):
+    REMINDER = "reminder", _("reminders")
+    SERVICE = "service", _("messages about booked work")
+    ALL = "all", _("everything")
+
+
+class Consent(AppendOnlyModel):
+    """A customer said yes or no to being written to. The newest row for a channel and purpose counts."""
+
+    customer = models.ForeignKey(Customer, on_delete=models.CASCADE, related_name="consents")
+    channel = models.CharField(max_length=8, choices=Channel.choices)
+    purpose = models.CharField(max_length=10, choices=Purpose.choices)
+    given = models.BooleanField(help_text=_("no: opted out"))
+    wording = models.TextField(blank=True, help_text=_("What the person was shown or told"))
+    source = models.CharField(max_length=60, blank=True, help_text=_("Where: call, form, reply, import"))
+    at = models.DateTimeField()
+    recorded_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+
+    class Meta:
+        ordering = ["-at", "-id"]
+        indexes = [models.Index(fields=["customer", "channel", "-at", "-id"], name="consent_newest")]
+        constraints = [
+            models.CheckConstraint(
+                condition=models.Q(channel__in=Channel.values), name="consent_channel_known"
+            ),
+            models.CheckConstraint(
+                condition=models.Q(purpose__in=Purpose.values), name="consent_purpose_known"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.customer_id} {self.channel} {self.purpose} {'yes' if self.given else 'no'}"
+
+
+class Property(models.Model):
+    """A house and its plot: where the work is done."""
+
+    reference = models.CharField(max_length=40, null=True, blank=True, unique=True)  # noqa: DJ001
+    customer = models.ForeignKey(Customer, on_delete=models.PROTECT, related_name="properties")
+    street = models.CharField(max_length=120)
+    city = models.CharField(max_length=80, blank=True)
+    region = models.CharField(max_length=40, blank=True)
+    postal_code = models.CharField(max_length=20, blank=True)
+    latitude = models.FloatField(null=True, blank=True)
+    longitude = models.FloatField(null=True, blank=True)
+    storeys = models.PositiveSmallIntegerField(default=1)
+    year_built = models.PositiveSmallIntegerField(null=True, blank=True)
+    gate_note = models.CharField(max_length=200, blank=True)
+    pet_note = models.CharField(max_length=200, blank=True)
+    note = models.TextField(blank=True)
+
+    class Meta:
+        ordering = ["street", "id"]
+        verbose_name_plural = "properties"
+        constraints = [
+            models.UniqueConstraint(
+                fields=["customer", "street", "postal_code"], name="property_once_per_customer"
+            ),
+            models.CheckConstraint(condition=~models.Q(street=""), name="property_has_street"),
+            models.CheckConstraint(
+                condition=models.Q(latitude__isnull=True, longitude__isnull=True)
+                | models.Q(latitude__gte=-90, latitude__lte=90, longitude__gte=-180, longitude__lte=180),
+                name="property_place_valid",
+                violation_error_message=_(
+                    "Latitude is -90 to 90, longitude -180 to 180; give both or neither."
+                ),
+            ),
+            models.CheckConstraint(
+                condition=models.Q(storeys__gte=1, storeys__lte=4), name="property_storeys_1_to_4"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.street
+
+    @property
+    def address(self) -> str:
+        """One line as it is written on an envelope."""
+        place = " ".join(part for part in (self.region, self.postal_code) if part)
+        return ", ".join(part for part in (self.street, self.city, place) if part)
+
+    @property
+    def has_place(self) -> bool:
+        return self.latitude is not None and self.longitude is not None
+
+
+class Material(models.TextChoices):
+    VINYL = "vinyl", _("vinyl")
+    ALUMINIUM = "aluminium", _("aluminium")
+    PAINTED_WOOD = "painted_wood", _("painted wood")
+    FIBRE_CEMENT = "fibre_cement", _("fibre cement")
+    BRICK = "brick", _("brick")
+    STUCCO = "stucco", _("stucco")
+    OTHER = "other", _("other")
+
+
+class WallKind(models.TextChoices):
+    FACE = "face", _("wall")
+    SHUTTERS = "shutters", _("shutters")
+    GARAGE_DOOR = "garage_door", _("garage door")
+    TRIM = "trim", _("trim")
+
+
+class Wall(models.Model):
+    """One face or element of a property that weathers."""
+
+    property = models.ForeignKey(Property, on_delete=models.CASCADE, related_name="walls")
+    name = models.CharField(max_length=60)
+    kind = models.CharField(max_length=12, choices=WallKind.choices, default=WallKind.FACE)
+    material = models.CharField(max_length=14, choices=Material.choices, default=Material.VINYL)
+    colour = models.CharField(max_length=30, blank=True)
+    lightness_percent = models.PositiveSmallIntegerField(
+        null=True, blank=True, help_text=_("0 black, 100 white")
+    )
+    facing_degrees = models.PositiveSmallIntegerField(
+        null=True, blank=True, help_text=_("Compass direction it looks to: 0 north, 90 east")
+    )
+    area_sqft = models.PositiveIntegerField(null=True, blank=True)
+    storeys = models.PositiveSmallIntegerField(default=1)
+
+    class Meta:
+        ordering = ["property", "id"]
+        constraints = [
+            models.UniqueConstraint(fields=["property", "name"], name="wall_name_once"),
+            models.CheckConstraint(condition=models.Q(kind__in=WallKind.values), name="wall_kind_known"),
+            models.CheckConstraint(
+                condition=models.Q(material__in=Material.values), name="wall_material_known"
+            ),
+            models.CheckConstraint(
+                condition=models.Q(facing_degrees__isnull=True) | models.Q(facing_degrees__lt=360),
+                name="wall_facing_on_compass",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(lightness_percent__isnull=True) | models.Q(lightness_percent__lte=100),
+                name="wall_lightness_percent",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.name

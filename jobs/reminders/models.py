@@ -1,0 +1,28 @@
+from django.conf import settings
+from django.db import models
+
+from jobs.customers.models import Property
+from shared.outbox.models import Message
+
+
+class Reminder(models.Model):
+    """A property was reminded, or is about to be, of one thing due on one date. Once each, whatever runs twice."""
+
+    property = models.ForeignKey(Property, on_delete=models.CASCADE, related_name="reminders")
+    kind = models.CharField(max_length=30, help_text="code of the service, or chalk")
+    due_on = models.DateField()
+    reason = models.CharField(max_length=200)
+    message = models.OneToOneField(Message, on_delete=models.PROTECT, related_name="reminder")
+    created_at = models.DateTimeField()
+    created_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+
+    class Meta:
+        ordering = ["-created_at", "-id"]
+        constraints = [
+            models.UniqueConstraint(fields=["property", "kind", "due_on"], name="reminder_once"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.kind} for property {self.property_id} due {self.due_on}"

@@ -1,0 +1,68 @@
+from django.conf import settings
+from django.db import models
+from django.utils.translation import gettext_lazy as _
+
+from jobs.work.models import Job
+from routing.plans.models import Crew, DayPlan
+from shared.events.append_only import AppendOnlyModel
+
+
+class SentPlan(AppendOnlyModel):
+    """A day plan as it was sent out: frozen, numbered, with what changed since the one before."""
+
+    plan = models.ForeignKey(DayPlan, on_delete=models.PROTECT, related_name="sent")
+    number = models.PositiveSmallIntegerField()
+    content = models.JSONField(help_text="day-plan/1")
+    changes = models.JSONField(
+        default=list, help_text="what changed since the version before, in words, by crew"
+    )
+    sent_at = models.DateTimeField()
+    sent_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+
+    class Meta:
+        ordering = ["plan", "-number"]
+        constraints = [models.UniqueConstraint(fields=["plan", "number"], name="sent_plan_number_once")]
+
+    def __str__(self) -> str:
+        return f"{self.plan} version {self.number}"
+
+
+class MarkKind(models.TextChoices):
+    ARRIVED = "arrived", _("arrived")
+    STARTED = "started", _("started")
+    FINISHED = "finished", _("finished")
+
+
+class StopMark(AppendOnlyModel):
+    """The crew said where it is: arrived, started or finished at a job on a day. Each once."""
+
+    job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="marks")
+    crew = models.ForeignKey(Crew, on_delete=models.PROTECT, related_name="marks")
+    work_date = models.DateField()
+    kind = models.CharField(max_length=8, choices=MarkKind.choices)
+    at = models.DateTimeField()
+    recorded_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+
+    class Meta:
+        ordering = ["job", "at", "id"]
+        constraints = [
+            models.UniqueConstraint(fields=["job", "work_date", "kind"], name="mark_once"),
+            models.CheckConstraint(condition=models.Q(kind__in=MarkKind.values), name="mark_kind_known"),
+        ]
+
+    def __str__(self) -> str:
+        return f"job {self.job_id} {self.kind}"
+
+
+class CalendarFeed(models.Model):
+    """The secret address of a crew's calendar feed; making a new one closes the old."""
+
+    crew = models.OneToOneField(Crew, on_delete=models.CASCADE, related_name="feed")
+    token = models.CharField(max_length=64, unique=True)
+
+    def __str__(self) -> str:
+        return f"feed of {self.crew}"

@@ -1,0 +1,25 @@
+from django.db import models
+from django.utils.translation import gettext_lazy as _
+
+
+class PlanState(models.TextChoices):
+    DRAFT = "draft", _("draft")
+    SENT_OUT = "sent_out", _("sent out")
+    CHANGED = "changed", _("changed since it was sent out")
+
+
+class RunState(models.TextChoices):
+    WAITING = "waiting", _("waiting")
+    RUNNING = "running", _("working")
+    DONE = "done", _("done")
+    FAILED = "failed", _("failed")
+
+
+class LeftOutReason(models.TextChoices):
+    NOT_WORTH_A_SLOT = "not_worth_a_slot", _("not worth the time it takes")
+    NO_CREW_WITH_SKILL = "no_crew_with_skill", _("no crew on shift has the skill")
+    WINDOW_UNREACHABLE = "window_unreachable", _("no crew can be there inside its window")
+    UNREACHABLE = "unreachable", _("no road leads there and back")
+    CREW_HOURS_FULL = "crew_hours_full", _("the crews' hours are full")
+    NO_PLACE = "no_place", _("the property has no place on the map")
+    TAKEN_OUT = "taken_out", _("taken out by hand")

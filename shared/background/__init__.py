@@ -1,0 +1,1 @@
+"""Work that runs after the request: `enqueue`, `background_task`, schedules."""

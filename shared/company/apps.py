@@ -1,0 +1,7 @@
+from django.apps import AppConfig
+
+
+class CompanyConfig(AppConfig):
+    name = "shared.company"
+    label = "company"
+    verbose_name = "Company"

@@ -1,0 +1,7 @@
+from django.apps import AppConfig
+
+
+class EventsConfig(AppConfig):
+    name = "shared.events"
+    label = "events"
+    verbose_name = "Events"

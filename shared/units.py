@@ -1,0 +1,83 @@
+"""Conversions and the one rounding rule. Quantities are integers with the unit in the name.
+
+Factors: 1 mile = 1609.344 m, 1 foot = 0.3048 m, 1 US gallon = 3.785411784 l (NIST Special Publication 811,
+appendix B, exact by definition).
+"""
+
+import math
+from fractions import Fraction
+
+METRES_PER_MILE = 1609.344
+SQFT_PER_SQUARE_METRE = 1 / 0.3048**2
+FEET_PER_METRE = 1 / 0.3048
+ML_PER_US_GALLON = 3785.411784
+MINUTES_PER_HOUR = 60
+WORKERS_OF_A_USUAL_CREW = 2
+
+
+def round_half_up(value: float | int | Fraction) -> int:
+    """Round to the nearest whole number, halves away from zero (commercial rounding)."""
+    if isinstance(value, float) and not math.isfinite(value):
+        raise ValueError(f"Expected a finite number, got {value}.")
+    magnitude = (
+        math.floor(abs(value) + Fraction(1, 2))
+        if not isinstance(value, float)
+        else math.floor(abs(value) + 0.5)
+    )
+    return int(math.copysign(1, value)) * magnitude if magnitude else 0
+
+
+def cents_per_minute(cents_per_hour: int) -> int:
+    """Whole cents per minute for an hourly amount."""
+    return round_half_up(Fraction(cents_per_hour, MINUTES_PER_HOUR))
+
+
+def minutes_to_hours(minutes: float) -> float:
+    return minutes / MINUTES_PER_HOUR
+
+
+def metres_to_miles(metres: float) -> float:
+    return metres / METRES_PER_MILE
+
+
+def cents_for_metres(cents_per_km: int, metres: int) -> int:
+    """Cost of driving `metres` at a price per kilometre, to the cent."""
+    return round_half_up(Fraction(cents_per_km * metres, 1000))
+
+
+def sqft_from_square_metres(square_metres: float) -> int:
+    return round_half_up(square_metres * SQFT_PER_SQUARE_METRE)
+
+
+def feet_from_metres(metres: float) -> int:
+    return round_half_up(metres * FEET_PER_METRE)
+
+
+def ml_from_us_gallons(gallons: float) -> int:
+    return round_half_up(gallons * ML_PER_US_GALLON)
+
+
+def crew_minutes(minutes: int, workers: int) -> Fraction:
+    """Minutes of a two-person crew that `workers` spend in `minutes` (three workers: half as many again)."""
+    return Fraction(minutes * workers, WORKERS_OF_A_USUAL_CREW)
+
+
+def share_out(total: int, weights: list[int] | list[float] | list[Fraction]) -> list[int]:
+    """Split `total` into whole parts in proportion to `weights` (largest remainder; all zero: evenly).
+
+    The parts add up to `total` exactly. Ties go to the earlier part. Weights must not be negative.
+    """
+    if not weights:
+        return []
+    exact = [Fraction(weight) for weight in weights]
+    if any(weight < 0 for weight in exact):
+        raise ValueError("Expected weights that are not negative.")
+    whole = sum(exact)
+    if whole == 0:
+        exact, whole = [Fraction(1)] * len(exact), Fraction(len(exact))
+    quotas = [weight * total / whole for weight in exact]
+    parts = [math.floor(quota) for quota in quotas]
+    by_remainder = sorted(range(len(parts)), key=lambda i: (parts[i] - quotas[i], i))
+    for i in by_remainder[: total - sum(parts)]:
+        parts[i] += 1
+    return parts

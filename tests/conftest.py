@@ -1,0 +1,95 @@
+"""What every test may use: people who are signed in, a network guard, query counts of list pages."""
+
+import json
+import os
+import shutil
+import socket
+from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager, contextmanager
+from pathlib import Path
+from typing import Any
+
+import pytest
+from django.conf import settings
+from django.db import connection
+from django.test import Client
+from django.test.utils import CaptureQueriesContext
+
+from tests import factories
+
+QUERY_COUNTS = Path(__file__).parent / "query_counts.json"
+LOOPBACK = ("127.0.0.1", "::1", "localhost")
+
+
+@pytest.fixture(autouse=True)
+def only_this_machine(monkeypatch: pytest.MonkeyPatch) -> None:
+    """No test reaches another machine."""
+    connect = socket.socket.connect
+
+    def guarded(self: socket.socket, address: Any) -> None:
+        if isinstance(address, tuple) and address[0] not in LOOPBACK:
+            raise AssertionError(f"A test tried to reach {address}.")
+        connect(self, address)
+
+    monkeypatch.setattr(socket.socket, "connect", guarded)
+
+
+@pytest.fixture
+def owner(db: None) -> Any:
+    return factories.make_user(username="owner", role="owner")
+
+
+@pytest.fixture
+def office(db: None) -> Any:
+    return factories.make_user(username="office", role="office")
+
+
+@pytest.fixture
+def crew_lead(db: None) -> Any:
+    return factories.make_user(username="lead", role="crew_lead")
+
+
+@pytest.fixture
+def client_of() -> Callable[[Any], Client]:
+    """`client_of(user)` is a test client signed in as that user."""
+
+    def signed_in(user: Any) -> Client:
+        client = Client()
+        client.force_login(user)
+        return client
+
+    return signed_in
+
+
+@pytest.fixture
+def assert_query_count(db: None) -> Callable[[str], AbstractContextManager[None]]:
+    """`with assert_query_count("page name"):` compares with tests/query_counts.json.
+
+    Run with WALLDAY_WRITE_QUERY_COUNTS=1 (and -n 0) to write the present counts into the file.
+    """
+
+    @contextmanager
+    def counted(name: str) -> Iterator[None]:
+        with CaptureQueriesContext(connection) as queries:
+            yield
+        counts = json.loads(QUERY_COUNTS.read_text(encoding="utf-8")) if QUERY_COUNTS.exists() else {}
+        if os.environ.get("WALLDAY_WRITE_QUERY_COUNTS"):
+            counts[name] = len(queries)
+            QUERY_COUNTS.write_text(json.dumps(counts, indent=1, sort_keys=True) + "\n", encoding="utf-8")
+        statements = "\n".join(query["sql"][:200] for query in queries)
+        assert counts.get(name) == len(queries), (
+            f"{name}: {len(queries)} queries, {counts.get(name)} expected.\n{statements}"
+        )
+
+    return counted
+
+
+def pytest_sessionfinish(session: pytest.Session) -> None:
+    shutil.rmtree(settings.DATA_DIR, ignore_errors=True)
+
+
+def missing(what: str) -> None:
+    """Skip with a plain reason; in CI, where everything must be there, fail instead."""
+    if os.environ.get("CI") == "true":
+        pytest.fail(f"{what} is missing, and CI must have it.")
+    pytest.skip(f"{what} is not on this machine.")

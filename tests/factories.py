@@ -1,0 +1,150 @@
+"""Rows for tests, each valid on its own. Every function takes overrides by keyword."""
+
+from datetime import UTC, date, datetime
+from itertools import count
+from typing import Any
+
+_numbers = count(1)
+MOMENT = datetime(2026, 6, 1, 12, 0, tzinfo=UTC)
+
+
+# --- people ---
+
+
+def make_user(**over: Any) -> Any:
+    from shared.people.models import User
+
+    fields = {"username": f"user{next(_numbers)}", "role": "office", **over}
+    password = fields.pop("password", "a long enough password")
+    return User.objects.create_user(password=password, **fields)
+
+
+# --- catalogue ---
+
+
+def make_skill(**over: Any) -> Any:
+    from pricing.catalogue.models import Skill
+
+    fields = {"code": f"skill-{next(_numbers)}", "name": "A skill", **over}
+    return Skill.objects.create(**fields)
+
+
+def make_service(**over: Any) -> Any:
+    from pricing.catalogue.models import Service
+
+    fields = {
+        "code": f"service-{next(_numbers)}",
+        "name": "House wash",
+        "unit": "wall_sqft",
+        "interval_months": 12,
+        **over,
+    }
+    skills = fields.pop("skills", [])
+    service = Service.objects.create(**fields)
+    service.skills.set(skills)
+    return service
+
+
+# --- customers ---
+
+
+def make_customer(**over: Any) -> Any:
+    from jobs.customers.models import Customer
+
+    number = next(_numbers)
+    fields = {
+        "name": f"Customer {number}",
+        "email": f"customer{number}@example.com",
+        "phone_e164": f"+1555555{100 + number % 100:04d}",
+        "created_at": MOMENT,
+        **over,
+    }
+    return Customer.objects.create(**fields)
+
+
+def make_property(**over: Any) -> Any:
+    from jobs.customers.models import Property
+
+    fields = {
+        "street": f"{next(_numbers)} Sample Street",
+        "city": "Sampleton",
+        "region": "OH",
+        "postal_code": "00001",
+        "latitude": 40.0,
+        "longitude": -82.0,
+        **over,
+    }
+    fields.setdefault("customer", None)
+    fields["customer"] = fields["customer"] or make_customer()
+    return Property.objects.create(**fields)
+
+
+def make_wall(**over: Any) -> Any:
+    from jobs.customers.models import Wall
+
+    fields = {"name": f"wall {next(_numbers)}", "facing_degrees": 180, "area_sqft": 500, **over}
+    fields["property"] = fields.get("property") or make_property()
+    return Wall.objects.create(**fields)
+
+
+def make_reading(**over: Any) -> Any:
+    from jobs.walkthroughs.models import ChalkReading
+
+    fields = {"read_on": date(2026, 5, 1), "reading": 2, **over}
+    fields["wall"] = fields.get("wall") or make_wall()
+    return ChalkReading.objects.create(**fields)
+
+
+# --- work ---
+
+
+def make_job(**over: Any) -> Any:
+    """An agreed job with one line; `lines=[{...}]` and `windows=[{...}]` give others."""
+    from jobs.work.models import Job, JobLine, JobWindow
+
+    lines = over.pop("lines", [{}])
+    windows = over.pop("windows", [])
+    fields = {"state": "agreed", "created_at": MOMENT, **over}
+    fields["property"] = fields.get("property") or make_property()
+    job = Job.objects.create(**fields)
+    for line in lines:
+        values = {"price_cents": 40_000, "materials_cents": 2_000, "estimated_minutes": 120, "quantity": 1800}
+        values |= line
+        values["service"] = values.get("service") or make_service()
+        walls = values.pop("walls", [])
+        JobLine.objects.create(job=job, **values).walls.set(walls)
+    for window in windows:
+        JobWindow.objects.create(job=job, **window)
+    return job
+
+
+# --- plans ---
+
+
+def make_yard(**over: Any) -> Any:
+    from routing.plans.models import Yard
+
+    fields = {
+        "code": f"yard-{next(_numbers)}",
+        "name": "Main yard",
+        "latitude": 40.01,
+        "longitude": -82.01,
+        "timezone": "America/New_York",
+        **over,
+    }
+    return Yard.objects.create(**fields)
+
+
+def make_crew(**over: Any) -> Any:
+    """A crew that works 7:30 to 17:00 on every day of the week; `patterns=False` gives none."""
+    from routing.plans.models import Crew, ShiftPattern
+
+    with_patterns = over.pop("patterns", True)
+    skills = over.pop("skills", [])
+    fields = {"code": f"crew-{next(_numbers)}", "name": "Crew", "wage_cents_per_hour": 4_800, **over}
+    fields["yard"] = fields.get("yard") or make_yard()
+    crew = Crew.objects.create(**fields)
+    crew.skills.set(skills)
+    if with_patterns:
+        ShiftPattern.objects.bulk_create(ShiftPattern(crew=crew, weekday=day) for day in range(7))
+    return crew
