@@ -16,15 +16,15 @@ WORKERS_OF_A_USUAL_CREW = 2
 
 
 def round_half_up(value: float | int | Fraction) -> int:
-    """Round to the nearest whole number, halves away from zero (commercial rounding)."""
+    """Round to the nearest whole number, halves away from zero (commercial rounding).
+
+    Raises ValueError for NaN and the infinities.
+    """
     if isinstance(value, float) and not math.isfinite(value):
         raise ValueError(f"Expected a finite number, got {value}.")
-    magnitude = (
-        math.floor(abs(value) + Fraction(1, 2))
-        if not isinstance(value, float)
-        else math.floor(abs(value) + 0.5)
-    )
-    return int(math.copysign(1, value)) * magnitude if magnitude else 0
+    exact = Fraction(value)
+    magnitude = math.floor(abs(exact) + Fraction(1, 2))
+    return -magnitude if exact < 0 else magnitude
 
 
 def cents_per_minute(cents_per_hour: int) -> int:

@@ -61,9 +61,7 @@ def test_apps_import_downwards_only(path: Path) -> None:
     assert not upward, f"imports against the order: {sorted(upward)}"
 
 
-@pytest.mark.parametrize(
-    "path", [p for p in FILES if is_domain(p)], ids=lambda path: str(path.relative_to(ROOT))
-)
+@pytest.mark.parametrize("path", [p for p in FILES if is_domain(p)], ids=lambda path: str(path.relative_to(ROOT)))
 def test_domain_is_pure(path: Path) -> None:
     """A domain module knows no Django, no clock, no settings and no other room's rows."""
     room = ".".join(parts_of(path)[:2])
@@ -76,9 +74,7 @@ def test_domain_is_pure(path: Path) -> None:
                 else module.startswith(f"{room}.domain")
             )
             other_domain = "domain" in module.split(".")[2:3]
-            assert (
-                own or other_domain or module in ("shared.units", "shared", "shared.geo", "shared.money")
-            ), module
+            assert own or other_domain or module in ("shared.units", "shared", "shared.geo", "shared.money"), module
         else:
             import sys
 

@@ -40,9 +40,7 @@ class Customer(models.Model):
                 name="customer_phone_e164",
                 violation_error_message=_("Write the number with + and the country code."),
             ),
-            models.CheckConstraint(
-                condition=models.Q(language__in=Language.values), name="customer_language_known"
-            ),
+            models.CheckConstraint(condition=models.Q(language__in=Language.values), name="customer_language_known"),
         ]
 
     def __str__(self) -> str:
@@ -73,12 +71,8 @@ class Consent(AppendOnlyModel):
         ordering = ["-at", "-id"]
         indexes = [models.Index(fields=["customer", "channel", "-at", "-id"], name="consent_newest")]
         constraints = [
-            models.CheckConstraint(
-                condition=models.Q(channel__in=Channel.values), name="consent_channel_known"
-            ),
-            models.CheckConstraint(
-                condition=models.Q(purpose__in=Purpose.values), name="consent_purpose_known"
-            ),
+            models.CheckConstraint(condition=models.Q(channel__in=Channel.values), name="consent_channel_known"),
+            models.CheckConstraint(condition=models.Q(purpose__in=Purpose.values), name="consent_purpose_known"),
         ]
 
     def __str__(self) -> str:
@@ -106,21 +100,15 @@ class Property(models.Model):
         ordering = ["street", "id"]
         verbose_name_plural = "properties"
         constraints = [
-            models.UniqueConstraint(
-                fields=["customer", "street", "postal_code"], name="property_once_per_customer"
-            ),
+            models.UniqueConstraint(fields=["customer", "street", "postal_code"], name="property_once_per_customer"),
             models.CheckConstraint(condition=~models.Q(street=""), name="property_has_street"),
             models.CheckConstraint(
                 condition=models.Q(latitude__isnull=True, longitude__isnull=True)
                 | models.Q(latitude__gte=-90, latitude__lte=90, longitude__gte=-180, longitude__lte=180),
                 name="property_place_valid",
-                violation_error_message=_(
-                    "Latitude is -90 to 90, longitude -180 to 180; give both or neither."
-                ),
+                violation_error_message=_("Latitude is -90 to 90, longitude -180 to 180; give both or neither."),
             ),
-            models.CheckConstraint(
-                condition=models.Q(storeys__gte=1, storeys__lte=4), name="property_storeys_1_to_4"
-            ),
+            models.CheckConstraint(condition=models.Q(storeys__gte=1, storeys__lte=4), name="property_storeys_1_to_4"),
         ]
 
     def __str__(self) -> str:
@@ -162,9 +150,7 @@ class Wall(models.Model):
     kind = models.CharField(max_length=12, choices=WallKind.choices, default=WallKind.FACE)
     material = models.CharField(max_length=14, choices=Material.choices, default=Material.VINYL)
     colour = models.CharField(max_length=30, blank=True)
-    lightness_percent = models.PositiveSmallIntegerField(
-        null=True, blank=True, help_text=_("0 black, 100 white")
-    )
+    lightness_percent = models.PositiveSmallIntegerField(null=True, blank=True, help_text=_("0 black, 100 white"))
     facing_degrees = models.PositiveSmallIntegerField(
         null=True, blank=True, help_text=_("Compass direction it looks to: 0 north, 90 east")
     )
@@ -176,9 +162,7 @@ class Wall(models.Model):
         constraints = [
             models.UniqueConstraint(fields=["property", "name"], name="wall_name_once"),
             models.CheckConstraint(condition=models.Q(kind__in=WallKind.values), name="wall_kind_known"),
-            models.CheckConstraint(
-                condition=models.Q(material__in=Material.values), name="wall_material_known"
-            ),
+            models.CheckConstraint(condition=models.Q(material__in=Material.values), name="wall_material_known"),
             models.CheckConstraint(
                 condition=models.Q(facing_degrees__isnull=True) | models.Q(facing_degrees__lt=360),
                 name="wall_facing_on_compass",

@@ -111,9 +111,7 @@ class Visit(AppendOnlyModel):
     drive_minutes = models.PositiveIntegerField(default=0, help_text=_("its share of the route's driving"))
     drive_metres = models.PositiveIntegerField(default=0)
     note = models.TextField(blank=True)
-    corrects = models.ForeignKey(
-        "self", null=True, blank=True, on_delete=models.PROTECT, related_name="corrections"
-    )
+    corrects = models.ForeignKey("self", null=True, blank=True, on_delete=models.PROTECT, related_name="corrections")
     recorded_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
     )
@@ -141,12 +139,8 @@ class VisitLine(AppendOnlyModel):
 
     visit = models.ForeignKey(Visit, on_delete=models.PROTECT, related_name="lines")
     service = models.ForeignKey(Service, on_delete=models.PROTECT, related_name="visit_lines")
-    job_line = models.ForeignKey(
-        JobLine, null=True, blank=True, on_delete=models.PROTECT, related_name="visit_lines"
-    )
-    minutes = models.PositiveIntegerField(
-        null=True, blank=True, help_text=_("booked for this line; empty: not booked")
-    )
+    job_line = models.ForeignKey(JobLine, null=True, blank=True, on_delete=models.PROTECT, related_name="visit_lines")
+    minutes = models.PositiveIntegerField(null=True, blank=True, help_text=_("booked for this line; empty: not booked"))
     price_cents = models.IntegerField()
     materials_cents = models.PositiveIntegerField(default=0)
 

@@ -53,7 +53,7 @@ class Service(models.Model):
 
 
 class RateCard(models.Model):
-    """The prices and production rates in force from a date on. A newer card never touches what was agreed before."""
+    """Prices and production rates in force from a date on. A newer card never touches what was agreed."""
 
     effective_from = models.DateField(unique=True)
     note = models.CharField(max_length=200, blank=True)
@@ -75,9 +75,7 @@ class Rate(models.Model):
     materials_cents_per_100_units = models.PositiveIntegerField(default=0)
     setup_minutes = models.PositiveSmallIntegerField(default=0)
     units_per_crew_hour = models.PositiveIntegerField(help_text=_("Two-person crew, one storey"))
-    units_per_crew_hour_high = models.PositiveIntegerField(
-        help_text=_("Two-person crew, two storeys or more")
-    )
+    units_per_crew_hour_high = models.PositiveIntegerField(help_text=_("Two-person crew, two storeys or more"))
 
     class Meta:
         ordering = ["card", "service", "id"]
@@ -94,7 +92,7 @@ class Rate(models.Model):
 
 
 class HourlyTarget(models.Model):
-    """What a crew-hour of a two-person crew should earn, and the least that it must bring in, from a date on."""
+    """What a two-person crew's hour should earn, and the least that it must bring in, from a date on."""
 
     effective_from = models.DateField(unique=True)
     target_cents_per_crew_hour = models.PositiveIntegerField()

@@ -13,9 +13,7 @@ class SentPlan(AppendOnlyModel):
     plan = models.ForeignKey(DayPlan, on_delete=models.PROTECT, related_name="sent")
     number = models.PositiveSmallIntegerField()
     content = models.JSONField(help_text="day-plan/1")
-    changes = models.JSONField(
-        default=list, help_text="what changed since the version before, in words, by crew"
-    )
+    changes = models.JSONField(default=list, help_text="what changed since the version before, in words, by crew")
     sent_at = models.DateTimeField()
     sent_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"

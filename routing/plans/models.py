@@ -23,9 +23,7 @@ class Yard(models.Model):
         ordering = ["code"]
         constraints = [
             models.CheckConstraint(
-                condition=models.Q(
-                    latitude__gte=-90, latitude__lte=90, longitude__gte=-180, longitude__lte=180
-                ),
+                condition=models.Q(latitude__gte=-90, latitude__lte=90, longitude__gte=-180, longitude__lte=180),
                 name="yard_place_valid",
             ),
         ]
@@ -37,9 +35,7 @@ class Yard(models.Model):
 class Truck(models.Model):
     code = models.SlugField(max_length=20, unique=True)
     yard = models.ForeignKey(Yard, on_delete=models.PROTECT, related_name="trucks")
-    mix_litres = models.PositiveIntegerField(
-        null=True, blank=True, help_text=_("Tank for mix; empty: no limit")
-    )
+    mix_litres = models.PositiveIntegerField(null=True, blank=True, help_text=_("Tank for mix; empty: no limit"))
     gear = models.CharField(max_length=200, blank=True)
     cents_per_km = models.PositiveIntegerField(default=0)
 
@@ -75,9 +71,7 @@ class Crew(models.Model):
             models.CheckConstraint(
                 condition=models.Q(pace_percent__gte=25, pace_percent__lte=400), name="crew_pace_sane"
             ),
-            models.CheckConstraint(
-                condition=models.Q(workers__gte=1, workers__lte=8), name="crew_has_workers"
-            ),
+            models.CheckConstraint(condition=models.Q(workers__gte=1, workers__lte=8), name="crew_has_workers"),
         ]
 
     def __str__(self) -> str:
@@ -91,9 +85,7 @@ class ShiftHours(models.Model):
     end_minute = models.PositiveSmallIntegerField(default=1020)
     break_minutes = models.PositiveSmallIntegerField(default=30, help_text=_("0: no break"))
     break_from_minute = models.PositiveSmallIntegerField(default=660)
-    break_until_minute = models.PositiveSmallIntegerField(
-        default=810, help_text=_("latest begin of the break")
-    )
+    break_until_minute = models.PositiveSmallIntegerField(default=810, help_text=_("latest begin of the break"))
     break_is_paid = models.BooleanField(default=False)
     overtime_after_minutes = models.PositiveSmallIntegerField(
         null=True,
@@ -109,9 +101,7 @@ class ShiftHours(models.Model):
 def _hours_constraints(prefix: str) -> list[models.CheckConstraint]:
     return [
         models.CheckConstraint(
-            condition=models.Q(
-                end_minute__gt=models.F("start_minute"), end_minute__lte=MINUTES_OF_A_LONG_DAY
-            ),
+            condition=models.Q(end_minute__gt=models.F("start_minute"), end_minute__lte=MINUTES_OF_A_LONG_DAY),
             name=f"{prefix}_hours_ordered",
             violation_error_message=_("The shift must end after it begins."),
         ),
@@ -248,9 +238,7 @@ class Stop(models.Model):
     finish_minute = models.PositiveSmallIntegerField()
     drive_minutes = models.PositiveIntegerField(default=0)
     drive_metres = models.PositiveIntegerField(default=0)
-    is_locked = models.BooleanField(
-        default=False, help_text=_("stays with this crew when the day is planned again")
-    )
+    is_locked = models.BooleanField(default=False, help_text=_("stays with this crew when the day is planned again"))
 
     class Meta:
         ordering = ["route", "position"]

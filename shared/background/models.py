@@ -13,9 +13,7 @@ class Schedule(models.Model):
     class Meta:
         ordering = ["task"]
         constraints = [
-            models.CheckConstraint(
-                condition=models.Q(every_minutes__gte=1), name="schedule_at_least_a_minute"
-            ),
+            models.CheckConstraint(condition=models.Q(every_minutes__gte=1), name="schedule_at_least_a_minute"),
         ]
 
     def __str__(self) -> str:

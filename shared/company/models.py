@@ -36,9 +36,7 @@ class Company(models.Model):
                 name="company_single_row",
                 violation_error_message=_("There is one company only."),
             ),
-            models.CheckConstraint(
-                condition=models.Q(wage_burden_percent__lte=100), name="company_burden_at_most_100"
-            ),
+            models.CheckConstraint(condition=models.Q(wage_burden_percent__lte=100), name="company_burden_at_most_100"),
         ]
 
     def __str__(self) -> str:

@@ -33,9 +33,7 @@ class Message(models.Model):
     headers = models.JSONField(default=dict, blank=True)
     state = models.CharField(max_length=8, choices=MessageState.choices, default=MessageState.WAITING)
     not_before = models.DateTimeField(null=True, blank=True)
-    not_after = models.DateTimeField(
-        null=True, blank=True, help_text="dropped when it could not be sent by then"
-    )
+    not_after = models.DateTimeField(null=True, blank=True, help_text="dropped when it could not be sent by then")
     attempts = models.PositiveSmallIntegerField(default=0)
     created_at = models.DateTimeField()
     claimed_at = models.DateTimeField(null=True, blank=True)
@@ -47,12 +45,8 @@ class Message(models.Model):
         ordering = ["-created_at", "-id"]
         indexes = [models.Index(fields=["state", "not_before", "id"], name="message_due")]
         constraints = [
-            models.CheckConstraint(
-                condition=models.Q(state__in=MessageState.values), name="message_state_known"
-            ),
-            models.CheckConstraint(
-                condition=models.Q(channel__in=Channel.values), name="message_channel_known"
-            ),
+            models.CheckConstraint(condition=models.Q(state__in=MessageState.values), name="message_state_known"),
+            models.CheckConstraint(condition=models.Q(channel__in=Channel.values), name="message_channel_known"),
             models.CheckConstraint(condition=~models.Q(recipient=""), name="message_has_recipient"),
             models.CheckConstraint(
                 condition=models.Q(not_before__isnull=True)

@@ -2,8 +2,6 @@
 
 from django.db import migrations, models
 
-from shared.events.append_only import append_only_trigger
-
 
 class Migration(migrations.Migration):
 
@@ -84,5 +82,4 @@ class Migration(migrations.Migration):
                 'ordering': ['property', 'id'],
             },
         ),
-        append_only_trigger("customers_consent"),
     ]

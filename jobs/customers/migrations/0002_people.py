@@ -4,6 +4,8 @@ import django.db.models.deletion
 from django.conf import settings
 from django.db import migrations, models
 
+from shared.events.append_only import append_only_trigger
+
 
 class Migration(migrations.Migration):
 
@@ -103,4 +105,5 @@ class Migration(migrations.Migration):
             model_name='wall',
             constraint=models.CheckConstraint(condition=models.Q(('lightness_percent__isnull', True), ('lightness_percent__lte', 100), _connector='OR'), name='wall_lightness_percent'),
         ),
+        append_only_trigger("customers_consent"),
     ]

@@ -2,8 +2,6 @@
 
 from django.db import migrations, models
 
-from shared.events.append_only import append_only_trigger
-
 
 class Migration(migrations.Migration):
 
@@ -45,6 +43,4 @@ class Migration(migrations.Migration):
                 'ordering': ['job', 'at', 'id'],
             },
         ),
-        append_only_trigger("dispatch_sentplan"),
-        append_only_trigger("dispatch_stopmark"),
     ]

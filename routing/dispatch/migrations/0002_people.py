@@ -4,6 +4,8 @@ import django.db.models.deletion
 from django.conf import settings
 from django.db import migrations, models
 
+from shared.events.append_only import append_only_trigger
+
 
 class Migration(migrations.Migration):
 
@@ -59,4 +61,6 @@ class Migration(migrations.Migration):
             model_name='stopmark',
             constraint=models.CheckConstraint(condition=models.Q(('kind__in', ['arrived', 'started', 'finished'])), name='mark_kind_known'),
         ),
+        append_only_trigger("dispatch_sentplan"),
+        append_only_trigger("dispatch_stopmark"),
     ]
