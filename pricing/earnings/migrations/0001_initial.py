@@ -4,6 +4,8 @@ import django.db.models.deletion
 import shared.clock
 from django.db import migrations, models
 
+from shared.events.append_only import append_only_trigger
+
 
 class Migration(migrations.Migration):
 
@@ -45,4 +47,5 @@ class Migration(migrations.Migration):
                 'constraints': [models.CheckConstraint(condition=models.Q(('kind__in', ['work', 'callback', 'refund', 'correction'])), name='earning_kind_known'), models.CheckConstraint(condition=models.Q(('workers__gte', 1)), name='earning_has_workers'), models.CheckConstraint(condition=models.Q(('kind', 'correction'), models.Q(('drive_metres__gte', 0), ('drive_minutes__gte', 0), ('on_site_minutes__gte', 0), ('setup_minutes__gte', 0)), _connector='OR'), name='earning_time_not_negative'), models.CheckConstraint(condition=models.Q(models.Q(('kind', 'refund'), _negated=True), models.Q(('drive_minutes', 0), ('on_site_minutes', 0), ('price_cents__lt', 0), ('setup_minutes', 0)), _connector='OR'), name='earning_refund_is_money_back')],
             },
         ),
+        append_only_trigger("earnings_earningentry"),
     ]

@@ -1,0 +1,102 @@
+"""First guesses for a company that has no rate card yet.
+
+Every number here is common practice, no source: a middle value of what the trade usually does and asks, meant
+to be replaced by the company's own figures. The cautions are the usual ones; the product label, the safety
+data sheet, local codes and licensed practice come first.
+"""
+
+from dataclasses import dataclass, field
+
+from pricing.catalogue.models import Unit
+
+TARGET_CENTS_PER_CREW_HOUR = 175_00
+RESERVE_CENTS_PER_CREW_HOUR = 110_00
+
+SKILLS = {
+    "roof": "Roof work",
+    "ladder": "Ladder work",
+    "pure_water": "Pure-water pole",
+    "surface_cleaner": "Surface cleaner",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class DefaultService:
+    """A service with its first rate: cents and units as on a rate card, units per hour of a two-person crew."""
+
+    code: str
+    name: str
+    name_es: str
+    unit: Unit
+    interval_months: int | None
+    price_cents_per_100_units: int
+    minimum_price_cents: int
+    materials_cents_per_100_units: int
+    setup_minutes: int
+    units_per_crew_hour: int
+    units_per_crew_hour_high: int
+    cautions: tuple[str, ...]
+    skills: tuple[str, ...] = field(default=())
+    removes_chalk: bool = False
+
+
+SERVICES = (
+    DefaultService(
+        "house_wash", "House wash", "Lavado de casa", Unit.WALL_SQFT, 12,
+        26_00, 250_00, 1_20, 20, 1600, 1200,
+        (
+            "Look for chalk with the finger test before any water flows.",
+            "Low pressure only; never a pressure wand on chalked vinyl.",
+            "Cover outlets, shut windows, water the plants before, during and after.",
+            "Keep clear of the power drop.",
+        ),
+    ),
+    DefaultService(
+        "chalk_removal", "Chalk removal", "Eliminación de tizado", Unit.WALL_SQFT, 48,
+        125_00, 250_00, 6_00, 20, 200, 120,
+        (
+            "Test spot first; small sections; never let the cleaner dry.",
+            "Gloves and goggles: the cleaner is caustic.",
+            "Never an acid where hypochlorite was used and not rinsed.",
+        ),
+        removes_chalk=True,
+    ),
+    DefaultService(
+        "roof_wash", "Roof wash", "Lavado de techo", Unit.FLAT_SQFT, 48,
+        38_00, 350_00, 4_00, 25, 2000, 1600,
+        (
+            "Stay off a wet roof; work from the ladder or the ground.",
+            "Strong hypochlorite: protect plants and downspouts, keep people and pets away.",
+        ),
+        skills=("roof", "ladder"),
+    ),
+    DefaultService(
+        "concrete", "Concrete cleaning", "Limpieza de concreto", Unit.FLAT_SQFT, 18,
+        18_00, 175_00, 80, 15, 1600, 1600,
+        ("Keep run-off out of the storm drain.", "Watch hoses on stairs and drives."),
+        skills=("surface_cleaner",),
+    ),
+    DefaultService(
+        "gutter_clearing", "Gutter clearing", "Limpieza de canaletas", Unit.LINEAR_FT, 6,
+        140_00, 150_00, 0, 10, 220, 160,
+        ("Ladder on firm ground, tied or footed.", "Keep clear of the power drop."),
+        skills=("ladder",),
+    ),
+    DefaultService(
+        "gutter_brightening", "Gutter brightening", "Abrillantado de canaletas", Unit.LINEAR_FT, 24,
+        170_00, 200_00, 12_00, 15, 90, 65,
+        ("Test spot first; the cleaner can strip old paint.", "Ladder on firm ground, tied or footed."),
+        skills=("ladder",),
+    ),
+    DefaultService(
+        "deck_wash", "Deck or fence wash", "Lavado de terraza o cerca", Unit.FLAT_SQFT, 24,
+        85_00, 200_00, 5_00, 15, 375, 300,
+        ("Low pressure; wood fibres lift.", "Rinse the cleaner fully before the brightener goes on."),
+    ),
+    DefaultService(
+        "windows_outside", "Windows outside", "Ventanas por fuera", Unit.PANE, 6,
+        600_00, 150_00, 0, 15, 36, 28,
+        ("Keep the pole clear of the power drop.", "Wet paths are slippery."),
+        skills=("pure_water",),
+    ),
+)  # fmt: skip

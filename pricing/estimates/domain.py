@@ -1,0 +1,77 @@
+"""Minutes, price and materials of a job line from the rate card, and what the whole estimate earns an hour."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+
+from pricing.catalogue.domain import RateTerms
+from shared.units import MINUTES_PER_HOUR, crew_minutes, round_half_up, share_out
+
+PRICED_UNITS = 100  # a rate card's prices are per 100 of the service's unit
+
+
+@dataclass(frozen=True, slots=True)
+class LineEstimate:
+    """One service as estimated: minutes on site of a two-person crew, set-up included."""
+
+    minutes: int
+    price_cents: int
+    materials_cents: int
+
+
+def line_estimate(rate: RateTerms, quantity: int, storeys: int) -> LineEstimate:
+    """Minutes, price and materials of ``quantity`` units (>= 1) on a property of ``storeys`` (>= 1)."""
+    return LineEstimate(
+        minutes=line_minutes(rate, quantity, storeys),
+        price_cents=line_price_cents(rate, quantity),
+        materials_cents=line_materials_cents(rate, quantity),
+    )
+
+
+def line_minutes(rate: RateTerms, quantity: int, storeys: int) -> int:
+    """Minutes on site of a two-person crew: set-up, and the work at the card's rate for the storeys.
+
+    Raises ``ValueError`` for a quantity or storeys below 1.
+    """
+    _require_positive(quantity, "quantity")
+    _require_positive(storeys, "storeys")
+    units_per_hour = rate.units_per_crew_hour if storeys == 1 else rate.units_per_crew_hour_high
+    return rate.setup_minutes + round_half_up(Fraction(quantity * MINUTES_PER_HOUR, units_per_hour))
+
+
+def line_price_cents(rate: RateTerms, quantity: int) -> int:
+    """Price before tax: the card's price for the quantity, at least its minimum charge."""
+    _require_positive(quantity, "quantity")
+    by_quantity = round_half_up(Fraction(rate.price_cents_per_100_units * quantity, PRICED_UNITS))
+    return max(rate.minimum_price_cents, by_quantity)
+
+
+def line_materials_cents(rate: RateTerms, quantity: int) -> int:
+    """Cost of what is used up, in proportion to the quantity."""
+    _require_positive(quantity, "quantity")
+    return round_half_up(Fraction(rate.materials_cents_per_100_units * quantity, PRICED_UNITS))
+
+
+def prices_after_discount(prices_cents: Sequence[int], discount_cents: int) -> list[int]:
+    """Spread a job's discount over its lines in proportion to their prices; the parts add up to the cent."""
+    shares = share_out(discount_cents, list(prices_cents))
+    return [price - share for price, share in zip(prices_cents, shares, strict=True)]
+
+
+def earned_cents_per_crew_hour(
+    *, price_cents: int, on_site_minutes: int, drive_minutes: int, setup_minutes: int = 0, workers: int = 2
+) -> int | None:
+    """Price over crew-hours, all time of ``workers`` converted to a two-person crew; None for no time at all."""
+    time = crew_minutes(on_site_minutes + drive_minutes + setup_minutes, workers)
+    return round_half_up(price_cents * MINUTES_PER_HOUR / time) if time > 0 else None
+
+
+def price_at_target_cents(*, target_cents_per_crew_hour: int, on_site_minutes: int, drive_minutes: int) -> int:
+    """The price that brings a two-person crew exactly the target for its time on site and its driving."""
+    time = Fraction(on_site_minutes + drive_minutes, MINUTES_PER_HOUR)
+    return round_half_up(target_cents_per_crew_hour * time)
+
+
+def _require_positive(number: int, name: str) -> None:
+    if number < 1:
+        raise ValueError(f"Expected {name} >= 1, got {number}.")
