@@ -1,0 +1,43 @@
+"""The day's solver: a `day-problem/1` in, a `day-plan/1` out. Knows nothing of Django."""
+
+from .child import SolverFailed, SolverKilled, solve_in_child
+from .evaluator import Evaluation, evaluate
+from .plan import LeftOut, Plan, RoutePlan, Stop
+from .problem import Break, Crew, Job, Overtime, Prefer, Problem
+from .reader import Fault, MalformedProblem, load_json
+from .reading import parse_plan, parse_problem
+from .solve import Params, solve
+from .stopping import RoundLimit, TimeLimit
+from .timing import Broken, schedule_route
+from .writing import plan_to_json, problem_to_json
+
+__all__ = [
+    "Break",
+    "Broken",
+    "Crew",
+    "Evaluation",
+    "Fault",
+    "Job",
+    "LeftOut",
+    "MalformedProblem",
+    "Overtime",
+    "Params",
+    "Plan",
+    "Prefer",
+    "Problem",
+    "RoundLimit",
+    "RoutePlan",
+    "SolverFailed",
+    "SolverKilled",
+    "Stop",
+    "TimeLimit",
+    "evaluate",
+    "load_json",
+    "parse_plan",
+    "parse_problem",
+    "plan_to_json",
+    "problem_to_json",
+    "schedule_route",
+    "solve",
+    "solve_in_child",
+]

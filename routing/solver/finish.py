@@ -1,0 +1,94 @@
+"""From routes of job indices to the plan that is handed out."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+from .construct import Routes, RouteValue
+from .model import Model
+from .money import to_cents
+from .plan import OPTIMAL_GAP, LeftOut, Plan, RoutePlan, gap_between
+from .reasons import ReasonFinder
+from .timing import Broken, schedule_route
+
+VERSION = "1"
+
+
+@dataclass(frozen=True, slots=True)
+class Findings:
+    """What is known besides the routes: the bound, prices, and how it was found."""
+
+    bound_ticks: int
+    seconds: float = 0.0
+    solver: Mapping[str, object] = field(default_factory=dict)
+    prices_cents: Mapping[int, int] = field(default_factory=dict)
+    crew_hour_worth_cents: int | None = None
+    reasons: tuple[str, ...] = ()
+
+
+def simple_bound(model: Model) -> int:
+    """Ticks that no plan can exceed: every job with a positive gain done by the crew it suits best."""
+    if not model.crew_count or not model.job_count:
+        return 0
+    best = (model.gain * model.allowed).max(axis=0)
+    return int(best[best > 0].sum())
+
+
+def routes_value(model: Model, routes: Routes) -> int:
+    """Exact ticks of routes that keep their times."""
+    value = RouteValue(model)
+    ticks = [value(k, route) for k, route in enumerate(routes)]
+    assert all(tick is not None for tick in ticks), "a route of the plan breaks its times"
+    return sum(tick for tick in ticks if tick is not None)
+
+
+def finished_plan(model: Model, routes: Routes, findings: Findings) -> Plan:
+    """The plan with times, reasons, bound and gap. `routes` keep every rule but perhaps promises."""
+    value = routes_value(model, routes)
+    broken = missing_promises(model, routes)
+    cents = to_cents(value)
+    bound = max(to_cents(findings.bound_ticks), cents)
+    gap = gap_between(bound, cents)
+    status = "infeasible" if broken else "optimal" if gap <= OPTIMAL_GAP else "feasible"
+    return Plan(
+        status=status,  # type: ignore[arg-type]
+        value_cents=cents,
+        upper_bound_cents=bound,
+        gap=gap,
+        routes=tuple(_timed(model, routes)),
+        left_out=tuple(_left_out(model, routes, findings)),
+        crew_hour_worth_cents=findings.crew_hour_worth_cents,
+        seconds=round(findings.seconds, 3),
+        solver={"version": VERSION, **findings.solver},
+        reasons=(findings.reasons or _plain_reasons(model, broken)) if broken else (),
+    )
+
+
+def missing_promises(model: Model, routes: Routes) -> list[int]:
+    """Promised or fixed jobs that the routes do not hold."""
+    placed = {job for route in routes for job in route}
+    return [j for j in range(model.job_count) if model.must_do[j] and j not in placed]
+
+
+def _timed(model: Model, routes: Sequence[Sequence[int]]) -> list[RoutePlan]:
+    plans = []
+    for crew, route in zip(model.problem.crews, routes, strict=True):
+        if route:
+            timed = schedule_route(model.problem, crew.id, model.ids(route))
+            assert not isinstance(timed, Broken), timed
+            plans.append(timed)
+    return plans
+
+
+def _left_out(model: Model, routes: Routes, findings: Findings) -> list[LeftOut]:
+    placed = {job for route in routes for job in route}
+    finder = ReasonFinder(model, routes)
+    return [
+        LeftOut(job.id, finder.reason(j), findings.prices_cents.get(j))
+        for j, job in enumerate(model.problem.jobs)
+        if j not in placed
+    ]
+
+
+def _plain_reasons(model: Model, broken: Sequence[int]) -> tuple[str, ...]:
+    names = ", ".join(model.ids(broken))
+    return (f"no plan was found that keeps these promises: {names}",)

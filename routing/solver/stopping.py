@@ -1,0 +1,79 @@
+"""When to stop: by the clock in production, by counted rounds where runs must repeat exactly."""
+
+import time
+from dataclasses import dataclass
+from typing import Protocol
+
+
+class Stop(Protocol):
+    """A rule for stopping. `started()` gives a fresh watch for one solve."""
+
+    def started(self) -> "Watch": ...
+
+
+class Watch(Protocol):
+    """Asked while solving. A clock never runs out by rounds, a round count never by the clock."""
+
+    def seconds(self) -> float: ...
+
+    def seconds_left(self) -> float: ...
+
+    def over(self, rounds: int) -> bool: ...
+
+
+@dataclass(frozen=True, slots=True)
+class TimeLimit:
+    """Stop after so many seconds of wall clock."""
+
+    limit_seconds: float
+
+    def __post_init__(self) -> None:
+        if not 0 < self.limit_seconds <= 86_400:
+            raise ValueError("a time limit must be more than 0 and at most 86400 seconds")
+
+    def started(self) -> Watch:
+        return _Clock(time.monotonic(), self.limit_seconds)
+
+
+@dataclass(frozen=True, slots=True)
+class RoundLimit:
+    """Stop after so many rounds of search; the clock is never asked, so every run is the same."""
+
+    rounds: int
+
+    def __post_init__(self) -> None:
+        if self.rounds < 0:
+            raise ValueError("a round limit must be 0 or more")
+
+    def started(self) -> Watch:
+        return _Rounds(time.monotonic(), self.rounds)
+
+
+@dataclass(frozen=True, slots=True)
+class _Clock:
+    start: float
+    limit_seconds: float
+
+    def seconds(self) -> float:
+        return time.monotonic() - self.start
+
+    def seconds_left(self) -> float:
+        return self.limit_seconds - self.seconds()
+
+    def over(self, rounds: int) -> bool:
+        return self.seconds_left() <= 0
+
+
+@dataclass(frozen=True, slots=True)
+class _Rounds:
+    start: float
+    rounds: int
+
+    def seconds(self) -> float:
+        return time.monotonic() - self.start
+
+    def seconds_left(self) -> float:
+        return float("inf")
+
+    def over(self, rounds: int) -> bool:
+        return rounds >= self.rounds
