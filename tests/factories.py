@@ -148,3 +148,22 @@ def make_crew(**over: Any) -> Any:
     if with_patterns:
         ShiftPattern.objects.bulk_create(ShiftPattern(crew=crew, weekday=day) for day in range(7))
     return crew
+
+
+# --- earnings ---
+
+
+def make_earning(**over: Any) -> Any:
+    """A ledger entry: $300 in an hour and a half on site and 20 minutes of driving, of a job of its own."""
+    from pricing.earnings.models import EarningEntry
+
+    fields = {
+        "work_date": date(2026, 5, 1),
+        "price_cents": 300_00,
+        "on_site_minutes": 90,
+        "drive_minutes": 20,
+        "job_ref": next(_numbers),
+        **over,
+    }
+    fields["service"] = fields.get("service") or make_service()
+    return EarningEntry.objects.create(**fields)

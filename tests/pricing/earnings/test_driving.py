@@ -45,9 +45,7 @@ def test_names_of_places_do_not_matter(case, names):
     """The same route under other place numbers has the same shares."""
     table, order, end = case
     renamed = {names[a] * PLACES + names[b]: table[a][b] for a in range(PLACES) for b in range(PLACES)}
-    shares = driving_shares(
-        lambda a, b: renamed[a * PLACES + b], [names[i] for i in order], names[0], names[end]
-    )
+    shares = driving_shares(lambda a, b: renamed[a * PLACES + b], [names[i] for i in order], names[0], names[end])
     assert shares == driving_shares(table, order, 0, end)
 
 
@@ -57,8 +55,7 @@ def test_no_stop_that_saves_nothing_is_charged_while_others_save(case):
     table, order, end = case
     route = [0, *order, end]
     savings = [
-        max(0, table[a][b] + table[b][c] - table[a][c])
-        for a, b, c in zip(route, route[1:], route[2:], strict=False)
+        max(0, table[a][b] + table[b][c] - table[a][c]) for a, b, c in zip(route, route[1:], route[2:], strict=False)
     ]
     shares = driving_shares(table, order, 0, end)
     if any(savings):

@@ -1,0 +1,216 @@
+"""The report on the ledger: sums, periods, callbacks, refunds, crews."""
+
+from datetime import date
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from pricing.catalogue.models import HourlyTarget
+from pricing.catalogue.selectors import NoTargetYet
+from pricing.earnings.domain.ratio import Moments
+from pricing.earnings.domain.report import judge_kinds
+from pricing.earnings.models import EarningEntry
+from pricing.earnings.selectors import _kind_sums, earnings_report
+from pricing.earnings.services import entries_record
+from tests.factories import make_earning, make_service
+
+pytestmark = pytest.mark.django_db
+DAY = date(2026, 6, 1)
+
+
+@pytest.fixture(autouse=True)
+def target():
+    """$180 a crew-hour, reserve $110."""
+    return HourlyTarget.objects.create(
+        effective_from=date(2020, 1, 1), target_cents_per_crew_hour=180_00, reserve_cents_per_crew_hour=110_00
+    )
+
+
+def only_kind(since=None, until=DAY):
+    (kind,) = earnings_report(since=since, until=until).kinds
+    return kind
+
+
+def test_a_history_worked_by_hand():
+    """Two jobs, 180 + 30 and 100 + 10 minutes with driving, $500 and $300: $800 in 320 minutes, $150 an hour.
+
+    Margin: materials $30, wages $200, vehicle $10 off each: $800 - $480 = $320, $60 an hour.
+    """
+    wash = make_service()
+    costs = {"materials_cents": 30_00, "wage_cents": 200_00, "vehicle_cents": 10_00}
+    make_earning(service=wash, job_ref=1, price_cents=500_00, on_site_minutes=180, drive_minutes=30, **costs)
+    make_earning(
+        service=wash,
+        job_ref=2,
+        price_cents=300_00,
+        on_site_minutes=90,
+        setup_minutes=10,
+        drive_minutes=10,
+        **costs,
+    )
+    kind = only_kind()
+    assert (kind.jobs, kind.crew_minutes, kind.drive_crew_minutes) == (2, 320, 40)
+    assert (kind.earned_cents, kind.earned.cents) == (800_00, 150_00)
+    assert (kind.margin_cents, kind.margin.cents) == (320_00, 60_00)
+
+
+@pytest.mark.parametrize(("workers", "crew_minutes", "per_hour"), [(1, 60, 300_00), (2, 120, 150_00), (3, 180, 100_00)])
+def test_other_crews_are_converted_by_workers(workers, crew_minutes, per_hour):
+    """$300 in two hours: one worker is half a crew, three are one and a half."""
+    make_earning(price_cents=300_00, on_site_minutes=120, drive_minutes=0, workers=workers)
+    kind = only_kind()
+    assert (kind.crew_minutes, kind.earned.cents) == (crew_minutes, per_hour)
+
+
+def test_a_free_return_visit_adds_hours_but_no_job():
+    """The return visit of 60 minutes halves what an hour of the first job earned; it stays one job."""
+    wash = make_service()
+    make_earning(service=wash, job_ref=7, price_cents=180_00, on_site_minutes=60, drive_minutes=0)
+    make_earning(service=wash, job_ref=7, kind="callback", price_cents=0, on_site_minutes=45, drive_minutes=15)
+    kind = only_kind()
+    assert (kind.jobs, kind.sums.callbacks, kind.callback_crew_minutes) == (1, 1, 60)
+    assert kind.earned.cents == 90_00
+
+
+def test_refunds_reduce_what_was_earned():
+    """$300 with $60 given back later earned $240."""
+    wash = make_service()
+    make_earning(service=wash, job_ref=7, price_cents=300_00, on_site_minutes=120, drive_minutes=0)
+    make_earning(service=wash, job_ref=7, kind="refund", price_cents=-60_00, on_site_minutes=0, drive_minutes=0)
+    kind = only_kind()
+    assert (kind.jobs, kind.earned_cents, kind.sums.refunds_cents) == (1, 240_00, 60_00)
+
+
+def test_a_job_counts_where_it_was_first_worked_with_all_that_followed():
+    """A job of May with a return visit in June belongs to May, whole; June holds nothing of it."""
+    wash = make_service()
+    make_earning(service=wash, job_ref=7, work_date=date(2026, 5, 20), price_cents=200_00, on_site_minutes=60)
+    make_earning(
+        service=wash,
+        job_ref=7,
+        work_date=date(2026, 6, 3),
+        kind="callback",
+        price_cents=0,
+        on_site_minutes=30,
+    )
+    may = only_kind(since=date(2026, 5, 1), until=date(2026, 5, 31))
+    assert may.sums.callbacks == 1
+    assert earnings_report(since=date(2026, 6, 1), until=date(2026, 6, 30)).kinds == ()
+
+
+def test_both_ends_of_the_period_are_in():
+    """Jobs on the first and the last day count, those a day outside do not."""
+    wash = make_service()
+    for job, day in enumerate((31, 1, 30, 1)):
+        month = (5, 6, 6, 7)[job]
+        make_earning(service=wash, job_ref=job, work_date=date(2026, month, day))
+    assert only_kind(since=date(2026, 6, 1), until=date(2026, 6, 30)).jobs == 2
+
+
+def test_lines_of_one_job_and_kind_are_one_job():
+    """Two lines of one service on a job (two visits, say) are one observation; another service is its own kind."""
+    wash, roof = make_service(name="A"), make_service(name="B")
+    for line, service in enumerate((wash, wash, roof)):
+        make_earning(service=service, job_ref=1, line_ref=line)
+    assert {kind.sums.service_name: kind.jobs for kind in earnings_report(since=None, until=DAY).kinds} == {
+        "A": 1,
+        "B": 1,
+    }
+
+
+def test_the_worst_paid_kind_comes_first():
+    """The order of the page answers the question: what earns least?"""
+    for name, price in (("good", 900_00), ("bad", 100_00), ("fair", 300_00)):
+        make_earning(service=make_service(name=name), price_cents=price)
+    assert [k.sums.service_name for k in earnings_report(since=None, until=DAY).kinds] == ["bad", "fair", "good"]
+
+
+def test_each_report_uses_the_target_of_its_last_day():
+    """A target raised in June judges reports that end in June, not those that end in May."""
+    HourlyTarget.objects.create(effective_from=date(2026, 6, 1), target_cents_per_crew_hour=200_00)
+    targets = [
+        earnings_report(since=None, until=day).target_cents_per_crew_hour
+        for day in (date(2026, 5, 31), date(2026, 6, 1))
+    ]
+    assert targets == [180_00, 200_00]
+
+
+def test_without_a_target_the_report_says_so():
+    """Nothing is judged against a number that nobody set."""
+    with pytest.raises(NoTargetYet):
+        earnings_report(since=None, until=date(2019, 12, 31))
+
+
+def test_one_query_makes_the_sums_and_one_reads_the_target(django_assert_num_queries):
+    """Two queries, however many kinds."""
+    for _ in range(5):
+        make_earning(service=make_service())
+    with django_assert_num_queries(2):
+        earnings_report(since=None, until=DAY)
+
+
+ROW = st.fixed_dictionaries(
+    {
+        "job_ref": st.integers(1, 6),
+        "price_cents": st.integers(-10_000, 2_000_000),
+        "materials_cents": st.integers(0, 50_000),
+        "on_site_minutes": st.integers(0, 900),
+        "setup_minutes": st.integers(0, 60),
+        "drive_minutes": st.integers(0, 120),
+        "workers": st.integers(1, 4),
+        "wage_cents": st.integers(0, 200_000),
+        "vehicle_cents": st.integers(0, 9_000),
+    }
+)
+
+
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(st.lists(st.tuples(st.integers(0, 2), ROW), min_size=1, max_size=25))
+def test_the_database_sums_what_plain_python_sums(rows):
+    """On random ledgers the SQL's sums equal sums made job by job in Python, and money adds up to the cent."""
+    EarningEntry.objects.all()._raw_delete("default")
+    services = [make_service(name=f"kind {i}") for i in range(3)]
+    entries_record(EarningEntry(work_date=DAY, service=services[i], **row) for i, row in rows)
+    found = {kind.service_code: kind for kind in _kind_sums(date.min, DAY)}
+    for i, service in enumerate(services):
+        jobs: dict[int, tuple[float, float]] = {}
+        for j, row in rows:
+            if i == j:
+                time, money = jobs.get(row["job_ref"], (0.0, 0.0))
+                minutes = row["on_site_minutes"] + row["setup_minutes"] + row["drive_minutes"]
+                jobs[row["job_ref"]] = (time + minutes * row["workers"] / 2, money + row["price_cents"])
+        if jobs:
+            expected = Moments.of(list(jobs.values()))
+            assert found[service.code].earned == expected
+        else:
+            assert service.code not in found
+    earned = sum(row.earned_cents for row in judge_kinds(list(found.values()), 180_00))
+    assert earned == sum(row["price_cents"] for _, row in rows)
+
+
+def test_the_json_for_the_office_holds_no_wages_and_no_margin():
+    """What the office may not see is not there at all."""
+    make_earning(wage_cents=123_45)
+    report = earnings_report(since=None, until=DAY)
+    office, owner = report.as_json(with_margin=False)["kinds"][0], report.as_json()["kinds"][0]
+    assert owner["wages_cents"] == 123_45
+    assert set(owner) - set(office) == {
+        "materials_cents",
+        "wages_cents",
+        "vehicle_cents",
+        "margin_cents",
+        "margin_per_crew_hour",
+    }
+
+
+def test_a_kind_below_the_target_says_what_would_cure_it():
+    """Ten jobs at $120 to $130 an hour against $180: a rise of at least 44 %, minutes to save, both rounded up."""
+    wash = make_service()
+    for job in range(10):
+        make_earning(service=wash, job_ref=job, price_cents=240_00 + 2_00 * job, on_site_minutes=110, drive_minutes=10)
+    kind = only_kind()
+    assert kind.verdict == "below"
+    assert kind.earned.cents == 124_50
+    assert kind.price_rise_percent == 45  # 180 / 124.5 = 1.4458
+    assert kind.minutes_to_save_per_job == 37  # 120 - 249 / 3 = 37.0
