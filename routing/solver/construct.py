@@ -74,6 +74,13 @@ def construct(model: Model, over: Callable[[], bool] = lambda: False) -> Routes:
     """Routes by crew that keep every rule, promises and fixed beginnings where they fit."""
     value = RouteValue(model)
     routes = [_longest_prefix(value, k, prefix) for k, prefix in enumerate(model.prefix)]
+    return fill(model, routes, over)
+
+
+def fill(model: Model, routes: Routes, over: Callable[[], bool] = lambda: False) -> Routes:
+    """Put jobs into the routes, the best one at its best place first, until nothing pays."""
+    value = RouteValue(model)
+    routes = [list(route) for route in routes]
     placed = {job for route in routes for job in route}
     waiting = [j for j in range(model.job_count) if j not in placed]
     waiting = _candidates(model, waiting)

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from .construct import construct
 from .finish import Findings, finished_plan, simple_bound
 from .model import build_model
+from .ortools_engine import ortools_routes
 from .plan import Plan
 from .problem import Problem
 from .stopping import Stop
@@ -36,4 +37,8 @@ def solve(
     plan = finished_plan(model, routes, findings)
     if on_progress:
         on_progress(plan)
-    return plan
+    seconds, solutions = min(watch.seconds_left(), 3600.0), getattr(stop, "rounds", None)
+    if seconds > 0 and solutions != 0:
+        routes = ortools_routes(model, seconds=seconds, solutions=solutions)
+    findings = Findings(simple_bound(model), watch.seconds(), {"seed": seed})
+    return finished_plan(model, routes, findings)
