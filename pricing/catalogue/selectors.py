@@ -24,11 +24,15 @@ def rate_card_on(*, on: date) -> RateCard | None:
     return RateCard.objects.filter(effective_from__lte=on).order_by("-effective_from").first()
 
 
+def rate_list(*, on: date) -> QuerySet[Rate]:
+    """The rates of the card in force on a day with their services, by name; none where there is no card."""
+    card = rate_card_on(on=on)
+    return Rate.objects.filter(card=card).select_related("service").order_by("service__name", "id")
+
+
 def rate_terms(*, on: date) -> dict[str, RateTerms]:
     """The terms of every service on the card in force, by service code; empty where there is no card."""
-    card = rate_card_on(on=on)
-    rates = Rate.objects.filter(card=card).select_related("service").order_by("service__name", "id")
-    return {rate.service.code: _terms(rate) for rate in rates}
+    return {rate.service.code: _terms(rate) for rate in rate_list(on=on)}
 
 
 def target_on(*, on: date) -> HourlyTargetTerms:

@@ -1,5 +1,12 @@
 """Addresses of this room's pages."""
 
-from django.urls import URLPattern
+from django.urls import path
 
-urlpatterns: list[URLPattern] = []
+from pricing.catalogue import views
+
+app_name = "catalogue"
+urlpatterns = [
+    path("rates/", views.rates, name="rates"),
+    path("rates/target/", views.target_new, name="target_new"),
+    path("rates/start/", views.start_card, name="start_card"),
+]

@@ -1,5 +1,91 @@
-"""Addresses of this room's API."""
+"""The earnings report for programs."""
 
-from django.urls import URLPattern
+from typing import Any
 
-urlpatterns: list[URLPattern] = []
+from django.urls import path
+from drf_spectacular.utils import extend_schema
+from rest_framework import serializers
+from rest_framework.decorators import api_view, permission_classes
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from pricing.earnings.domain.verdict import Verdict
+from pricing.earnings.selectors import earnings_report
+from shared import clock
+from shared.api_kit.permissions import OfficeOnly
+from shared.company.selectors import company_get
+
+
+class EarningsQuery(serializers.Serializer[Any]):
+    since = serializers.DateField(required=False, help_text="First day of the jobs' first work; default: all jobs")
+    until = serializers.DateField(required=False, help_text="Last day; default: today in the company's zone")
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        if "since" in attrs and "until" in attrs and attrs["until"] < attrs["since"]:
+            raise serializers.ValidationError({"until": "The last day must not be before the first."})
+        return attrs
+
+
+class PerCrewHourOutput(serializers.Serializer[Any]):
+    cents = serializers.IntegerField()
+    low_cents = serializers.IntegerField(allow_null=True, help_text="Low end of the 90 % interval")
+    high_cents = serializers.IntegerField(allow_null=True, help_text="High end of the 90 % interval")
+
+
+class KindEarningsOutput(serializers.Serializer[Any]):
+    """One kind of job. Fields about materials, wages, vehicle and margin are there for the owner only."""
+
+    service = serializers.SlugField()
+    name = serializers.CharField()
+    jobs = serializers.IntegerField()
+    crew_minutes = serializers.IntegerField(help_text="Of a two-person crew: on site, set-up and driving")
+    drive_crew_minutes = serializers.IntegerField()
+    callbacks = serializers.IntegerField(help_text="Free return visits that these jobs caused")
+    callback_crew_minutes = serializers.IntegerField()
+    earned_cents = serializers.IntegerField(help_text="Before tax, less discounts and refunds")
+    refunds_cents = serializers.IntegerField()
+    earned_per_crew_hour = PerCrewHourOutput(allow_null=True)
+    verdict = serializers.ChoiceField(choices=[str(verdict) for verdict in Verdict])
+    price_rise_percent = serializers.IntegerField(
+        allow_null=True, help_text="For a kind below the target: the rise that reaches it at the present hours"
+    )
+    price_rise_cents_per_job = serializers.IntegerField(allow_null=True)
+    minutes_to_save_per_job = serializers.IntegerField(
+        allow_null=True, help_text="For a kind below the target: crew-minutes that reach it at the present prices"
+    )
+    materials_cents = serializers.IntegerField(required=False)
+    wages_cents = serializers.IntegerField(required=False)
+    vehicle_cents = serializers.IntegerField(required=False)
+    margin_cents = serializers.IntegerField(required=False)
+    margin_per_crew_hour = PerCrewHourOutput(required=False, allow_null=True)
+
+
+class EarningsOutput(serializers.Serializer[Any]):
+    since = serializers.DateField(allow_null=True)
+    until = serializers.DateField()
+    target_cents_per_crew_hour = serializers.IntegerField()
+    reserve_cents_per_crew_hour = serializers.IntegerField()
+    kinds = KindEarningsOutput(many=True)
+
+
+@extend_schema(
+    operation_id="earnings_report",
+    parameters=[EarningsQuery],
+    responses=EarningsOutput,
+    summary="What each kind of job earned per crew-hour",
+    description=(
+        "Jobs first worked in the period, with all that was booked for them since. The worst paid kind comes "
+        "first. Answers 404 `no_hourly_target` where no target is in force on the last day."
+    ),
+)
+@api_view(["GET"])
+@permission_classes([OfficeOnly])
+def report(request: Request) -> Response:
+    query = EarningsQuery(data=request.query_params)
+    query.is_valid(raise_exception=True)
+    today = clock.local_date(company_get().timezone, clock.now())
+    found = earnings_report(since=query.validated_data.get("since"), until=query.validated_data.get("until", today))
+    return Response(found.as_json(with_margin=getattr(request.user, "is_owner", False)))
+
+
+urlpatterns = [path("earnings/", report, name="api_earnings")]

@@ -1,5 +1,8 @@
 """Addresses of this room's pages."""
 
-from django.urls import URLPattern
+from django.urls import path
 
-urlpatterns: list[URLPattern] = []
+from pricing.earnings import views
+
+app_name = "earnings"
+urlpatterns = [path("earnings/", views.report, name="report")]

@@ -62,8 +62,18 @@ class KindEarnings:
         return round_half_up(self.sums.earned.sum_x)
 
     @property
+    def crew_minutes_per_job(self) -> int:
+        return round_half_up(self.sums.earned.sum_x / self.jobs)
+
+    @property
     def drive_crew_minutes(self) -> int:
         return round_half_up(self.sums.drive_crew_minutes)
+
+    @property
+    def drive_percent(self) -> int:
+        """Driving as a part of all time, in whole percent; 0 where there is no time."""
+        time = self.sums.earned.sum_x
+        return round_half_up(self.sums.drive_crew_minutes * 100 / time) if time > 0 else 0
 
     @property
     def callback_crew_minutes(self) -> int:
@@ -81,6 +91,11 @@ class KindEarnings:
     def price_rise_percent(self) -> int | None:
         """Whole percent, rounded up to reach the target."""
         return _whole_up(self.remedy.price_rise_ratio * 100) if self.remedy else None
+
+    @property
+    def price_rise_cents_per_job(self) -> int | None:
+        """Cents a job, rounded up to reach the target."""
+        return _whole_up(self.remedy.price_rise_cents_per_job) if self.remedy else None
 
     @property
     def minutes_to_save_per_job(self) -> int | None:
@@ -101,6 +116,7 @@ class KindEarnings:
             "earned_per_crew_hour": self.earned.as_json() if self.earned else None,
             "verdict": str(self.verdict),
             "price_rise_percent": self.price_rise_percent,
+            "price_rise_cents_per_job": self.price_rise_cents_per_job,
             "minutes_to_save_per_job": self.minutes_to_save_per_job,
         }
         if with_margin:

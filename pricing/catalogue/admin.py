@@ -1,0 +1,44 @@
+from typing import Any
+
+from django.contrib import admin
+from django.http import HttpRequest
+
+from pricing.catalogue.models import HourlyTarget, Rate, RateCard, Service, Skill
+
+
+@admin.register(Skill)
+class SkillAdmin(admin.ModelAdmin):
+    list_display = ("code", "name")
+
+
+@admin.register(Service)
+class ServiceAdmin(admin.ModelAdmin):
+    list_display = ("name", "code", "unit", "interval_months", "is_offered")
+    filter_horizontal = ("skills",)
+
+
+class RateInline(admin.TabularInline):
+    model = Rate
+    extra = 0
+
+
+@admin.register(RateCard)
+class RateCardAdmin(admin.ModelAdmin):
+    list_display = ("effective_from", "note")
+    inlines = (RateInline,)
+
+
+@admin.register(HourlyTarget)
+class HourlyTargetAdmin(admin.ModelAdmin):
+    """To look at; targets are set on the rates page, which keeps their history."""
+
+    list_display = ("effective_from", "target_cents_per_crew_hour", "reserve_cents_per_crew_hour")
+
+    def has_add_permission(self, request: HttpRequest) -> bool:
+        return False
+
+    def has_change_permission(self, request: HttpRequest, obj: Any = None) -> bool:
+        return False
+
+    def has_delete_permission(self, request: HttpRequest, obj: Any = None) -> bool:
+        return False

@@ -1,0 +1,41 @@
+from decimal import Decimal
+from typing import Any
+
+from django import forms
+from django.core.validators import MaxValueValidator, MinValueValidator
+from django.utils.translation import gettext_lazy as _
+
+CENTS = 100
+
+
+def _dollars(label: Any, least: int) -> forms.DecimalField:
+    return forms.DecimalField(
+        label=label,
+        max_digits=8,
+        decimal_places=2,
+        validators=[MinValueValidator(Decimal(least)), MaxValueValidator(Decimal(10_000))],
+        widget=forms.NumberInput(attrs={"step": "0.01", "inputmode": "decimal"}),
+    )
+
+
+class TargetForm(forms.Form):
+    """A new hourly target with its reserve, for a two-person crew, from a day on."""
+
+    effective_from = forms.DateField(label=_("From"), widget=forms.DateInput(attrs={"type": "date"}))
+    target = _dollars(_("Target per crew-hour"), least=1)
+    reserve = _dollars(_("Reserve per crew-hour"), least=0)
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or {}
+        target, reserve = cleaned.get("target"), cleaned.get("reserve")
+        if target is not None and reserve is not None and reserve > target:
+            self.add_error("reserve", _("The reserve must not be above the target."))
+        return cleaned
+
+    @property
+    def target_cents(self) -> int:
+        return int(self.cleaned_data["target"] * CENTS)
+
+    @property
+    def reserve_cents(self) -> int:
+        return int(self.cleaned_data["reserve"] * CENTS)

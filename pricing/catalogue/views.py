@@ -1,0 +1,72 @@
+from datetime import date
+from typing import Any
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_GET, require_POST
+
+from pricing.catalogue.forms import TargetForm
+from pricing.catalogue.selectors import rate_card_on, rate_list, target_list
+from pricing.catalogue.services import catalogue_defaults, target_set
+from shared import clock
+from shared.company.selectors import company_get
+from shared.errors import Refused
+from shared.people.roles import office_required, owner_required
+
+
+@require_GET
+@office_required
+def rates(request: HttpRequest) -> HttpResponse:
+    """The rate card in force, the hourly target and its history; the owner can set a new target."""
+    return _page(request, TargetForm(initial={"effective_from": _today()}))
+
+
+@require_POST
+@owner_required
+def target_new(request: HttpRequest) -> HttpResponse:
+    """Set a target from a day on, or show the form again with what is wrong."""
+    form = TargetForm(request.POST)
+    if not form.is_valid():
+        return _page(request, form, status=422)
+    try:
+        target_set(
+            effective_from=form.cleaned_data["effective_from"],
+            target_cents=form.target_cents,
+            reserve_cents=form.reserve_cents,
+            today=_today(),
+            actor=request.user,
+        )
+    except Refused as error:
+        form.add_error("effective_from", error.message)
+        return _page(request, form, status=422)
+    messages.success(request, _("The new target is set."))
+    return redirect("catalogue:rates")
+
+
+@require_POST
+@owner_required
+def start_card(request: HttpRequest) -> HttpResponse:
+    """Give a company without a rate card the common starting values."""
+    catalogue_defaults(on=_today(), actor=request.user)
+    messages.success(request, _("The starting values are in. Replace them by your own figures."))
+    return redirect("catalogue:rates")
+
+
+def _page(request: HttpRequest, form: TargetForm, *, status: int = 200) -> HttpResponse:
+    today = _today()
+    targets = list(target_list())
+    context: dict[str, Any] = {
+        "form": form,
+        "card": rate_card_on(on=today),
+        "rates": rate_list(on=today),
+        "targets": targets,
+        "target": next((row for row in targets if row.effective_from <= today), None),
+        "today": today,
+    }
+    return render(request, "catalogue/rates.html", context, status=status)
+
+
+def _today() -> date:
+    return clock.local_date(company_get().timezone, clock.now())
