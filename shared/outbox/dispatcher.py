@@ -1,0 +1,133 @@
+"""Sends what waits: claim a row, send outside any transaction, write down what came of it.
+
+A row is claimed by a conditional UPDATE from `waiting` to `sending`, so two dispatchers never take the same one.
+Only errors that say for certain that nothing was sent lead to another attempt. Whatever else happens, a killed
+process included, leaves the row in `sending`: shown to the office as unknown, and never sent again by itself.
+"""
+
+import logging
+from collections import Counter
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from django.db import connection, transaction
+from django.db.models import F, Q
+from django.utils.translation import gettext as _
+
+from shared.outbox.channels import deliver
+from shared.outbox.domain.quiet_hours import is_open, next_open
+from shared.outbox.domain.retry import wait_after
+from shared.outbox.errors import NotSent
+from shared.outbox.guards import reason_to_drop
+from shared.outbox.models import Message, MessageState
+from shared.outbox.selectors import sending_switch_get
+
+logger = logging.getLogger(__name__)
+Clock = Callable[[], datetime]
+
+
+@dataclass(frozen=True)
+class DispatchResult:
+    """How many messages came to what in one run. `again` wait for another attempt, `later` for the quiet hours."""
+
+    sent: int = 0
+    failed: int = 0
+    dropped: int = 0
+    again: int = 0
+    later: int = 0
+    unknown: int = 0
+    is_on: bool = True
+
+
+def messages_dispatch(*, now: datetime, limit: int = 100, clock: Clock | None = None) -> DispatchResult:
+    """Send up to `limit` messages whose time has come, the longest due first.
+
+    `clock` is read before each message, so that a slow gateway cannot carry a long run into the quiet hours; without
+    it the whole run happens at `now`. Safe to run twice at once, and after a crash.
+    """
+    read = clock or (lambda: now)
+    outcomes: Counter[str] = Counter(dropped=_drop_late(now))
+    for message_id in _due(now, limit):
+        if not sending_switch_get().is_on:
+            return DispatchResult(**outcomes, is_on=False)
+        outcomes[_send_one(message_id, read)] += 1
+    outcomes.pop("taken", None)
+    return DispatchResult(**outcomes, is_on=sending_switch_get().is_on)
+
+
+def _due(now: datetime, limit: int) -> list[int]:
+    may_go = Q(not_before__isnull=True) | Q(not_before__lte=now)
+    rows = Message.objects.filter(may_go, state=MessageState.WAITING).order_by(F("not_before").asc(nulls_first=True), "id")
+    return list(rows.values_list("pk", flat=True)[:limit])
+
+
+def _drop_late(now: datetime) -> int:
+    late = Message.objects.filter(state=MessageState.WAITING, not_after__lt=now)
+    return late.update(state=MessageState.DROPPED, finished_at=now, problem=_("It was too late to send it."))
+
+
+def _send_one(message_id: int, read: Clock) -> str:
+    """Returns the name of a counter of DispatchResult, or `taken` where another dispatcher was faster."""
+    message, outcome = _claim(message_id, read())
+    if message is None:
+        return outcome
+    try:
+        reference = deliver(message)
+    except NotSent as refusal:
+        return _not_sent(message, refusal, read())
+    except Exception as error:  # anything may have happened at the other end
+        logger.exception("message %s: the result is unknown", message.pk)
+        _finish(message, problem=f"{type(error).__name__}: {error}"[:500])
+        return "unknown"
+    _finish(message, state=MessageState.SENT, provider_reference=reference, finished_at=read(), problem="")
+    return "sent"
+
+
+@transaction.atomic
+def _claim(message_id: int, now: datetime) -> tuple[Message | None, str]:
+    """Take the row for sending, or settle what else must become of it."""
+    message = _lock(message_id)
+    if message is None:
+        return None, "taken"
+    if message.not_after and message.not_after < now:
+        return None, _move(message, "dropped", problem=_("It was too late to send it."), finished_at=now)
+    if message.quiet_zone and not is_open(now, message.quiet_zone):
+        return None, _move(message, "later", not_before=next_open(now, message.quiet_zone))
+    reason = reason_to_drop(message)
+    if reason:
+        return None, _move(message, "dropped", problem=reason, finished_at=now)
+    taken = _move(message, "sending", claimed_at=now, attempts=message.attempts + 1, problem="")
+    message.refresh_from_db()
+    return (message, taken) if taken == "sending" else (None, taken)
+
+
+def _lock(message_id: int) -> Message | None:
+    """The waiting row. PostgreSQL passes over one that another dispatcher holds instead of waiting for it."""
+    rows = Message.objects.filter(pk=message_id, state=MessageState.WAITING)
+    if connection.features.has_select_for_update_skip_locked:
+        rows = rows.select_for_update(skip_locked=True)
+    return rows.first()
+
+
+def _move(message: Message, outcome: str, **values: Any) -> str:
+    """Change a row that still waits; `later` leaves it waiting, the other outcomes are states."""
+    state = MessageState.WAITING if outcome == "later" else MessageState(outcome)
+    still_waits = Message.objects.filter(pk=message.pk, state=MessageState.WAITING)
+    return outcome if still_waits.update(state=state, **values) else "taken"
+
+
+def _not_sent(message: Message, refusal: NotSent, now: datetime) -> str:
+    wait = wait_after(message.attempts) if refusal.again else None
+    if wait is None:
+        _finish(message, state=MessageState.FAILED, problem=refusal.problem, finished_at=now)
+        return "failed"
+    _finish(message, state=MessageState.WAITING, problem=refusal.problem, not_before=now + wait)
+    return "again"
+
+
+def _finish(message: Message, **values: Any) -> None:
+    """Write the result, unless somebody in the office decided in the meantime."""
+    claim = Message.objects.filter(pk=message.pk, state=MessageState.SENDING, claimed_at=message.claimed_at)
+    claim.update(**values)

@@ -1,0 +1,154 @@
+"""Writing messages, and what the office decides about them. Sending itself is in dispatcher.py."""
+
+import re
+import uuid
+from datetime import datetime, timedelta
+from typing import Any
+from zoneinfo import available_timezones
+
+from django.core.exceptions import ValidationError
+from django.core.validators import validate_email
+from django.db import transaction
+from django.utils.translation import gettext as _
+
+from shared import clock
+from shared.errors import Conflict, Refused
+from shared.events.services import event_record
+from shared.outbox.dispatcher import DispatchResult, messages_dispatch
+from shared.outbox.models import Channel, Message, MessageState, SendingSwitch
+from shared.outbox.selectors import sending_switch_get, unknown_q
+
+__all__ = [
+    "DispatchResult",
+    "message_call_off",
+    "message_mark_sent",
+    "message_queue",
+    "message_send_again",
+    "messages_dispatch",
+    "sending_switch_set",
+]
+E164 = re.compile(r"\+[1-9]\d{6,14}")  # ITU-T E.164: at most 15 digits
+SECOND_CHANCE = timedelta(days=2)
+
+
+def message_queue(
+    *,
+    dedupe_key: str,
+    channel: str,
+    purpose: str,
+    recipient: str,
+    recipient_name: str,
+    subject: str,
+    body: str,
+    language: str = "en",
+    not_before: datetime | None = None,
+    not_after: datetime | None = None,
+    headers: dict[str, str] | None = None,
+    quiet_zone: str = "",
+    now: datetime | None = None,
+) -> tuple[Message, bool]:
+    """Write a message in the caller's transaction; the dispatcher sends it afterwards.
+
+    Returns the message and whether it is new: a second call with the same `dedupe_key` returns the first message and
+    changes nothing. With `quiet_zone` (IANA name) it goes only from 8:00 to 21:00 there. After `not_after` it is
+    dropped. Raises Refused for an address, channel, zone or window that cannot be.
+    """
+    _check_recipient(channel, recipient)
+    if not_before and not_after and not_after <= not_before:
+        raise Refused(_("The message would be late before it may go."))
+    if quiet_zone and quiet_zone not in available_timezones():
+        raise Refused(_("There is no such time zone."), quiet_zone=quiet_zone)
+    values = {
+        "channel": channel,
+        "purpose": purpose,
+        "recipient": recipient,
+        "recipient_name": recipient_name,
+        "subject": subject,
+        "body": body,
+        "language": language,
+        "not_before": not_before,
+        "not_after": not_after,
+        "headers": headers or {},
+        "quiet_zone": quiet_zone,
+        "created_at": now or clock.now(),
+    }
+    return Message.objects.get_or_create(dedupe_key=dedupe_key, defaults=values)
+
+
+def _check_recipient(channel: str, recipient: str) -> None:
+    if channel == Channel.TEXT and not E164.fullmatch(recipient):
+        raise Refused(_("A text message needs a number with + and the country code."), recipient=recipient)
+    if channel == Channel.EMAIL:
+        try:
+            validate_email(recipient)
+        except ValidationError as error:
+            raise Refused(_("This is not an email address."), recipient=recipient) from error
+    if channel not in Channel.values:
+        raise Refused(_("There is no such channel."), channel=channel)
+
+
+@transaction.atomic
+def message_mark_sent(*, message_id: int, reason: str, actor: Any, now: datetime) -> Message:
+    """The office knows that a message of unknown result arrived. Raises Conflict where the result is not unknown."""
+    reason = _reason(reason)
+    changed = Message.objects.filter(unknown_q(now), pk=message_id).update(
+        state=MessageState.SENT, finished_at=now, problem=""
+    )
+    return _decided(message_id, changed, "message.marked_sent", reason, actor)
+
+
+@transaction.atomic
+def message_send_again(*, message_id: int, reason: str, actor: Any, now: datetime) -> Message:
+    """Put a failed, dropped or unknown message back among those that wait, on purpose.
+
+    One of unknown result keeps its key, so a gateway that took it the first time can tell; a failed one gets a new
+    key. Consent and quiet hours are looked at again when it goes. Raises Conflict for any other state.
+    """
+    reason = _reason(reason)
+    ended = Message.objects.filter(pk=message_id, state__in=(MessageState.FAILED, MessageState.DROPPED))
+    waiting = {
+        "state": MessageState.WAITING,
+        "attempts": 0,
+        "problem": "",
+        "finished_at": None,
+        "not_before": None,
+        "not_after": now + SECOND_CHANCE,
+    }
+    changed = ended.update(idempotency_key=uuid.uuid4(), **waiting)
+    changed = changed or Message.objects.filter(unknown_q(now), pk=message_id).update(**waiting)
+    return _decided(message_id, changed, "message.sent_again", reason, actor)
+
+
+@transaction.atomic
+def message_call_off(*, message_id: int, reason: str, actor: Any, now: datetime) -> Message:
+    """Drop a message that still waits. Raises Conflict where it does not wait any more."""
+    reason = _reason(reason)
+    changed = Message.objects.filter(pk=message_id, state=MessageState.WAITING).update(
+        state=MessageState.DROPPED, finished_at=now, problem=reason
+    )
+    return _decided(message_id, changed, "message.called_off", reason, actor)
+
+
+@transaction.atomic
+def sending_switch_set(*, is_on: bool, reason: str, actor: Any, now: datetime) -> SendingSwitch:
+    """Stop or allow all sending. Messages keep waiting while it is off; those that get too late are dropped."""
+    reason = _reason(reason)
+    switch = sending_switch_get()
+    switch.is_on, switch.reason, switch.changed_at, switch.changed_by = is_on, reason, now, actor
+    switch.save()
+    event_record(kind=f"sending.{'on' if is_on else 'off'}", subject=switch, actor=actor, reason=reason)
+    return switch
+
+
+def _reason(reason: str) -> str:
+    if not reason.strip():
+        raise Refused(_("Say why, in a few words."))
+    return reason.strip()[:200]
+
+
+def _decided(message_id: int, changed: int, kind: str, reason: str, actor: Any) -> Message:
+    message = Message.objects.filter(pk=message_id).first()
+    if not changed or message is None:
+        raise Conflict(_("This message is in another state by now; look at it again."))
+    event_record(kind=kind, subject=message, actor=actor, reason=reason)
+    return message
