@@ -40,7 +40,8 @@ class RouteValue:
             return 0
         crew = self._problem.crews[crew_index]
         drives = self._drives(crew_index, order)
-        if drives is None or not self._carries(crew, order):
+        able = all(self._allowed[crew_index][j] for j in order)
+        if drives is None or not able or not self._carries(crew, order):
             return None
         paid = route_time(crew, [self._jobs[j] for j in order], [minutes for minutes, _ in drives])
         if paid is None:

@@ -67,7 +67,7 @@ def _problem_parts(reader: Reader, data: Any) -> dict[str, Any]:
 def _table(reader: Reader, root: dict[str, Any], name: str, limit: str, size: int) -> Table:
     path = f"$.{name}"
     rows = reader.items(reader.required(root, name, "$"), path, MAX_PLACES)
-    if len(rows) != size and name in root:
+    if isinstance(root.get(name), list) and len(rows) != size:
         reader.fault(path, f"has {len(rows)} rows, one for each of the {size} places is needed")
     return tuple(_row(reader, row, f"{path}[{i}]", limit, size) for i, row in enumerate(rows))
 
