@@ -46,6 +46,7 @@ class JobLine(models.Model):
     service = models.ForeignKey(Service, on_delete=models.PROTECT, related_name="job_lines")
     quantity = models.PositiveIntegerField(default=1, help_text=_("in the unit of the service"))
     price_cents = models.IntegerField()
+    card_price_cents = models.IntegerField(null=True, blank=True, help_text=_("what the rate card asked that day"))
     materials_cents = models.PositiveIntegerField(default=0)
     estimated_minutes = models.PositiveIntegerField(help_text=_("on site, two-person crew"))
     walls = models.ManyToManyField(Wall, blank=True, related_name="job_lines")

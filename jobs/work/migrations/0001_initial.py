@@ -42,6 +42,7 @@ class Migration(migrations.Migration):
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
                 ('quantity', models.PositiveIntegerField(default=1, help_text='in the unit of the service')),
                 ('price_cents', models.IntegerField()),
+                ('card_price_cents', models.IntegerField(blank=True, help_text='what the rate card asked that day', null=True)),
                 ('materials_cents', models.PositiveIntegerField(default=0)),
                 ('estimated_minutes', models.PositiveIntegerField(help_text='on site, two-person crew')),
                 ('note', models.CharField(blank=True, max_length=200)),

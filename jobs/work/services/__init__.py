@@ -1,0 +1,34 @@
+"""What can be done to a job. `jobs` moves it through its states, `visits` books what really happened."""
+
+from jobs.work.services.corrections import refund_record, visit_correct
+from jobs.work.services.jobs import (
+    NewLine,
+    NewWindow,
+    job_agree,
+    job_arrive,
+    job_call_off,
+    job_create,
+    job_decline,
+    job_estimate,
+    job_mark_agreed_again,
+    job_mark_planned,
+    job_windows_set,
+)
+from jobs.work.services.visits import visit_record
+
+__all__ = [
+    "NewLine",
+    "NewWindow",
+    "job_agree",
+    "job_arrive",
+    "job_call_off",
+    "job_create",
+    "job_decline",
+    "job_estimate",
+    "job_mark_agreed_again",
+    "job_mark_planned",
+    "job_windows_set",
+    "refund_record",
+    "visit_correct",
+    "visit_record",
+]
