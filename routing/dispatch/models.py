@@ -13,7 +13,7 @@ class SentPlan(AppendOnlyModel):
     plan = models.ForeignKey(DayPlan, on_delete=models.PROTECT, related_name="sent")
     number = models.PositiveSmallIntegerField()
     content = models.JSONField(help_text="day-plan/1")
-    changes = models.JSONField(default=list, help_text="what changed since the version before, in words, by crew")
+    changes = models.JSONField(default=list, blank=True, help_text="what changed since the version before, by crew")
     sent_at = models.DateTimeField()
     sent_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
@@ -25,6 +25,49 @@ class SentPlan(AppendOnlyModel):
 
     def __str__(self) -> str:
         return f"{self.plan} version {self.number}"
+
+
+class SentRoute(AppendOnlyModel):
+    """One crew's day as it was sent out. Minutes are real ones after local midnight."""
+
+    sent = models.ForeignKey(SentPlan, on_delete=models.PROTECT, related_name="routes")
+    crew = models.ForeignKey(Crew, on_delete=models.PROTECT, related_name="sent_routes")
+    leave_minute = models.PositiveSmallIntegerField()
+    back_minute = models.PositiveSmallIntegerField()
+    break_minute = models.PositiveSmallIntegerField(null=True, blank=True)
+    drive_minutes = models.PositiveIntegerField()
+    drive_metres = models.PositiveIntegerField()
+    paid_minutes = models.PositiveIntegerField()
+
+    class Meta:
+        ordering = ["sent", "crew__code", "id"]
+        constraints = [models.UniqueConstraint(fields=["sent", "crew"], name="sent_route_once_per_crew")]
+
+    def __str__(self) -> str:
+        return f"{self.crew} in {self.sent}"
+
+
+class SentStop(AppendOnlyModel):
+    """A job on a route that was sent out. `drive_*` are its share of the route's driving."""
+
+    route = models.ForeignKey(SentRoute, on_delete=models.PROTECT, related_name="stops")
+    job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="sent_stops")
+    position = models.PositiveSmallIntegerField()
+    arrive_minute = models.PositiveSmallIntegerField()
+    start_minute = models.PositiveSmallIntegerField()
+    finish_minute = models.PositiveSmallIntegerField()
+    drive_minutes = models.PositiveIntegerField(default=0)
+    drive_metres = models.PositiveIntegerField(default=0)
+
+    class Meta:
+        ordering = ["route", "position"]
+        constraints = [
+            models.UniqueConstraint(fields=["route", "position"], name="sent_stop_position_once"),
+            models.UniqueConstraint(fields=["route", "job"], name="sent_stop_job_once"),
+        ]
+
+    def __str__(self) -> str:
+        return f"stop {self.position} of {self.route_id}"
 
 
 class MarkKind(models.TextChoices):

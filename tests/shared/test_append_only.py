@@ -46,6 +46,8 @@ APPEND_ONLY = [
     "work_visit",
     "work_visitline",
     "dispatch_sentplan",
+    "dispatch_sentroute",
+    "dispatch_sentstop",
     "dispatch_stopmark",
 ]
 

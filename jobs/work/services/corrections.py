@@ -86,14 +86,14 @@ def _earned_by_service(job: Job) -> dict[int, int]:
     return {row["service"]: row["cents"] for row in rows.annotate(cents=Sum("price_cents")) if row["cents"] > 0}
 
 
-def _booked_so_far(line_ids: list[int]) -> dict[int, dict[str, int]]:
+def _booked_so_far(line_ids: list[int]) -> dict[int | None, dict[str, int]]:
     """What the ledger holds for each line, earlier corrections included."""
-    rows = EarningEntry.objects.filter(line_ref__in=line_ids).order_by("line_ref").values("line_ref")
-    sums = rows.annotate(**{f"sum_{name}": Sum(name) for name in CORRECTED})
-    return {row["line_ref"]: {name: row[f"sum_{name}"] for name in CORRECTED} for row in sums}
+    rows = EarningEntry.objects.filter(line_ref__in=line_ids).order_by("line_ref").values_list("line_ref")
+    sums = rows.annotate(*(Sum(name) for name in CORRECTED))
+    return {line: dict(zip(CORRECTED, values, strict=True)) for line, *values in sums}
 
 
-def _totals(visit: Visit, minutes: int, so_far: dict[int, dict[str, int]]) -> VisitTotals:
+def _totals(visit: Visit, minutes: int, so_far: dict[int | None, dict[str, int]]) -> VisitTotals:
     wages_before = sum(line["wage_cents"] for line in so_far.values())
     paid_before = visit.on_site_minutes + visit.drive_minutes
     return VisitTotals(

@@ -1,0 +1,20 @@
+"""Our field scale of chalk: 0 (none) to 5 (worst) in half steps, after the general scheme of ISO 4628-1:2016, which
+grades defects from 0 to 5 and allows half steps. No published scale was made for vinyl siding."""
+
+from decimal import Decimal
+
+LARGEST = Decimal(5)
+STEP = Decimal("0.5")
+STEPS = tuple(STEP * i for i in range(int(LARGEST / STEP) + 1))
+# From this reading on the homeowner is shown the wall before any water flows. Common practice, no source.
+SHOW_FROM = Decimal(2)
+
+
+def is_on_scale(reading: Decimal) -> bool:
+    """Whether a reading is one of 0, 0.5, ... 5."""
+    return reading in STEPS
+
+
+def must_be_shown(reading: Decimal) -> bool:
+    """Whether the homeowner has to see the chalk before the work starts."""
+    return reading >= SHOW_FROM

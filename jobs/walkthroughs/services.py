@@ -1,0 +1,40 @@
+from datetime import date
+from decimal import Decimal
+from typing import Any
+
+from django.db import transaction
+from django.utils.translation import gettext as _
+
+from jobs.customers.models import Wall
+from jobs.walkthroughs.domain import is_on_scale
+from jobs.walkthroughs.models import ChalkReading
+from shared.errors import Refused
+from shared.events.services import event_record
+
+
+@transaction.atomic
+def reading_record(
+    *,
+    wall: Wall,
+    reading: Decimal,
+    read_on: date,
+    today: date,
+    days_since_rain: int | None = None,
+    note: str = "",
+    actor: Any = None,
+) -> ChalkReading:
+    """Write down the chalk found on a wall, on our field scale. A correction is a new reading.
+
+    Raises Refused for a reading off the scale or a day after `today`, ValidationError for other values.
+    """
+    if not is_on_scale(reading):
+        raise Refused(_("A chalk reading is 0 to 5 in half steps."), reading=str(reading))
+    if read_on > today:
+        raise Refused(_("A reading cannot be of a day that has not come yet."), read_on=read_on.isoformat())
+    row = ChalkReading(
+        wall=wall, read_on=read_on, reading=reading, days_since_rain=days_since_rain, note=note, read_by=actor
+    )
+    row.full_clean(exclude=["wall", "read_by"])
+    row.save()
+    event_record(kind="chalk.read", subject=wall, actor=actor, data={"reading": str(reading)})
+    return row
