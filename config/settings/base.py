@@ -65,6 +65,7 @@ AUTH_USER_MODEL = "people.User"
 LOGIN_URL = "people:sign_in"
 LOGIN_REDIRECT_URL = "/"
 LOGOUT_REDIRECT_URL = "people:sign_in"
+CSRF_FAILURE_VIEW = "shared.web.views.csrf_failure"
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 TEMPLATES: list[dict[str, Any]] = [
@@ -125,12 +126,13 @@ SESSION_COOKIE_SAMESITE = "Lax"
 
 REST_FRAMEWORK = {
     "DEFAULT_AUTHENTICATION_CLASSES": [
-        "rest_framework.authentication.SessionAuthentication",
+        # The first one names the scheme in WWW-Authenticate, so that nobody signed in gets 401 and not 403.
         "rest_framework.authentication.TokenAuthentication",
+        "rest_framework.authentication.SessionAuthentication",
     ],
     "DEFAULT_PERMISSION_CLASSES": ["shared.api_kit.permissions.OwnerOnly"],
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
-    "DEFAULT_PARSER_CLASSES": ["rest_framework.parsers.JSONParser"],
+    "DEFAULT_PARSER_CLASSES": ["shared.api_kit.parsers.PlainJson"],
     "DEFAULT_PAGINATION_CLASS": "shared.api_kit.pagination.BoundedPages",
     "DEFAULT_SCHEMA_CLASS": "shared.api_kit.schema.ProblemSchema",
     "EXCEPTION_HANDLER": "shared.api_kit.problems.problem_response",

@@ -2,12 +2,12 @@
 
 from config.env import env
 from config.settings.base import *  # noqa: F403
-from config.settings.base import DATA_DIR
+from config.settings.base import DATA_DIR, STATIC_ROOT
 from config.settings.database import from_url, sqlite
 from config.settings.secret import own_secret_key
 
 DEBUG = False
-DATA_DIR.mkdir(parents=True, exist_ok=True)
+STATIC_ROOT.mkdir(parents=True, exist_ok=True)  # in DATA_DIR; WhiteNoise warns about a folder that is not there
 SECRET_KEY = env.str("WALLDAY_SECRET_KEY", default="") or own_secret_key(DATA_DIR / "secret_key")
 ALLOWED_HOSTS = env.list("WALLDAY_HOSTS", default=["127.0.0.1", "localhost", "[::1]"])
 

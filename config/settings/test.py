@@ -13,6 +13,7 @@ ALLOWED_HOSTS = ["testserver", "127.0.0.1", "localhost"]
 DATA_DIR = Path(tempfile.mkdtemp(prefix="wallday-test-"))
 MEDIA_ROOT = DATA_DIR / "media"
 STATIC_ROOT = DATA_DIR / "static"
+STATIC_ROOT.mkdir()  # WhiteNoise warns about a folder that is not there
 
 _database_url = env.str("WALLDAY_DATABASE_URL", default="")
 DATABASES = {"default": from_url(_database_url) if _database_url else sqlite(DATA_DIR / "wallday.sqlite3")}

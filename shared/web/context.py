@@ -4,8 +4,15 @@ from typing import Any
 
 from django.http import HttpRequest
 
-from shared.company.selectors import company_get
+from shared.web.navigation import CREW_PAGES, OFFICE_PAGES, nav_items
+from shared.web.present import company_now
 
 
 def page(request: HttpRequest) -> dict[str, Any]:
-    return {"company": company_get()}
+    """The company, and the main pages of the role that is signed in."""
+    user = getattr(request, "user", None)
+    return {
+        "company": company_now(),
+        "office_nav": nav_items(request, OFFICE_PAGES) if getattr(user, "is_office", False) else [],
+        "crew_nav": nav_items(request, CREW_PAGES) if getattr(user, "is_crew_lead", False) else [],
+    }

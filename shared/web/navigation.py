@@ -1,0 +1,63 @@
+"""The main pages of each role, in our own words. A page appears once its room has given it an address."""
+
+from dataclasses import dataclass
+
+from django.http import HttpRequest
+from django.urls import NoReverseMatch, reverse
+from django.utils.translation import gettext_lazy as _
+
+OFFICE_PAGES = (
+    ("plans:today", _("Today")),
+    ("plans:day_today", _("Day plan")),
+    ("work:job_list", _("Jobs")),
+    ("customers:customer_list", _("Customers")),
+    ("reminders:due_list", _("Due")),
+    ("earnings:report", _("Earnings")),
+    ("outbox:message_list", _("Messages")),
+    ("catalogue:rates", _("Rates")),
+    ("customers:import_start", _("Import")),
+)
+CREW_PAGES = (("dispatch:crew_today", _("My route")),)
+# Addresses that belong to a main page without lying below it: prefix of the path -> name of that page.
+BELONGS_TO = {
+    "/day/": "plans:day_today",
+    "/sheets/": "plans:day_today",
+    "/jobs/": "work:job_list",
+    "/customers/import/": "customers:import_start",
+    "/customers/": "customers:customer_list",
+    "/properties/": "customers:customer_list",
+}
+
+
+@dataclass(frozen=True)
+class NavItem:
+    """`current` is the value of aria-current: "page" for this very page, "true" for one below it, or empty."""
+
+    label: str
+    url: str
+    current: str
+
+
+def _url(name: str) -> str | None:
+    try:
+        return reverse(name)
+    except NoReverseMatch:
+        return None
+
+
+def _main_page_of(path: str) -> str | None:
+    return next((name for prefix, name in BELONGS_TO.items() if path.startswith(prefix)), None)
+
+
+def _current(path: str, name: str, url: str) -> str:
+    if path == url:
+        return "page"
+    owner = _main_page_of(path)
+    below = name == owner if owner else url != "/" and path.startswith(url)
+    return "true" if below else ""
+
+
+def nav_items(request: HttpRequest, pages: tuple[tuple[str, object], ...]) -> list[NavItem]:
+    """The entries whose rooms exist, with the one that `request` stands on marked."""
+    found = [(name, str(label), _url(name)) for name, label in pages]
+    return [NavItem(label, url, _current(request.path, name, url)) for name, label, url in found if url]

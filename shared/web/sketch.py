@@ -1,0 +1,149 @@
+"""A sketch map of a day's routes: from places in degrees to a drawing. No tiles, nothing from other servers.
+
+Equirectangular projection around the middle of the places: east-west degrees shrink with the cosine of the latitude.
+Over a working day's distances its error is far below the width of a line.
+"""
+
+import math
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from shared.units import METRES_PER_MILE
+
+WIDTH = 640
+LEAST_HEIGHT, MOST_HEIGHT = 300, 640
+MARGIN = 34
+METRES_PER_DEGREE = 111_195.0  # of latitude on a sphere of 6371.0 km; the scale bar needs no more
+LINE_STYLES = 6
+SCALE_MILES = (0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50, 100)
+
+
+@dataclass(frozen=True)
+class Mark:
+    x: float
+    y: float
+    text: str
+    text_y: float
+    title: str
+
+
+@dataclass(frozen=True)
+class SketchRoute:
+    """`style` is 1 to 6 and names the dashes of the line; after six routes they begin anew."""
+
+    label: str
+    style: int
+    path: str
+    stops: tuple[Mark, ...]
+
+
+@dataclass(frozen=True)
+class Sketch:
+    width: int
+    height: int
+    routes: tuple[SketchRoute, ...]
+    yard: Mark | None
+    left_out: tuple[Mark, ...]
+    roads: tuple[str, ...]
+    scale_from: float
+    scale_to: float
+    scale_text: str
+
+    @property
+    def is_empty(self) -> bool:
+        return not self.routes and not self.left_out
+
+
+Place = tuple[float, float]
+
+
+def _read(thing: Any, name: str) -> Any:
+    return thing.get(name) if isinstance(thing, Mapping) else getattr(thing, name, None)
+
+
+def _place(thing: Any) -> Place | None:
+    """(latitude, longitude) of anything that has them, or of a pair."""
+    if isinstance(thing, tuple | list):
+        return float(thing[0]), float(thing[1])
+    latitude, longitude = _read(thing, "latitude"), _read(thing, "longitude")
+    return None if latitude is None or longitude is None else (float(latitude), float(longitude))
+
+
+class Projection:
+    """Degrees to drawing units, filling the width or the greatest height with an even scale."""
+
+    def __init__(self, places: list[Place]) -> None:
+        latitudes, longitudes = [lat for lat, _ in places], [lon for _, lon in places]
+        middle = (min(latitudes) + max(latitudes)) / 2
+        self.shrink = max(0.01, math.cos(math.radians(middle)))
+        self.west, self.north = min(longitudes), max(latitudes)
+        across = max((max(longitudes) - self.west) * self.shrink, 1e-4)
+        down = max(self.north - min(latitudes), 1e-4)
+        room = WIDTH - 2 * MARGIN
+        self.per_degree = min(room / across, (MOST_HEIGHT - 2 * MARGIN) / down)
+        self.height = max(LEAST_HEIGHT, math.ceil(down * self.per_degree + 2 * MARGIN))
+        self.from_left = (WIDTH - across * self.per_degree) / 2
+        self.from_top = (self.height - down * self.per_degree) / 2
+
+    def __call__(self, place: Place) -> tuple[float, float]:
+        latitude, longitude = place
+        return (
+            round(self.from_left + (longitude - self.west) * self.shrink * self.per_degree, 1),
+            round(self.from_top + (self.north - latitude) * self.per_degree, 1),
+        )
+
+    def scale_bar(self) -> tuple[float, str]:
+        """Length and words of the longest round number of miles that takes at most a third of the width."""
+        per_mile = self.per_degree / METRES_PER_DEGREE * METRES_PER_MILE
+        miles = max((m for m in SCALE_MILES if m * per_mile <= WIDTH / 3), default=SCALE_MILES[0])
+        return round(miles * per_mile, 1), f"{miles:g} mi"
+
+
+def sketch_of(
+    routes: Iterable[Any], *, yard: Any = None, left_out: Iterable[Any] = (), roads: Iterable[Any] = ()
+) -> Sketch:
+    """Lay out a day's routes.
+
+    Each route is an object or mapping with `label` and `stops`; each stop has `latitude`, `longitude` and optionally
+    `label` (its place on the route; counted from 1 where it is missing) and `title` (read out, such as the street).
+    `yard` and each of `left_out` have `latitude`, `longitude` and optionally `title`. Routes begin and end at the yard
+    where there is one. `roads` are lines of (latitude, longitude) pairs for the background. Places without
+    coordinates are left out of the drawing.
+    """
+    given = [
+        (str(_read(route, "label") or ""), [s for s in _read(route, "stops") or [] if _place(s)]) for route in routes
+    ]
+    lines = [[p for p in (_place(point) for point in road) if p] for road in roads]
+    spare = [job for job in left_out if _place(job)]
+    yard_place = None if yard is None else _place(yard)
+    places = [p for _, stops in given for p in map(_place, stops) if p]
+    places += [p for p in map(_place, spare) if p] + ([yard_place] if yard_place else [])
+    project = Projection(places or [(0.0, 0.0)])
+    length, scale_text = project.scale_bar()
+    return Sketch(
+        width=WIDTH,
+        height=project.height,
+        routes=tuple(_route(i, label, stops, yard_place, project) for i, (label, stops) in enumerate(given) if stops),
+        yard=_mark(yard, "", project) if yard_place else None,
+        left_out=tuple(_mark(job, "", project) for job in spare),
+        roads=tuple(_path([project(place) for place in line]) for line in lines if len(line) > 1),
+        scale_from=MARGIN / 2,
+        scale_to=round(MARGIN / 2 + length, 1),
+        scale_text=scale_text,
+    )
+
+
+def _mark(thing: Any, text: str, project: Projection) -> Mark:
+    x, y = project(_place(thing) or (0.0, 0.0))
+    return Mark(x, y, text, y + 4, str(_read(thing, "title") or ""))
+
+
+def _route(index: int, label: str, stops: list[Any], yard: Place | None, project: Projection) -> SketchRoute:
+    corners = [place for place in (yard, *map(_place, stops), yard) if place]
+    marks = (_mark(stop, str(_read(stop, "label") or number), project) for number, stop in enumerate(stops, 1))
+    return SketchRoute(label, index % LINE_STYLES + 1, _path([project(place) for place in corners]), tuple(marks))
+
+
+def _path(corners: list[tuple[float, float]]) -> str:
+    return "M" + "L".join(f"{x:g} {y:g}" for x, y in corners)
