@@ -11,9 +11,9 @@ from pricing.catalogue.forms import TargetForm
 from pricing.catalogue.selectors import rate_card_on, rate_list, target_list
 from pricing.catalogue.services import catalogue_defaults, target_set
 from shared import clock
-from shared.company.selectors import company_get
 from shared.errors import Refused
 from shared.people.roles import office_required, owner_required
+from shared.web.present import company_now
 
 
 @require_GET
@@ -69,4 +69,4 @@ def _page(request: HttpRequest, form: TargetForm, *, status: int = 200) -> HttpR
 
 
 def _today() -> date:
-    return clock.local_date(company_get().timezone, clock.now())
+    return clock.local_date(company_now().timezone, clock.now())

@@ -4,48 +4,58 @@ from collections.abc import Sequence
 
 from django.utils.translation import gettext as _
 
-from pricing.earnings.domain.report import EarningsReport, KindEarnings, PerCrewHour
+from pricing.earnings.domain.report import EarningsReport, KindEarnings
 from pricing.earnings.domain.verdict import MINIMUM_JOBS
-from pricing.earnings.wording import interval_words, remedy_sentence, verdict_word
+from pricing.earnings.wording import (
+    crew_hours_words,
+    hourly_words,
+    interval_words,
+    remedy_sentence,
+    verdict_word,
+)
 from shared.money import format_cents
-from shared.units import minutes_to_hours
 
 GAP = "  "
-TEXT_COLUMNS = (0, 8)  # kind and verdict read from the left, numbers line up on the right
+TEXT_COLUMNS = (0, 1)  # kind and verdict read from the left, numbers line up on the right
 
 
-def report_text(report: EarningsReport) -> str:
+def report_text(report: EarningsReport, currency: str) -> str:
     """Heading, table and what would bring the kinds below the target up to it."""
-    parts = [_heading(report), _table(report.kinds) if report.kinds else _("No work is booked in this period.")]
-    advice = [remedy_sentence(kind, report.target_cents_per_crew_hour) for kind in report.kinds]
-    parts += ["\n".join(sentence for sentence in advice if sentence)]
+    if not report.kinds:
+        return "\n\n".join((_heading(report, currency), _("No work is booked in this period.")))
+    advice = (remedy_sentence(kind, report.target_cents_per_crew_hour, currency) for kind in report.kinds)
+    parts = (_heading(report, currency), _table(report.kinds, currency), *advice)
     return "\n\n".join(part for part in parts if part)
 
 
-def _heading(report: EarningsReport) -> str:
+def _heading(report: EarningsReport, currency: str) -> str:
     period = {"since": report.since or _("the first job"), "until": report.until}
-    target = format_cents(report.target_cents_per_crew_hour)
+    rules = {
+        "target": format_cents(report.target_cents_per_crew_hour, currency),
+        "least": MINIMUM_JOBS,
+    }
     return "\n".join(
         (
             _("Earned per crew-hour by kind of job, %(since)s to %(until)s") % period,
-            _("Target %(target)s. Two-person crew, driving included; intervals 90 %%.") % {"target": target},
+            _("Target %(target)s. Two-person crew, driving included. Intervals 90 %%; no verdict under %(least)s jobs.")
+            % rules,
         )
     )
 
 
-def _table(kinds: Sequence[KindEarnings]) -> str:
+def _table(kinds: Sequence[KindEarnings], currency: str) -> str:
     head = (
         _("Kind of job"),
-        _("Jobs"),
-        _("Crew-h"),
-        _("Driving"),
+        _("Verdict"),
         _("Earned/h"),
         _("Interval"),
         _("Margin/h"),
         _("Interval"),
-        _("Verdict"),
+        _("Jobs"),
+        _("Crew-h"),
+        _("Driving"),
     )
-    rows = [head, *(_cells(kind) for kind in kinds)]
+    rows = [head, *(_cells(kind, currency) for kind in kinds)]
     widths = [max(len(row[column]) for row in rows) for column in range(len(head))]
     lines = [_line(row, widths) for row in rows]
     return "\n".join([lines[0], "-" * len(lines[0]), *lines[1:]])
@@ -59,25 +69,15 @@ def _line(row: Sequence[str], widths: Sequence[int]) -> str:
     return GAP.join(cells)
 
 
-def _cells(kind: KindEarnings) -> tuple[str, ...]:
+def _cells(kind: KindEarnings, currency: str) -> tuple[str, ...]:
     return (
         kind.sums.service_name,
+        verdict_word(kind.verdict),
+        hourly_words(kind.earned, currency),
+        interval_words(kind.earned, currency),
+        hourly_words(kind.margin, currency),
+        interval_words(kind.margin, currency),
         f"{kind.jobs:,}",
-        f"{minutes_to_hours(kind.crew_minutes):,.1f}",
+        crew_hours_words(kind.crew_minutes),
         f"{kind.drive_percent} %",
-        _hourly(kind.earned),
-        interval_words(kind.earned),
-        _hourly(kind.margin),
-        interval_words(kind.margin),
-        _verdict(kind),
     )
-
-
-def _hourly(per_crew_hour: PerCrewHour | None) -> str:
-    return format_cents(per_crew_hour.cents) if per_crew_hour else "–"
-
-
-def _verdict(kind: KindEarnings) -> str:
-    word = verdict_word(kind.verdict)
-    few = _("fewer than %(least)s jobs") % {"least": MINIMUM_JOBS}
-    return f"{word} ({few})" if kind.jobs < MINIMUM_JOBS else word

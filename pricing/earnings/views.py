@@ -12,17 +12,18 @@ from pricing.earnings.domain.report import EarningsReport
 from pricing.earnings.domain.verdict import FAMILY_ERROR, MINIMUM_JOBS, Verdict
 from pricing.earnings.forms import PeriodForm
 from pricing.earnings.selectors import earnings_report
-from pricing.earnings.wording import interval_words, remedy_sentence, verdict_word
+from pricing.earnings.wording import crew_hours_words, interval_words, remedy_sentence, verdict_word
 from shared import clock
-from shared.company.selectors import company_get
 from shared.people.roles import office_required
+from shared.web.present import company_now
 
 
 @require_GET
 @office_required
 def report(request: HttpRequest) -> HttpResponse:
     """What each kind of job earned per crew-hour; margins and wages for the owner only."""
-    today = clock.local_date(company_get().timezone, clock.now())
+    company = company_now()
+    today = clock.local_date(company.timezone, clock.now())
     form = PeriodForm(request.GET or {})
     context: dict[str, Any] = {"form": form, "periods": _periods(today)}
     if not form.is_valid():
@@ -32,7 +33,7 @@ def report(request: HttpRequest) -> HttpResponse:
         found = earnings_report(since=since, until=until)
     except NoTargetYet as error:
         return render(request, "earnings/report.html", context | {"no_target": error.message})
-    return render(request, "earnings/report.html", context | _report_context(found))
+    return render(request, "earnings/report.html", context | _report_context(found, company.currency))
 
 
 def _periods(today: date) -> list[tuple[str, date | None]]:
@@ -44,21 +45,22 @@ def _periods(today: date) -> list[tuple[str, date | None]]:
     ]
 
 
-def _report_context(found: EarningsReport) -> dict[str, Any]:
+def _report_context(found: EarningsReport, currency: str) -> dict[str, Any]:
     target = found.target_cents_per_crew_hour
     rows = [
         {
             "kind": kind,
             "verdict": verdict_word(kind.verdict),
-            "earned_interval": interval_words(kind.earned),
-            "margin_interval": interval_words(kind.margin),
+            "crew_hours": crew_hours_words(kind.crew_minutes),
+            "earned_interval": interval_words(kind.earned, currency),
+            "margin_interval": interval_words(kind.margin, currency),
         }
         for kind in found.kinds
     ]
     return {
         "report": found,
         "rows": rows,
-        "advice": [sentence for kind in found.kinds if (sentence := remedy_sentence(kind, target))],
+        "advice": [sentence for kind in found.kinds if (sentence := remedy_sentence(kind, target, currency))],
         "chart": _chart_rows(found),
         **_tally(found),
         "minimum_jobs": MINIMUM_JOBS,

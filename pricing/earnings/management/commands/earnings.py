@@ -25,7 +25,8 @@ class Command(BaseCommand):
         parser.add_argument("--json", action="store_true", help="one JSON object instead of the table")
 
     def handle(self, *args: Any, **options: Any) -> None:
-        until = options["until"] or clock.local_date(company_get().timezone, clock.now())
+        company = company_get()
+        until = options["until"] or clock.local_date(company.timezone, clock.now())
         since = options["since"]
         if since and until < since:
             raise CommandError("The last day must not be before the first.")
@@ -33,4 +34,5 @@ class Command(BaseCommand):
             report = earnings_report(since=since, until=until)
         except NoTargetYet as error:
             raise CommandError(error.message) from error
-        self.stdout.write(json.dumps(report.as_json(), indent=2) if options["json"] else report_text(report))
+        as_text = json.dumps(report.as_json(), indent=2) if options["json"] else report_text(report, company.currency)
+        self.stdout.write(as_text)
