@@ -146,6 +146,8 @@ SPECTACULAR_SETTINGS: dict[str, Any] = {
     "SCHEMA_PATH_PREFIX": "/api/",
     "COMPONENT_SPLIT_REQUEST": True,
     "SERVE_PERMISSIONS": ["shared.api_kit.permissions.SignedIn"],
+    # <row:...> of shared.api_kit.converters: the ids that a row can have.
+    "PATH_CONVERTER_OVERRIDES": {"row": {"type": "integer", "minimum": 1, "maximum": 2**63 - 1}},
     "ENUM_NAME_OVERRIDES": {},
 }
 

@@ -5,12 +5,14 @@ people read `detail`. Wrong fields are listed in `errors`, each with a JSON poin
 """
 
 import json
+import logging
 from collections.abc import Iterator, Mapping
 from http import HTTPStatus
 from typing import Any
 
 from django.core.exceptions import NON_FIELD_ERRORS, PermissionDenied
 from django.core.exceptions import ValidationError as DjangoValidationError
+from django.db import IntegrityError
 from django.db.models.deletion import ProtectedError, RestrictedError
 from django.http import Http404, HttpResponse
 from django.utils.translation import gettext
@@ -20,6 +22,7 @@ from rest_framework.views import set_rollback
 
 from shared.errors import WalldayError
 
+logger = logging.getLogger(__name__)
 MEDIA_TYPE = "application/problem+json"
 TYPE_PREFIX = "/problems/"
 
@@ -60,6 +63,9 @@ def _known(error: Exception) -> dict[str, Any] | None:
         return _invalid(_django_messages(error))
     if isinstance(error, ProtectedError | RestrictedError):
         return {"status": 409, "code": "conflict", "detail": gettext("Other records still need this one.")}
+    if isinstance(error, IntegrityError):
+        logger.warning("refused by the database: %s", error)
+        return {"status": 409, "code": "conflict", "detail": gettext("This does not fit what is stored already.")}
     if isinstance(error, Http404):
         return {"status": 404}
     if isinstance(error, PermissionDenied):
