@@ -23,3 +23,4 @@ class LeftOutReason(models.TextChoices):
     CREW_HOURS_FULL = "crew_hours_full", _("the crews' hours are full")
     NO_PLACE = "no_place", _("the property has no place on the map")
     TAKEN_OUT = "taken_out", _("taken out by hand")
+    PLANNED_ELSEWHERE = "planned_elsewhere", _("promised for this day, but in another plan")

@@ -1,4 +1,5 @@
 from django.conf import settings
+from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
@@ -7,6 +8,7 @@ from pricing.catalogue.models import Skill
 from routing.plans.choices import LeftOutReason, PlanState, RunState
 
 MINUTES_OF_A_LONG_DAY = 1500  # the day on which clocks go back has 25 hours
+MOST_SECONDS = 600  # a planning run may not take longer
 
 
 class Yard(models.Model):
@@ -155,7 +157,9 @@ class PlanRun(models.Model):
     yard = models.ForeignKey(Yard, on_delete=models.CASCADE, related_name="runs")
     work_date = models.DateField()
     state = models.CharField(max_length=8, choices=RunState.choices, default=RunState.WAITING)
-    seconds_allowed = models.PositiveSmallIntegerField()
+    seconds_allowed = models.PositiveSmallIntegerField(
+        validators=[MinValueValidator(1), MaxValueValidator(MOST_SECONDS)]
+    )
     seed = models.PositiveIntegerField(default=1)
     requested_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL, related_name="+"
@@ -170,8 +174,13 @@ class PlanRun(models.Model):
 
     class Meta:
         ordering = ["-id"]
+        indexes = [models.Index(fields=["yard", "work_date", "-id"], name="run_newest")]
         constraints = [
             models.CheckConstraint(condition=models.Q(state__in=RunState.values), name="run_state_known"),
+            models.CheckConstraint(
+                condition=models.Q(seconds_allowed__gte=1, seconds_allowed__lte=MOST_SECONDS),
+                name="run_seconds_bounded",
+            ),
         ]
 
     def __str__(self) -> str:
@@ -192,6 +201,7 @@ class DayPlan(models.Model):
     value_cents = models.FloatField()
     upper_bound_cents = models.FloatField()
     drive_source = models.CharField(max_length=40, help_text="where the drive times came from")
+    notices = models.JSONField(default=list, blank=True, help_text="what the office should know, in words")
     solved_at = models.DateTimeField()
     changed_at = models.DateTimeField()
 
@@ -269,7 +279,10 @@ class LeftOut(models.Model):
 
     class Meta:
         ordering = ["plan", "job"]
-        constraints = [models.UniqueConstraint(fields=["plan", "job"], name="left_out_once")]
+        constraints = [
+            models.UniqueConstraint(fields=["plan", "job"], name="left_out_once"),
+            models.CheckConstraint(condition=models.Q(reason__in=LeftOutReason.values), name="left_out_reason_known"),
+        ]
 
     def __str__(self) -> str:
         return f"job {self.job_id}: {self.reason}"

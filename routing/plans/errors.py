@@ -1,0 +1,27 @@
+"""What can go wrong while planning, beyond shared.errors."""
+
+from shared.errors import Conflict, Refused, WalldayError
+
+
+class NothingToPlan(Refused):
+    """There is no crew on shift, or no job whose days include this one."""
+
+    code = "nothing_to_plan"
+
+
+class BrokenRule(Refused):
+    """A change by hand breaks a rule of the day; the message says which, at which job and by how much."""
+
+    code = "broken_rule"
+
+
+class PlanningFailed(WalldayError):
+    """The solver ended without a plan, or its plan did not pass the evaluator. Nothing was stored."""
+
+    code, status = "planning_failed", 500
+
+
+class AlreadyPlanning(Conflict):
+    """Another run for the same day is not finished yet."""
+
+    code = "already_planning"

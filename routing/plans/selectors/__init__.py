@@ -1,0 +1,31 @@
+"""Reads of this room: the day's problem, plans, runs, crews."""
+
+from routing.plans.selectors.days import (
+    day_plan_by_id,
+    day_plan_get,
+    day_plan_list,
+    plan_as_json,
+    plan_in_rows,
+    plan_run_latest,
+    working_day_after,
+    working_day_before,
+    yard_by_code,
+    yard_list,
+)
+from routing.plans.selectors.inputs import DayInputs, SetAside, day_problem
+
+__all__ = [
+    "DayInputs",
+    "SetAside",
+    "day_plan_by_id",
+    "day_plan_get",
+    "day_plan_list",
+    "day_problem",
+    "plan_as_json",
+    "plan_in_rows",
+    "plan_run_latest",
+    "working_day_after",
+    "working_day_before",
+    "yard_by_code",
+    "yard_list",
+]

@@ -1,0 +1,118 @@
+"""Day plans as they are stored, for pages, commands and the API."""
+
+from datetime import date
+from typing import Any
+
+from django.db.models import Max, Min, Prefetch, Q, QuerySet
+from django.utils.translation import gettext as _
+
+from jobs.work.models import Job
+from routing.plans.domain.keys import job_key
+from routing.plans.models import DayPlan, LeftOut, PlanRun, Route, ShiftException, ShiftPattern, Stop, Yard
+from shared.errors import NotFound
+
+
+def yard_list() -> QuerySet[Yard]:
+    return Yard.objects.order_by("code")
+
+
+def yard_by_code(*, code: str) -> Yard:
+    """Raises NotFound."""
+    yard = Yard.objects.filter(code=code).first()
+    if yard is None:
+        raise NotFound(_("There is no yard with the code %(code)s.") % {"code": code})
+    return yard
+
+
+def day_plan_list(*, yard_code: str = "", work_date: date | None = None) -> QuerySet[DayPlan]:
+    """All plans, the latest day first; narrowed by yard and day where they are given."""
+    plans = DayPlan.objects.select_related("yard").order_by("-work_date", "yard", "id")
+    plans = plans.filter(yard__code=yard_code) if yard_code else plans
+    return plans.filter(work_date=work_date) if work_date else plans
+
+
+def day_plan_get(*, yard: Yard, work_date: date) -> DayPlan | None:
+    """The plan of a yard's day with its routes, stops and left-out jobs; None where none was made yet."""
+    return plan_in_rows().filter(yard=yard, work_date=work_date).first()
+
+
+def day_plan_by_id(*, plan_id: int) -> DayPlan:
+    """The same by id. Raises NotFound."""
+    plan = plan_in_rows().filter(pk=plan_id).first()
+    if plan is None:
+        raise NotFound(_("There is no such day plan."))
+    return plan
+
+
+def plan_in_rows() -> QuerySet[DayPlan]:
+    """Plans with everything that a page about them shows, in a fixed number of queries."""
+    jobs = Job.objects.select_related("property__customer").prefetch_related("lines__service")
+    stops = Stop.objects.order_by("position", "id").prefetch_related(Prefetch("job", jobs))
+    routes = (
+        Route.objects.select_related("crew").order_by("crew__code", "id").prefetch_related(Prefetch("stops", stops))
+    )
+    left_out = LeftOut.objects.order_by("-price_to_place_cents", "job_id").prefetch_related(Prefetch("job", jobs))
+    return DayPlan.objects.select_related("yard").prefetch_related(
+        Prefetch("routes", routes), Prefetch("left_out", left_out)
+    )
+
+
+def plan_run_latest(*, yard: Yard, work_date: date) -> PlanRun | None:
+    """The newest planning run of a day."""
+    return PlanRun.objects.filter(yard=yard, work_date=work_date).select_related("yard").first()
+
+
+def plan_as_json(plan: DayPlan) -> dict[str, Any]:
+    """The plan as day-plan/1 with further keys.
+
+    `id`, `yard` (its code), `work_date`, `version`, `state`, `drive_source` (where the drive times came from),
+    `inputs_digest` (SHA-256 of the problem), `solved_at`, `changed_at`, `notices` (sentences) and `not_in_problem`:
+    jobs of the day that could not go into the problem, each with its reason. Entries of `left_out` that a person
+    decided carry a `note`.
+    """
+    outside = [entry for entry in plan.left_out.all() if job_key(entry.job_id) not in _left_out_keys(plan)]
+    return {
+        **plan.plan,
+        "id": plan.pk,
+        "yard": plan.yard.code,
+        "work_date": plan.work_date.isoformat(),
+        "version": plan.version,
+        "state": plan.state,
+        "drive_source": plan.drive_source,
+        "inputs_digest": plan.inputs_digest,
+        "solved_at": plan.solved_at.isoformat(),
+        "changed_at": plan.changed_at.isoformat(),
+        "notices": plan.notices,
+        "not_in_problem": [
+            {"job": job_key(entry.job_id), "reason": entry.reason, "note": entry.note} for entry in outside
+        ],
+    }
+
+
+def _left_out_keys(plan: DayPlan) -> set[str]:
+    return {entry["job"] for entry in plan.plan["left_out"]}
+
+
+def working_day_after(*, yard: Yard, work_date: date) -> date:
+    """The next day on which a crew of the yard works; the next day of the calendar where none ever does."""
+    return _near(yard, work_date, 1)
+
+
+def working_day_before(*, yard: Yard, work_date: date) -> date:
+    """The last day before, on which a crew of the yard worked."""
+    return _near(yard, work_date, -1)
+
+
+def _near(yard: Yard, work_date: date, step: int) -> date:
+    """Two queries: the weekdays on which anybody works, and the nearest extra day."""
+    active = Q(crew__yard=yard, crew__is_active=True)
+    weekdays = set(ShiftPattern.objects.filter(active).values_list("weekday", flat=True).distinct())
+    extra = ShiftException.objects.filter(active, is_off=False)
+    if step > 0:
+        nearest = extra.filter(work_date__gt=work_date).aggregate(day=Min("work_date"))["day"]
+    else:
+        nearest = extra.filter(work_date__lt=work_date).aggregate(day=Max("work_date"))["day"]
+    days = (date.fromordinal(work_date.toordinal() + step * n) for n in range(1, 8))
+    usual = next((day for day in days if day.weekday() in weekdays), None)
+    found = [day for day in (usual, nearest) if day is not None]
+    return min(found, key=lambda day: abs(day - work_date)) if found else date.fromordinal(work_date.toordinal() + step)

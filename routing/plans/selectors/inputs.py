@@ -1,0 +1,247 @@
+"""The one place where the rows of a day become the solver's problem.
+
+Which jobs: agreed, planned or on site, with a window on the day. Not among them: jobs that stand in another plan of
+today or later (they would be planned twice), and jobs promised for another day. On a day with a promised window only
+the promised hours count. A job at a property without a place, one taken out by hand, and a promised one that stands
+in another plan are set aside with the reason, never dropped silently.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date, datetime
+
+from django.db.models import Q, QuerySet
+from django.utils.translation import gettext as _
+
+from jobs.work.choices import JobState
+from jobs.work.models import Job, JobWindow
+from pricing.catalogue.selectors import NoTargetYet, target_on
+from routing.dispatch.models import MarkKind, StopMark
+from routing.plans.choices import LeftOutReason, PlanState
+from routing.plans.domain.facts import DayFacts, JobFacts, Place, StartedStop
+from routing.plans.domain.problem import build_problem, digest_of, late_crews, out_of_time, places_of
+from routing.plans.models import Crew, DayPlan, LeftOut, Stop, Yard
+from routing.plans.selectors.hours import real_minute
+from routing.plans.selectors.shifts import crews_on_shift
+from routing.roads.services import drive_table
+from routing.solver import Problem
+from shared import clock
+
+OPEN_STATES = (JobState.AGREED, JobState.PLANNED, JobState.ON_SITE)
+
+
+@dataclass(frozen=True, slots=True)
+class SetAside:
+    """A job that does not go into the problem, and why."""
+
+    job_id: int
+    reason: LeftOutReason
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class DayInputs:
+    """What a plan is made from. `seen_version` is the plan's version when it was read; 0 where there was none."""
+
+    yard: Yard
+    work_date: date
+    problem: Problem
+    set_aside: tuple[SetAside, ...]
+    taken_out: frozenset[int]
+    promised: tuple[int, ...]
+    notices: tuple[str, ...]
+    drive_source: str
+    digest: str
+    seen_version: int
+    today: date
+
+
+@dataclass(frozen=True)
+class _Present:
+    """What the present plan of the day holds on to."""
+
+    version: int
+    told_crew: dict[int, str]
+    locked_crew: dict[int, str]
+    taken_out: frozenset[int]
+
+
+def day_problem(*, yard: Yard, work_date: date, now: datetime | None = None) -> DayInputs:
+    """Read everything about the day and build its problem. Reads only, a fixed number of queries."""
+    moment = now or clock.now()
+    today = clock.local_date(yard.timezone, moment)
+    present = _present(yard, work_date)
+    crews = crews_on_shift(yard=yard, work_date=work_date)
+    marks = list(_marks(yard, work_date))
+    started = _started(marks, {crew.code for crew in crews}, yard, work_date)
+    jobs = list(_jobs(work_date, [stop.job_id for stop in started]))
+    elsewhere = jobs_in_other_plans([job.pk for job in jobs], yard=yard, work_date=work_date, today=today)
+    begun = {stop.job_id for stop in started}
+    done = {mark.job_id for mark in marks if mark.kind == MarkKind.FINISHED}
+    away = (set(elsewhere) | done | {job.pk for job in jobs if _other_promise(job, work_date, today)}) - begun
+    usable = [job for job in jobs if job.property.has_place and job.pk not in away]
+    placed = {job.pk for job in usable}
+    facts = DayFacts(
+        yard=Place("yard", yard.latitude, yard.longitude),
+        crews=crews,
+        jobs=tuple(_job_facts(job, yard, work_date, present) for job in usable),
+        started=tuple(stop for stop in started if stop.job_id in placed),
+        reserve_cents_per_crew_hour=_reserve(work_date),
+        now_minute=clock.minute_of(moment, work_date, yard.timezone) if marks else None,
+    )
+    aside = _set_aside(jobs, elsewhere, work_date)
+    table = drive_table([(place.latitude, place.longitude) for place in places_of(facts)])
+    problem = build_problem(facts, table)
+    aside += tuple(SetAside(job_id, LeftOutReason.WINDOW_UNREACHABLE) for job_id in out_of_time(facts))
+    promised = tuple(job.pk for job in jobs if job.pk not in away and _promised_on(job, work_date))
+    return DayInputs(
+        yard=yard,
+        work_date=work_date,
+        problem=problem,
+        set_aside=aside,
+        taken_out=frozenset(job.job_id for job in facts.jobs if job.taken_out),
+        promised=promised,
+        notices=(*_notices(facts, problem), *_unplannable(jobs, aside, work_date)),
+        drive_source=table.source,
+        digest=digest_of(problem),
+        seen_version=present.version,
+        today=today,
+    )
+
+
+def _present(yard: Yard, work_date: date) -> _Present:
+    plan = DayPlan.objects.filter(yard=yard, work_date=work_date).first()
+    if plan is None:
+        return _Present(0, {}, {}, frozenset())
+    stops = list(Stop.objects.filter(route__plan=plan).values_list("job_id", "route__crew__code", "is_locked"))
+    told = {job: crew for job, crew, _locked in stops} if plan.state != PlanState.DRAFT else {}
+    taken_out = LeftOut.objects.filter(plan=plan, reason=LeftOutReason.TAKEN_OUT).values_list("job_id", flat=True)
+    locked = {job: crew for job, crew, is_locked in stops if is_locked}
+    return _Present(plan.version, told, locked, frozenset(taken_out))
+
+
+def _jobs(work_date: date, started: list[int]) -> QuerySet[Job]:
+    on_the_day = JobWindow.objects.filter(first_date__lte=work_date, last_date__gte=work_date).values("job_id")
+    wanted = Q(state__in=OPEN_STATES, pk__in=on_the_day) | Q(pk__in=started)
+    return (
+        Job.objects.filter(wanted)
+        .select_related("property")
+        .prefetch_related("lines__service__skills", "windows")
+        .order_by("pk")
+    )
+
+
+def _marks(yard: Yard, work_date: date) -> QuerySet[StopMark]:
+    marks = StopMark.objects.filter(work_date=work_date, crew__yard=yard)
+    return marks.select_related("crew").order_by("at", "id")
+
+
+def _started(marks: list[StopMark], on_shift: set[str], yard: Yard, work_date: date) -> list[StartedStop]:
+    """One entry for each stop that a crew on shift has reached, in the order in which it was reached."""
+    first: dict[int, StopMark] = {}
+    begun: dict[int, StopMark] = {}
+    finished: dict[int, StopMark] = {}
+    for mark in marks:
+        first.setdefault(mark.job_id, mark)
+        if mark.kind == MarkKind.STARTED:
+            begun[mark.job_id] = mark
+        if mark.kind == MarkKind.FINISHED:
+            finished[mark.job_id] = mark
+
+    def minute(mark: StopMark | None) -> int | None:
+        return None if mark is None else max(0, clock.minute_of(mark.at, work_date, yard.timezone))
+
+    return [
+        StartedStop(mark.crew.code, job_id, minute(begun.get(job_id, mark)) or 0, minute(finished.get(job_id)))
+        for job_id, mark in first.items()
+        if mark.crew.code in on_shift
+    ]
+
+
+def jobs_in_other_plans(job_ids: Iterable[int], *, yard: Yard, work_date: date, today: date) -> dict[int, str]:
+    """Jobs that a plan of another yard or another day, today or later, already holds; with the name of that plan."""
+    stops = Stop.objects.filter(job__in=list(job_ids), route__plan__work_date__gte=today)
+    others = stops.exclude(route__plan__yard=yard, route__plan__work_date=work_date)
+    return {stop.job_id: str(stop.route.plan) for stop in others.select_related("route__plan__yard")}
+
+
+def _set_aside(jobs: list[Job], elsewhere: dict[int, str], work_date: date) -> tuple[SetAside, ...]:
+    entries = []
+    for job in jobs:
+        if job.pk in elsewhere and _promised_on(job, work_date):
+            entries.append(SetAside(job.pk, LeftOutReason.PLANNED_ELSEWHERE, elsewhere[job.pk]))
+        elif job.pk not in elsewhere and not job.property.has_place:
+            entries.append(SetAside(job.pk, LeftOutReason.NO_PLACE))
+    return tuple(entries)
+
+
+def _other_promise(job: Job, work_date: date, today: date) -> bool:
+    """Whether the customer was told of another day that is still to come."""
+    if _promised_on(job, work_date):
+        return False
+    return any(window.promised and window.first_date >= today for window in job.windows.all())
+
+
+def _promised_on(job: Job, work_date: date) -> bool:
+    return any(window.promised and window.first_date == work_date for window in job.windows.all())
+
+
+def _job_facts(job: Job, yard: Yard, work_date: date, present: _Present) -> JobFacts:
+    lines = list(job.lines.all())
+    price_cents = sum(line.price_cents for line in lines) - job.discount_cents
+    latitude, longitude = job.property.latitude, job.property.longitude
+    assert latitude is not None
+    assert longitude is not None
+    return JobFacts(
+        job_id=job.pk,
+        place=Place(f"p{job.property_id}", latitude, longitude),
+        windows=_windows(job, yard, work_date),
+        on_site_minutes=sum(line.estimated_minutes for line in lines),
+        gain_cents=price_cents - sum(line.materials_cents for line in lines),
+        needs=tuple(sorted({skill.code for line in lines for skill in line.service.skills.all()})),
+        promised=_promised_on(job, work_date),
+        told_crew=present.told_crew.get(job.pk),
+        only_crew=present.locked_crew.get(job.pk),
+        taken_out=job.pk in present.taken_out,
+    )
+
+
+def _windows(job: Job, yard: Yard, work_date: date) -> tuple[tuple[int, int], ...]:
+    """Real minutes; only the promised windows where there is a promise for the day."""
+    today = [w for w in job.windows.all() if w.first_date <= work_date <= w.last_date]
+    chosen = [window for window in today if window.promised] or today
+    zone = yard.timezone
+    spans = ((real_minute(work_date, w.start_minute, zone), real_minute(work_date, w.end_minute, zone)) for w in chosen)
+    return tuple((opens, max(opens, closes)) for opens, closes in spans)
+
+
+def _reserve(work_date: date) -> int:
+    try:
+        return target_on(on=work_date).reserve_cents_per_crew_hour
+    except NoTargetYet:
+        return 0
+
+
+def _notices(facts: DayFacts, problem: Problem) -> list[str]:
+    names = dict(Crew.objects.filter(code__in=late_crews(facts, problem)).values_list("code", "name"))
+    codes = {crew.code for crew in facts.crews}
+    lost = [job.job_id for job in facts.jobs if job.only_crew and job.only_crew not in codes]
+    late = [
+        _("%(crew)s runs late: its stops of today do not fit its shift or its break.") % {"crew": name}
+        for name in names.values()
+    ]
+    return late + [
+        _("Job %(job)s was locked to a crew that is not on shift; the lock was not kept.") % {"job": job}
+        for job in lost
+    ]
+
+
+def _unplannable(jobs: list[Job], aside: tuple[SetAside, ...], work_date: date) -> list[str]:
+    """Promises that fall because the job cannot even go into the problem."""
+    reasons = {entry.job_id: entry.reason for entry in aside}
+    return [
+        _("Job %(job)s, %(street)s, is promised for this day and was not planned: %(reason)s.")
+        % {"job": job.pk, "street": job.property.street, "reason": reasons[job.pk].label}
+        for job in jobs
+        if job.pk in reasons and _promised_on(job, work_date)
+    ]

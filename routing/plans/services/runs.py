@@ -1,0 +1,246 @@
+"""Planning a day: ask for it, do it, and clean up after a process that died.
+
+Nothing is locked while the solver works. What was read is named by the plan's version; if somebody changed the plan
+meanwhile, their change stays and the run says so.
+"""
+
+import time
+from collections.abc import Callable
+from datetime import date, datetime, timedelta
+from typing import Any
+
+from django.db import IntegrityError, transaction
+from django.db.models import F
+from django.utils.translation import gettext as _
+
+from jobs.work.models import Job
+from routing.plans.choices import LeftOutReason, PlanState, RunState
+from routing.plans.domain.keys import for_people, job_id_of, job_ids_in, job_key
+from routing.plans.errors import AlreadyPlanning, NothingToPlan, PlanningFailed
+from routing.plans.models import DayPlan, PlanRun, Yard
+from routing.plans.selectors.days import day_plan_by_id
+from routing.plans.selectors.hours import clock_text
+from routing.plans.selectors.inputs import OPEN_STATES, DayInputs, day_problem, jobs_in_other_plans
+from routing.plans.selectors.labels import job_labels
+from routing.plans.services.storing import plan_rows_replace
+from routing.solver import Plan, evaluate, plan_to_json, problem_to_json, solve_in_child
+from routing.solver.child import SolverFailed
+from shared import clock
+from shared.background.services import enqueue
+from shared.errors import Stale, WalldayError
+from shared.events.services import event_record
+
+TASK = "plans.make_day_plan"
+GRACE_SECONDS = 60  # reading, storing, and the solver's own grace
+QUEUE_SECONDS = 900  # how long a run may wait for its turn
+PROGRESS_SECONDS = 0.5  # least time between two progress rows
+UNFINISHED = (RunState.WAITING, RunState.RUNNING)
+
+
+def plan_run_request(
+    *, yard: Yard, work_date: date, seconds: int, seed: int = 1, actor: Any = None, now: datetime | None = None
+) -> PlanRun:
+    """Have the day planned in the background. Raises AlreadyPlanning while another run for the day is unfinished."""
+    moment = now or clock.now()
+    plan_runs_reap(now=moment)
+    with transaction.atomic():
+        if PlanRun.objects.filter(yard=yard, work_date=work_date, state__in=UNFINISHED).exists():
+            raise AlreadyPlanning(_("This day is being planned already."))
+        run = _run_create(yard=yard, work_date=work_date, seconds=seconds, seed=seed, actor=actor, now=moment)
+        enqueue(TASK, run_id=run.pk)
+    return run
+
+
+def day_plan_make(
+    *, yard: Yard, work_date: date, seconds: int, seed: int = 1, actor: Any = None, now: datetime | None = None
+) -> DayPlan:
+    """Plan the day now, in this process, and give the stored plan.
+
+    Raises NothingToPlan, Stale (somebody changed the plan meanwhile) or PlanningFailed; the run's row says why.
+    """
+    run = _run_create(yard=yard, work_date=work_date, seconds=seconds, seed=seed, actor=actor, now=now or clock.now())
+    plan = plan_run_execute(run_id=run.pk, now=now)
+    assert plan is not None
+    return plan
+
+
+def plan_run_execute(*, run_id: int, now: datetime | None = None) -> DayPlan | None:
+    """Carry out a waiting run; None where it is not waiting any more. The row is finished whatever happens."""
+    moment = now or clock.now()
+    waiting = PlanRun.objects.filter(pk=run_id, state=RunState.WAITING)
+    if not waiting.update(state=RunState.RUNNING, started_at=moment):
+        return None
+    run = PlanRun.objects.select_related("yard", "requested_by").get(pk=run_id)
+    try:
+        return _execute(run, moment)
+    except WalldayError as error:
+        _run_fail(run_id, error.message)
+        raise
+    except BaseException:
+        _run_fail(run_id, _("Planning ended with an error; the plan of before is unchanged."))
+        raise
+
+
+def plan_runs_reap(*, now: datetime) -> int:
+    """Mark runs as failed whose process must have ended: past their limit and grace, or never begun."""
+    died = []
+    for run in PlanRun.objects.filter(state__in=UNFINISHED).order_by("pk"):
+        allowed = QUEUE_SECONDS if run.started_at is None else run.seconds_allowed + GRACE_SECONDS
+        if (run.started_at or run.created_at) + timedelta(seconds=allowed) < now:
+            died.append(run.pk)
+    return PlanRun.objects.filter(pk__in=died, state__in=UNFINISHED).update(
+        state=RunState.FAILED,
+        finished_at=now,
+        problem_text=_("The process that worked on it has ended; the plan of before is unchanged."),
+    )
+
+
+def _run_create(*, yard: Yard, work_date: date, seconds: int, seed: int, actor: Any, now: datetime) -> PlanRun:
+    run = PlanRun(
+        yard=yard, work_date=work_date, seconds_allowed=seconds, seed=seed, requested_by=actor, created_at=now
+    )
+    run.full_clean()
+    run.save()
+    return run
+
+
+def _execute(run: PlanRun, moment: datetime) -> DayPlan:
+    inputs = day_problem(yard=run.yard, work_date=run.work_date, now=moment)
+    PlanRun.objects.filter(pk=run.pk).update(inputs_digest=inputs.digest)
+    _refuse_nothing(inputs)
+    content = _solve(inputs, run)
+    verdict = evaluate(inputs.problem, content)
+    if verdict.faults:
+        raise PlanningFailed(_("The plan did not pass its check: %(faults)s") % {"faults": "; ".join(verdict.faults)})
+    return _store(run, inputs, content)
+
+
+def _refuse_nothing(inputs: DayInputs) -> None:
+    """Raises NothingToPlan in words; promises that fall with it are named."""
+    day = inputs.work_date.isoformat()
+    if not inputs.problem.crews:
+        text = _("No crew of %(yard)s is on shift on %(day)s.") % {"yard": inputs.yard.name, "day": day}
+        if inputs.promised:
+            labels = job_labels(inputs.promised)
+            text += " " + _("Promised for that day: %(jobs)s.") % {"jobs": "; ".join(labels.values())}
+        raise NothingToPlan(text)
+    if not inputs.problem.jobs:
+        raise NothingToPlan(_("No agreed job may be done on %(day)s.") % {"day": day})
+
+
+def _solve(inputs: DayInputs, run: PlanRun) -> Plan:
+    try:
+        return solve_in_child(inputs.problem, seconds=run.seconds_allowed, seed=run.seed, on_progress=_progress(run.pk))
+    except SolverFailed as error:
+        raise PlanningFailed(_("The solver ended without a plan: %(why)s.") % {"why": str(error)}) from error
+
+
+def _progress(run_id: int) -> Callable[[Plan], None]:
+    """Writes value and bound of the best plan so far to the run's row, twice a second at most."""
+    last = float("-inf")
+
+    def write(plan: Plan) -> None:
+        nonlocal last
+        if time.monotonic() - last < PROGRESS_SECONDS:
+            return
+        last = time.monotonic()
+        PlanRun.objects.filter(pk=run_id, state=RunState.RUNNING).update(
+            value_cents=plan.value_cents, upper_bound_cents=plan.upper_bound_cents
+        )
+
+    return write
+
+
+def _in_words(inputs: DayInputs, content: Plan) -> dict[str, Any]:
+    """day-plan/1 with its reasons as people say them, and a note on what a person took out."""
+    labels = job_labels({job for reason in content.reasons for job in job_ids_in(reason)})
+
+    def clock_of(minute: int) -> str:
+        return clock_text(inputs.work_date, minute, inputs.yard.timezone)
+
+    data = plan_to_json(content)
+    if content.reasons:
+        data["reasons"] = [for_people(reason, labels, clock_of) for reason in content.reasons]
+    by_hand = {job_key(job_id) for job_id in inputs.taken_out}
+    for entry in data["left_out"]:
+        if entry["job"] in by_hand:
+            entry["note"] = LeftOutReason.TAKEN_OUT.value
+    return data
+
+
+def _store(run: PlanRun, inputs: DayInputs, content: Plan) -> DayPlan:
+    data = _in_words(inputs, content)
+    now = clock.now()
+    with transaction.atomic():
+        _refuse_changed_jobs(inputs, content)
+        if not PlanRun.objects.filter(pk=run.pk, state=RunState.RUNNING).update(
+            state=RunState.DONE,
+            finished_at=now,
+            value_cents=content.value_cents,
+            upper_bound_cents=content.upper_bound_cents,
+        ):
+            raise Stale(_("This planning run was given up; its plan was not stored."))
+        plan = _plan_row(inputs, data, content, now)
+        plan_rows_replace(
+            plan=plan,
+            problem=inputs.problem,
+            content=content,
+            taken_out=inputs.taken_out,
+            set_aside=inputs.set_aside,
+        )
+        event_record(
+            kind="day_plan.made",
+            subject=plan,
+            actor=run.requested_by,
+            data={"version": plan.version, "run": run.pk, "value_cents": content.value_cents},
+        )
+    return day_plan_by_id(plan_id=plan.pk)
+
+
+def _refuse_changed_jobs(inputs: DayInputs, content: Plan) -> None:
+    """A job of the plan may have been called off, or taken by another plan, while the solver worked. Raises Stale."""
+    begun = {job for jobs in inputs.problem.fixed.values() for job in jobs}
+    keys = {stop.job for route in content.routes for stop in route.stops}
+    ids = [job_id_of(key) for key in keys]
+    open_now = set(
+        Job.objects.select_for_update().filter(pk__in=ids, state__in=OPEN_STATES).values_list("pk", flat=True)
+    )
+    gone = {job_id_of(key) for key in keys - begun} - open_now
+    gone |= set(jobs_in_other_plans(ids, yard=inputs.yard, work_date=inputs.work_date, today=inputs.today))
+    if gone:
+        labels = "; ".join(job_labels(gone).values())
+        raise Stale(_("Meanwhile this changed: %(jobs)s. Plan the day again.") % {"jobs": labels})
+
+
+def _plan_row(inputs: DayInputs, data: dict[str, Any], content: Plan, now: datetime) -> DayPlan:
+    """Make the plan's row, or give it its next version. Raises Stale where it changed since it was read."""
+    fields = {
+        "problem": problem_to_json(inputs.problem),
+        "plan": data,
+        "inputs_digest": inputs.digest,
+        "value_cents": content.value_cents,
+        "upper_bound_cents": content.upper_bound_cents,
+        "drive_source": inputs.drive_source,
+        "notices": list(inputs.notices),
+        "solved_at": now,
+        "changed_at": now,
+    }
+    stale = Stale(_("Somebody changed this plan while it was being made. Their change was kept; plan again."))
+    key = {"yard": inputs.yard, "work_date": inputs.work_date}
+    if inputs.seen_version == 0:
+        try:
+            with transaction.atomic():
+                return DayPlan.objects.create(**key, **fields)
+        except IntegrityError as error:
+            raise stale from error
+    seen = DayPlan.objects.filter(**key, version=inputs.seen_version)
+    if not seen.update(**fields, version=F("version") + 1):
+        raise stale
+    DayPlan.objects.filter(**key, state=PlanState.SENT_OUT).update(state=PlanState.CHANGED)
+    return DayPlan.objects.get(**key)
+
+
+def _run_fail(run_id: int, text: str) -> None:
+    PlanRun.objects.filter(pk=run_id, state__in=UNFINISHED).update(
+        state=RunState.FAILED, finished_at=clock.now(), problem_text=text
+    )
