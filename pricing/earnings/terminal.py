@@ -37,7 +37,7 @@ def _heading(report: EarningsReport, currency: str) -> str:
     return "\n".join(
         (
             _("Earned per crew-hour by kind of job, %(since)s to %(until)s") % period,
-            _("Target %(target)s. Two-person crew, driving included. Intervals 90 %%; no verdict under %(least)s jobs.")
+            _("Target %(target)s. Two-person crew, driving included. Intervals 90%%; no verdict under %(least)s jobs.")
             % rules,
         )
     )
@@ -79,5 +79,5 @@ def _cells(kind: KindEarnings, currency: str) -> tuple[str, ...]:
         interval_words(kind.margin, currency),
         f"{kind.jobs:,}",
         crew_hours_words(kind.crew_minutes),
-        f"{kind.drive_percent} %",
+        f"{kind.drive_percent}%",
     )

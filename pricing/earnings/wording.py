@@ -62,7 +62,7 @@ def _cure(kind: KindEarnings, currency: str) -> str:
     if kind.price_rise_cents_per_job is None:
         return _("It brought in nothing, so no rise in percent reaches the target.")
     return _(
-        "Prices %(percent)s %% higher reach it at the present hours (%(more)s more a job); "
+        "Prices %(percent)s%% higher reach it at the present hours (%(more)s more a job); "
         "so do %(minutes)s crew-minutes less a job at the present prices (now %(now)s)."
     ) % {
         "percent": kind.price_rise_percent,
