@@ -20,6 +20,10 @@ class SignInForm(AuthenticationForm):
         "inactive": _("This account is switched off. Please ask the owner."),
     }
 
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["username"].label = _("Sign-in name")
+
     def clean(self) -> dict[str, Any]:
         username, address = self.cleaned_data.get("username", ""), self._address()
         now = clock.now()
@@ -52,7 +56,7 @@ class PersonForm(forms.Form):
     username = forms.CharField(
         label=_("Sign-in name"), max_length=150, help_text=_("Letters, digits and @ . + - _ only")
     )
-    role = forms.ChoiceField(label=_("Role"), choices=Role.choices)
+    role = forms.ChoiceField(label=_("Role"), choices=Role.choices, initial=Role.CREW_LEAD)
     email = forms.EmailField(label=_("Email"), required=False)
     phone = forms.CharField(label=_("Telephone"), max_length=40, required=False)
     password = forms.CharField(

@@ -81,13 +81,18 @@ def _extent(values: Iterable[float]) -> tuple[float, float]:
 
 
 def interval_chart_of(
-    rows: Iterable[Any], *, target: float | None, numbers: Callable[[float], str], width: int
+    rows: Iterable[Any],
+    *,
+    target: float | None,
+    numbers: Callable[[float], str],
+    width: int,
+    tick_numbers: Callable[[float], str] | None = None,
 ) -> IntervalChart:
     """Lay out a chart of estimates with intervals.
 
     Each row is an object or a mapping with `label`, `value` (None: no estimate), `low`, `high` (None: no interval),
     `note` (a word or two, such as "below target") and optionally `warning` (draws the point in the warning colour;
-    the note says the same in words). `numbers` writes a figure as text.
+    the note says the same in words). `numbers` writes a figure as text, `tick_numbers` one below the axis.
     """
     given = list(rows)
     is_wide = width >= WIDE
@@ -106,7 +111,9 @@ def interval_chart_of(
 
     bottom = HEAD + step_y * max(1, len(given))
     count = round((high - low) / step)
-    ticks = tuple(Tick(x_of(low + i * step) or left, numbers(low + i * step)) for i in range(count + 1))
+    ticks = tuple(
+        Tick(x_of(low + i * step) or left, (tick_numbers or numbers)(low + i * step)) for i in range(count + 1)
+    )
     made = (
         _row(row, HEAD + step_y * (i + (0.5 if is_wide else 0.75)), is_wide, x_of, numbers)
         for i, row in enumerate(given)

@@ -11,8 +11,9 @@ from typing import Any
 
 from shared.units import METRES_PER_MILE
 
-WIDTH = 640
-LEAST_HEIGHT, MOST_HEIGHT = 300, 640
+# As in charts.py: the drawing's own units are CSS pixels on the screens that each layout is for.
+WIDE, NARROW = 640, 328
+LEAST_HEIGHT, MOST_HEIGHT = 280, 600
 MARGIN = 34
 METRES_PER_DEGREE = 111_195.0  # of latitude on a sphere of 6371.0 km; the scale bar needs no more
 LINE_STYLES = 6
@@ -40,6 +41,7 @@ class SketchRoute:
 
 @dataclass(frozen=True)
 class Sketch:
+    name: str
     width: int
     height: int
     routes: tuple[SketchRoute, ...]
@@ -73,17 +75,18 @@ def _place(thing: Any) -> Place | None:
 class Projection:
     """Degrees to drawing units, filling the width or the greatest height with an even scale."""
 
-    def __init__(self, places: list[Place]) -> None:
+    def __init__(self, places: list[Place], width: int) -> None:
+        self.width = width
         latitudes, longitudes = [lat for lat, _ in places], [lon for _, lon in places]
         middle = (min(latitudes) + max(latitudes)) / 2
         self.shrink = max(0.01, math.cos(math.radians(middle)))
         self.west, self.north = min(longitudes), max(latitudes)
         across = max((max(longitudes) - self.west) * self.shrink, 1e-4)
         down = max(self.north - min(latitudes), 1e-4)
-        room = WIDTH - 2 * MARGIN
+        room = width - 2 * MARGIN
         self.per_degree = min(room / across, (MOST_HEIGHT - 2 * MARGIN) / down)
         self.height = max(LEAST_HEIGHT, math.ceil(down * self.per_degree + 2 * MARGIN))
-        self.from_left = (WIDTH - across * self.per_degree) / 2
+        self.from_left = (width - across * self.per_degree) / 2
         self.from_top = (self.height - down * self.per_degree) / 2
 
     def __call__(self, place: Place) -> tuple[float, float]:
@@ -96,12 +99,17 @@ class Projection:
     def scale_bar(self) -> tuple[float, str]:
         """Length and words of the longest round number of miles that takes at most a third of the width."""
         per_mile = self.per_degree / METRES_PER_DEGREE * METRES_PER_MILE
-        miles = max((m for m in SCALE_MILES if m * per_mile <= WIDTH / 3), default=SCALE_MILES[0])
+        miles = max((m for m in SCALE_MILES if m * per_mile <= self.width / 3), default=SCALE_MILES[0])
         return round(miles * per_mile, 1), f"{miles:g} mi"
 
 
 def sketch_of(
-    routes: Iterable[Any], *, yard: Any = None, left_out: Iterable[Any] = (), roads: Iterable[Any] = ()
+    routes: Iterable[Any],
+    *,
+    yard: Any = None,
+    left_out: Iterable[Any] = (),
+    roads: Iterable[Any] = (),
+    width: int = WIDE,
 ) -> Sketch:
     """Lay out a day's routes.
 
@@ -119,10 +127,11 @@ def sketch_of(
     yard_place = None if yard is None else _place(yard)
     places = [p for _, stops in given for p in map(_place, stops) if p]
     places += [p for p in map(_place, spare) if p] + ([yard_place] if yard_place else [])
-    project = Projection(places or [(0.0, 0.0)])
+    project = Projection(places or [(0.0, 0.0)], width)
     length, scale_text = project.scale_bar()
     return Sketch(
-        width=WIDTH,
+        name="wide" if width >= WIDE else "narrow",
+        width=width,
         height=project.height,
         routes=tuple(_route(i, label, stops, yard_place, project) for i, (label, stops) in enumerate(given) if stops),
         yard=_mark(yard, "", project) if yard_place else None,

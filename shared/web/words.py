@@ -18,6 +18,11 @@ def money_words(cents: int | float | None, currency: str = "USD") -> str:
     return NOTHING if cents is None else format_cents(round_half_up(cents), currency)
 
 
+def whole_money_words(cents: int | float, currency: str = "USD") -> str:
+    """An amount for an axis: without cents where there are none."""
+    return money_words(cents, currency).removesuffix(".00")
+
+
 def hours_words(minutes: int | float | None) -> str:
     """`80` -> `1 h 20 min`."""
     if minutes is None:

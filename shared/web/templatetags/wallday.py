@@ -1,5 +1,6 @@
 """The filters and tags of every template: `{% load wallday %}`."""
 
+from collections.abc import Callable
 from typing import Any
 
 from django import template
@@ -120,26 +121,41 @@ def pager(context: template.Context, page: Page) -> dict[str, Any]:
 # --- pictures ---
 
 
-@register.inclusion_tag("web/parts/interval_chart.html")
-def interval_chart(
-    rows: Any, target: float | None = None, unit: str = "money", title: str = "", target_label: str = ""
-) -> dict[str, Any]:
-    """Estimates with their intervals against a target; see `shared.web.charts.interval_chart_of` for `rows`."""
-    numbers = {
-        "money": lambda value: words.money_words(value, company_now().currency),
+def _numbers(unit: str) -> tuple[Callable[[float], str], Callable[[float], str]]:
+    """How figures of a unit are written beside a bar, and below the axis."""
+    currency = company_now().currency
+    if unit == "money":
+        return (
+            lambda cents: words.money_words(cents, currency),
+            lambda cents: words.whole_money_words(cents, currency),
+        )
+    write = {
         "hours": words.hours_words,
         "miles": words.miles_words,
         "percent": words.percent_words,
         "plain": lambda value: f"{value:g}",
     }[unit]
+    return write, write
+
+
+@register.inclusion_tag("web/parts/interval_chart.html")
+def interval_chart(
+    rows: Any, target: float | None = None, unit: str = "money", title: str = "", target_label: str = ""
+) -> dict[str, Any]:
+    """Estimates with their intervals against a target; see `shared.web.charts.interval_chart_of` for `rows`."""
+    numbers, tick_numbers = _numbers(unit)
     made = [
-        charts.interval_chart_of(rows, target=target, numbers=numbers, width=width)
+        charts.interval_chart_of(rows, target=target, numbers=numbers, tick_numbers=tick_numbers, width=width)
         for width in (charts.WIDE, charts.NARROW)
     ]
-    return {"layouts": made, "title": title, "target_label": target_label, "rows": made[0].rows}
+    return {"layouts": made, "title": title, "target_label": target_label}
 
 
 @register.inclusion_tag("web/parts/route_sketch.html")
 def route_sketch(routes: Any, yard: Any = None, left_out: Any = (), title: str = "", roads: Any = ()) -> dict[str, Any]:
     """A sketch map of a day's routes; see `shared.web.sketch.sketch_of` for what each argument holds."""
-    return {"sketch": sketch.sketch_of(routes, yard=yard, left_out=left_out, roads=roads), "title": title}
+    made = [
+        sketch.sketch_of(routes, yard=yard, left_out=left_out, roads=roads, width=width)
+        for width in (sketch.WIDE, sketch.NARROW)
+    ]
+    return {"sketches": made, "title": title}
