@@ -90,12 +90,13 @@ def recognise(
     positions |= {name: places[0] for name, places in settled.items() if len(places) == 1}
     spare = [at for at in free if at not in positions.values()]
     others = tuple(elsewhere)
+    other = {at for at in spare if _claimed(header[at], others) and not _claimed(header[at], fields)}
     return Columns(
         header=tuple(header),
         positions=positions,
         units={name: unit for name, at in positions.items() if (unit := _unit(header[at]))},
-        unknown=tuple(_shown(header, at) for at in spare if not _claimed(header[at], others)),
-        elsewhere=tuple(header[at] for at in spare if _claimed(header[at], others)),
+        unknown=tuple(_shown(header, at) for at in spare if at not in other),
+        elsewhere=tuple(header[at] for at in sorted(other)),
         doubtful={n: tuple(header[at] for at in places) for n, places in settled.items() if len(places) > 1},
     )
 

@@ -48,6 +48,14 @@ def read_text(cell: Cell, column: str, *, limit: int, lines: bool = False) -> st
     )
 
 
+def same_value(stored: object, given: object) -> bool:
+    """Whether a cell says what is stored; white space and the case of mail addresses do not count."""
+    if not isinstance(stored, str) or not isinstance(given, str):
+        return stored == given
+    one, other = " ".join(stored.split()), " ".join(given.split())
+    return one == other or ("@" in one and " " not in one and one.lower() == other.lower())
+
+
 def read_yes_no(cell: Cell, column: str) -> bool | None | Fault:
     """Yes or no; None for an empty cell."""
     text = read_text(cell, column, limit=1000)

@@ -1,0 +1,281 @@
+"""What rows of a customers' file mean for the rows that are stored."""
+
+import copy
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+from typing import Any
+
+from django.core.exceptions import ValidationError
+from django.db.models import Model
+
+from jobs.customers.domain.columns import Columns, Field
+from jobs.customers.domain.customer_rows import CustomerRow, read_customer_row
+from jobs.customers.domain.dates import DateOrder
+from jobs.customers.domain.faults import N_, Fault
+from jobs.customers.domain.identity import same_place, street_key
+from jobs.customers.domain.reading import Habits
+from jobs.customers.domain.tables import Row
+from jobs.customers.domain.values import same_value
+from jobs.customers.domain.vocabulary import CUSTOMER_FIELDS, JOB_FIELDS
+from jobs.customers.models import Customer, Property
+from shared.company.models import Company
+
+from .customers_store import Changes, Known, RowPlan, load_known
+from .importing import Answer, Outcome, Refusal
+from .index import CustomerIndex, own_number
+
+
+class CustomersImporter:
+    """See `Importer` in importing.py."""
+
+    kind = "customers"
+    fields: Sequence[Field] = CUSTOMER_FIELDS
+    elsewhere: Sequence[Field] = JOB_FIELDS
+    date_fields: Sequence[str] = ()
+
+    def __init__(self, *, company: Company, actor: Any, now: datetime) -> None:
+        self.habits = Habits(company.country, company.currency)
+        self.actor, self.now = actor, now
+        self.index = CustomerIndex()
+        # What this file said before: (kind, thing) -> field -> (hash of the value, row).
+        self.said: dict[tuple[str, int], dict[str, tuple[int, int]]] = {}
+
+    def begin(self, columns: Columns, date_orders: Mapping[str, DateOrder]) -> None:
+        self.columns = columns
+        self.index.load()
+        self.said = {key: said for key, said in self.said.items() if key[1] > 0}
+
+    def read(self, row: Row) -> CustomerRow | list[Fault]:
+        return read_customer_row(row, self.columns, self.habits)
+
+    def belongs_to(self, row: CustomerRow, before: CustomerRow) -> bool:
+        return False
+
+    def apply(self, rows: Sequence[CustomerRow]) -> list[Answer]:
+        self.changes = Changes(actor=self.actor, now=self.now)
+        self.known = load_known(self._wanted(rows))
+        answers: list[Answer] = [self._one(row) for row in rows]
+        before = [(kind, thing, _key(kind, thing)) for kind, thing in self.changes.fresh()]
+        self.changes.store(self.index)
+        for kind, thing, key in before:
+            self.said[_key(kind, thing)] = self.said.pop(key, {})
+        return answers
+
+    def _wanted(self, rows: Sequence[CustomerRow]) -> set[int]:
+        """Ids of the stored customers that these rows may mean."""
+        wanted: set[int] = set()
+        for row in rows:
+            reference = row.customer.get("reference", "")
+            wanted |= self.index.by_facts(**_facts(row)) | {self.index.by_reference(reference) or 0}
+            wanted |= {own_number(reference) or 0}
+        return {token for token in wanted if token > 0}
+
+    def _one(self, row: CustomerRow) -> Answer:
+        try:
+            return self._taken(row)
+        except Refusal as refusal:
+            return [refusal.fault]
+
+    def _taken(self, row: CustomerRow) -> Outcome:
+        """Decide everything before anything is changed, so that a refused row leaves no trace."""
+        known = self._customer(row)
+        place = self._place(row, known)
+        if known is not None:
+            self._agrees(row, known, place)
+        made = known is None
+        known = known or Known(self.index.new_token(), Customer(created_at=self.now))
+        plan = self._plan(row, known, place)
+        self._agrees_with_walls(row, known, plan.place)
+        if made:
+            self.known[known.token] = known
+        touched = self.changes.take(plan, known, made=made)
+        self._remember(row, known, plan.place)
+        if made:
+            return Outcome.CREATED
+        return Outcome.CHANGED if touched else Outcome.UNCHANGED
+
+    def notes(self) -> tuple[str, ...]:
+        return ()
+
+    # --- who is meant ---
+
+    def _customer(self, row: CustomerRow) -> Known | None:
+        reference = row.customer.get("reference", "")
+        token = self.index.by_reference(reference) if reference else None
+        if token is not None:
+            return self.known[token]
+        candidates = [self.known[token] for token in sorted(self.index.by_facts(**_facts(row)))]
+        own = own_number(reference)
+        numbered = [known for known in candidates if own is not None and known.token == own]
+        if numbered:
+            return numbered[0]
+        if reference and own is None:
+            candidates = [known for known in candidates if not known.customer.reference]
+        return self._only(row, candidates)
+
+    def _only(self, row: CustomerRow, candidates: list[Known]) -> Known | None:
+        column, name = self.columns.heading("customer_name"), row.customer["name"]
+        if len(candidates) > 1:
+            raise Refusal(
+                column,
+                name,
+                N_("Several customers fit: %(numbers)s."),
+                N_("Which one is it? Write the reference, or # and the number, into a column customer_ref."),
+                numbers=", ".join(f"#{known.token}" for known in candidates if known.token > 0) or "rows above",
+            )
+        if not candidates:
+            return None
+        known, facts = candidates[0], _facts(row)
+        only_a_name = not (facts["phone"] or facts["email"] or facts["street"])
+        fuller = known.customer.phone_e164 or known.customer.email or known.properties
+        if only_a_name and fuller:
+            raise Refusal(
+                column,
+                name,
+                N_("A customer of this name is known, and the row gives nothing else to go by."),
+                N_("Is it the same person? Add the telephone number, the email or the street."),
+            )
+        return known
+
+    def _place(self, row: CustomerRow, known: Known | None) -> Property | None:
+        """The stored property that the row means; None for a new one or none."""
+        reference, street = row.property.get("reference", ""), row.property.get("street", "")
+        properties = known.properties if known else []
+        own, city, code = own_number(reference), row.property.get("city", ""), row.property.get("postal_code", "")
+        for place in properties:
+            if (reference and place.reference == reference) or (own is not None and place.pk == own):
+                return place
+        if reference and self.index.property_by_reference(reference) is not None:
+            raise Refusal(
+                self.columns.heading("property_ref"),
+                reference,
+                N_("This property belongs to another customer."),
+                N_("Was it sold? Give it a new reference, or correct the customer."),
+            )
+        fitting = [
+            place
+            for place in properties
+            if street_key(place.street) == street_key(street)
+            and same_place(place.city, place.postal_code, city, code)
+            and (not reference or own is not None or not place.reference)
+        ]
+        if street and len(fitting) > 1:
+            raise Refusal(
+                self.columns.heading("street"),
+                street,
+                N_("Several properties of this customer fit."),
+                N_("Which one is it? Write its ZIP code or its reference."),
+            )
+        return fitting[0] if street and fitting else None
+
+    # --- what the row changes ---
+
+    def _agrees(self, row: CustomerRow, known: Known, place: Property | None) -> None:
+        """Refuse a row that contradicts an earlier one of this file; importing twice would never settle."""
+        things: list[tuple[str, Model, Mapping[str, Any]]] = [("customer", known.customer, row.customer)]
+        if place is not None:
+            things += [("property", place, row.property), ("wall", place, row.wall)]
+        for kind, thing, fields in things:
+            said = self.said.get(_key(kind, thing), {})
+            for name, value in fields.items():
+                if name in said and said[name][0] != hash(value):
+                    self._contradicted(kind, name, value, said[name][1])
+
+    def _contradicted(self, kind: str, name: str, value: object, number: int) -> None:
+        raise Refusal(
+            self.columns.heading(COLUMN_OF.get((kind, name), name)),
+            value,
+            N_("Row %(row)d says something else here about the same %(thing)s."),
+            N_("Which is right? Correct one of the two rows."),
+            row=number,
+            thing=kind,
+        )
+
+    def _agrees_with_walls(self, row: CustomerRow, known: Known, place: Property | None) -> None:
+        if row.wall and place is not None and id(place) in known.walled:
+            raise Refusal(
+                self.columns.heading("siding"),
+                "",
+                N_("The walls of this property are recorded one by one."),
+                N_("Leave siding and area empty, and change the walls on the property's page."),
+            )
+
+    def _plan(self, row: CustomerRow, known: Known, place: Property | None) -> RowPlan:
+        """What differs. Raises Refusal for a value that the database's own rules refuse."""
+        fresh = place is None and bool(row.property)
+        target = Property(customer=known.customer) if fresh else place
+        plan = RowPlan(
+            customer_fields=_differing(known.customer, row.customer),
+            place=target,
+            is_new_place=fresh,
+            place_fields=_differing(target, row.property) if target else {},
+            wall_fields=dict(row.wall) if target else {},
+            consents={c: given for c, given in row.consents.items() if known.consents.get(c) != given},
+        )
+        self._check(known.customer, plan.customer_fields, "customer")
+        if target is not None:
+            self._check(target, plan.place_fields, "property")
+        return plan
+
+    def _check(self, thing: Model, fields: Mapping[str, Any], kind: str) -> None:
+        trial = copy.copy(thing)
+        for name, value in fields.items():
+            setattr(trial, name, value)
+        try:
+            trial.clean_fields(exclude=["customer"])
+        except ValidationError as error:
+            name = next(iter(error.message_dict))
+            raise Refusal(
+                self.columns.heading(COLUMN_OF.get((kind, name), name)),
+                fields.get(name, ""),
+                N_("This cannot be stored: %(why)s"),
+                N_("Correct the value, or leave the cell empty."),
+                why=" ".join(error.message_dict[name]),
+            ) from error
+
+    def _remember(self, row: CustomerRow, known: Known, place: Property | None) -> None:
+        """Make what this row said findable for the rows after it."""
+        customer = known.customer
+        facts = {"name": customer.name, "phone": customer.phone_e164, "email": customer.email}
+        self.index.add_customer(known.token, customer.reference or "", **facts)
+        self._note("customer", customer, row.customer, row.number)
+        if place is not None:
+            self.index.add_property(known.token, place.pk, place.reference or "", street=place.street, **facts)
+            self._note("property", place, row.property, row.number)
+            self._note("wall", place, row.wall, row.number)
+
+    def _note(self, kind: str, thing: Model, fields: Mapping[str, Any], number: int) -> None:
+        said = self.said.setdefault(_key(kind, thing), {})
+        for name, value in fields.items():
+            said.setdefault(name, (hash(value), number))
+
+
+COLUMN_OF = {
+    ("customer", "reference"): "customer_ref", ("customer", "name"): "customer_name",
+    ("customer", "phone_e164"): "phone", ("customer", "note"): "customer_note",
+    ("property", "reference"): "property_ref", ("property", "note"): "property_note",
+    ("wall", "material"): "siding", ("wall", "colour"): "siding_colour", ("wall", "area_sqft"): "wall_area",
+}  # fmt: skip
+
+
+def _key(kind: str, thing: Model) -> tuple[str, int]:
+    """A thing of this file: its id, or a negative stand-in that lasts as long as its batch."""
+    return kind, thing.pk or -id(thing)
+
+
+def _facts(row: CustomerRow) -> dict[str, str]:
+    return {
+        "name": row.customer["name"],
+        "phone": row.customer.get("phone_e164", ""),
+        "email": row.customer.get("email", ""),
+        "street": row.property.get("street", ""),
+    }
+
+
+def _differing(thing: Model, fields: Mapping[str, Any]) -> dict[str, Any]:
+    """The fields whose values are not those of `thing`. Our own number is no reference to store."""
+    return {
+        name: value
+        for name, value in fields.items()
+        if not same_value(getattr(thing, name), value) and not (name == "reference" and own_number(value) is not None)
+    }

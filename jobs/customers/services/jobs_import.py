@@ -1,0 +1,345 @@
+"""What rows of a jobs' file mean for the rows that are stored."""
+
+from collections.abc import Mapping, Sequence
+from datetime import date, datetime
+from typing import Any, NoReturn
+
+from django.utils.translation import gettext
+
+from jobs.customers.domain.columns import Columns, Field
+from jobs.customers.domain.dates import DateOrder
+from jobs.customers.domain.faults import N_, Fault
+from jobs.customers.domain.job_rows import JobRow, KnownService, read_job_row, service_words
+from jobs.customers.domain.reading import Habits
+from jobs.customers.domain.tables import Row
+from jobs.customers.domain.vocabulary import CUSTOMER_FIELDS, JOB_FIELDS
+from jobs.customers.models import Property
+from jobs.work.models import Job, Visit
+from pricing.catalogue.models import Service
+from pricing.catalogue.selectors import rate_terms
+from shared import clock
+from shared.company.models import Company
+
+from .importing import Answer, Outcome, Refusal
+from .index import CustomerIndex, own_number
+from .job_differences import (
+    ON_A_PLAN,
+    OPEN,
+    history_differences,
+    is_reachable,
+    job_differences,
+    job_line,
+    line_differences,
+    said_of_job,
+    token_of,
+)
+from .job_terms import line_terms
+from .jobs_store import DoneLine, JobChanges, KnownJob, KnownLine, load_jobs
+from .places import PlaceFinder
+
+
+class JobsImporter:
+    """See `Importer` in importing.py."""
+
+    kind = "jobs"
+    fields: Sequence[Field] = JOB_FIELDS
+    elsewhere: Sequence[Field] = CUSTOMER_FIELDS
+    date_fields: Sequence[str] = ("done_on", "promised", "possible_dates", "first_date", "last_date")
+
+    def __init__(self, *, company: Company, actor: Any, now: datetime, today: date) -> None:
+        self.company, self.actor, self.now, self.today = company, actor, now, today
+        self.index = CustomerIndex()
+        self.from_card = self.without_hours = self.without_days = 0
+        # What this file said about a job: its id (negative until stored) -> field -> (value, row).
+        self.said: dict[int, dict[str, tuple[Any, int]]] = {}
+        self.lines_said: dict[int, int] = {}
+
+    def begin(self, columns: Columns, date_orders: Mapping[str, DateOrder]) -> None:
+        self.columns = columns
+        self.habits = Habits(self.company.country, self.company.currency, self.today, date_orders)
+        self.services = {service.code: service for service in Service.objects.all()}
+        self.known_services = {
+            code: KnownService(code, service.name, service.name_es, service.unit)
+            for code, service in self.services.items()
+        }
+        self.words = service_words(list(self.known_services.values()))
+        self.rates = rate_terms(on=self.today)
+        self.index.load()
+        self.said = {token: said for token, said in self.said.items() if token > 0}
+
+    def read(self, row: Row) -> JobRow | list[Fault]:
+        return read_job_row(row, self.columns, self.habits, self.known_services, self.words)
+
+    def belongs_to(self, row: JobRow, before: JobRow) -> bool:
+        return bool(row.reference) and row.reference == before.reference
+
+    def notes(self) -> tuple[str, ...]:
+        counted = (
+            (self.from_card, gettext("rows whose price, materials or minutes come from the rate card: %(count)d")),
+            (
+                self.without_hours,
+                gettext("done rows without price or minutes, used for due dates only: %(count)d"),
+            ),
+            (self.without_days, gettext("agreed jobs without possible days, not to be planned yet: %(count)d")),
+        )
+        return tuple(text % {"count": count} for count, text in counted if count)
+
+    def apply(self, rows: Sequence[JobRow]) -> list[Answer]:
+        self.changes = JobChanges(actor=self.actor, now=self.now)
+        self.finder = PlaceFinder(self.index, self.columns)
+        self.finder.look_up(row.place for row in rows)
+        places = list(self.finder.properties)
+        self.jobs = load_jobs(places, {row.reference for row in rows if row.reference})
+        for known_line in (line for known in self.jobs for line in known.lines):
+            known_line.said_by = self.lines_said.get(known_line.line.pk, 0)
+        self.changes.load_intervals(places)
+        self.called: dict[tuple[str, int], KnownJob] = {}
+        answers: list[Answer] = [self._one(row) for row in rows]
+        fresh = [(known, token_of(known)) for known in self.changes.new_jobs]
+        self.changes.store()
+        for known, token in fresh:
+            self.said[token_of(known)] = self.said.pop(token, {})
+        self.lines_said |= {k.line.pk: k.said_by for known in self.jobs for k in known.lines if k.said_by}
+        return answers
+
+    def _one(self, row: JobRow) -> Answer:
+        try:
+            place = self.finder.find(row.place)
+            known = self._job(row, place)
+            if known is None:
+                return self._created(row, place)
+            self._agrees(row, known)
+            line = self._line(row, known)
+            if known.job.state == "done":
+                return self._in_history(row, known, line, place)
+            return self._changed(row, known, line, place)
+        except Refusal as refusal:
+            return [refusal.fault]
+
+    # --- which job is meant ---
+
+    def _job(self, row: JobRow, place: Property) -> KnownJob | None:
+        own = own_number(row.reference)
+        for known in self.jobs:
+            if row.reference and known.job.reference == row.reference:
+                if known.job.property_id != place.pk:
+                    self._refuse("job_ref", row.reference, N_("This job is at another property."),
+                                 N_("Correct the reference or the property."))  # fmt: skip
+                return known
+            if own is not None and known.job.pk == own and known.job.property_id == place.pk:
+                return known
+        if own is None:
+            return self._by_nature(row, place)
+        # Our number, but not of a job of ours: a file from another database. Its rows still belong together.
+        return self.called.get((row.reference, place.pk)) or self._by_nature(row, place)
+
+    def _by_nature(self, row: JobRow, place: Property) -> KnownJob | None:
+        """Without a reference: the same service at the same property, done on that day or still open."""
+        service = self.services[row.service].pk
+        adopted = bool(row.reference) and own_number(row.reference) is None
+        there = [
+            known
+            for known in self.jobs
+            if known.job.property_id == place.pk
+            and known.job.callback_of_id is None
+            and any(line.line.service_id == service for line in known.lines)
+            and not (adopted and known.job.reference)
+        ]
+        fitting = [known for known in there if self._same_state(row, known)] or [
+            known for known in there if self._may_become(row, known)
+        ]
+        if len(fitting) > 1:
+            self._refuse("job_ref", row.reference, N_("Several jobs of this service at this property fit."),
+                         N_("Which one is it? Write its reference, or # and its number, as job_ref."))  # fmt: skip
+        if fitting and token_of(fitting[0]) in self.said:
+            if row.reference:
+                return None
+            first = min(number for _, number in self.said[token_of(fitting[0])].values())
+            self._refuse("service", row.service, N_("Row %(row)d already stands for this job."),
+                         N_("Is it the same work twice? Remove one row, or give each a reference as job_ref."),
+                         row=first)  # fmt: skip
+        return fitting[0] if fitting else None
+
+    def _same_state(self, row: JobRow, known: KnownJob) -> bool:
+        if row.state == "done":
+            return known.job.state == "done" and known.visit is not None and known.visit.work_date == row.done_on
+        return known.job.state == row.state or (row.state == "agreed" and known.job.state in ON_A_PLAN)
+
+    def _may_become(self, row: JobRow, known: KnownJob) -> bool:
+        """An open job may be what the row reports on; work done before it was written down is older history."""
+        if known.job.state not in OPEN:
+            return False
+        written = clock.local_date(self.company.timezone, known.job.created_at)
+        return row.done_on is None or row.done_on > written
+
+    def _agrees(self, row: JobRow, known: KnownJob) -> None:
+        said = self.said.get(token_of(known), {})
+        for name, value in said_of_job(row).items():
+            if name in said and said[name][0] != value:
+                self._refuse(name, value, N_("Row %(row)d says something else here about the same job."),
+                             N_("Which is right? Correct one of the two rows."), row=said[name][1])  # fmt: skip
+
+    def _line(self, row: JobRow, known: KnownJob) -> KnownLine | None:
+        """The line of the job that the row means: one of its service that no other row has spoken of."""
+        service = self.services[row.service].pk
+        free = [line for line in known.lines if line.line.service_id == service and not line.said_by]
+        same = [line for line in free if not line_differences(row, line.line)]
+        return next(iter(same or free), None)
+
+    # --- what the row changes ---
+
+    def _created(self, row: JobRow, place: Property) -> Outcome:
+        if row.state in ON_A_PLAN:
+            self._refuse("state", row.state, N_("A job comes onto a day plan by planning, not by an import."),
+                         N_("Write agreed, and plan the day."))  # fmt: skip
+        reference = row.reference if row.reference and own_number(row.reference) is None else None
+        job = Job(
+            property=place,
+            reference=reference,
+            state=row.state,
+            discount_cents=row.discount_cents or 0,
+            note=row.note,
+            source="import",
+            created_at=self.now,
+        )
+        known = KnownJob(job)
+        line = self._new_line(row, known, place)
+        self.jobs.append(known)
+        self.changes.new_jobs.append(known)
+        self._windows(row, known)
+        if row.state == "done":
+            self._book(row, known, line)
+        elif row.state == "agreed" and not known.windows:
+            self.without_days += 1
+        self._interval(row, place)
+        self._note(row, known, line)
+        return Outcome.CREATED
+
+    def _in_history(self, row: JobRow, known: KnownJob, line: KnownLine | None, place: Property) -> Outcome:
+        """A job that is done: the row must say the same, or be a further line of what this batch books."""
+        if row.state != "done" or known.visit is None or known.visit.work_date != row.done_on:
+            self._history(row, "done_on")
+        if known.visit_is_fresh:
+            return self._further_line(row, known, line, place)
+        if line is None:
+            self._refuse("service", row.service, N_("This job is done and has no such line."),
+                         N_("Put the rows of one job below each other, or book a further visit."))  # fmt: skip
+        for name in history_differences(row, known, line):
+            self._history(row, name)
+        moved = self._interval(row, place)
+        self._note(row, known, line)
+        return Outcome.CHANGED if moved else Outcome.UNCHANGED
+
+    def _further_line(self, row: JobRow, known: KnownJob, line: KnownLine | None, place: Property) -> Outcome:
+        """A further line of a job that an earlier row of this batch books as done."""
+        made = line is None
+        line = line or self._new_line(row, known, place)
+        self._change(known, {}, line, {} if made else line_differences(row, line.line), made)
+        self._book(row, known, line)
+        self._interval(row, place)
+        self._note(row, known, line)
+        return Outcome.CREATED if known in self.changes.new_jobs else Outcome.CHANGED
+
+    def _changed(self, row: JobRow, known: KnownJob, line: KnownLine | None, place: Property) -> Outcome:
+        on_a_plan = known.job.state in ON_A_PLAN
+        state = known.job.state if on_a_plan and row.state in ("agreed", *ON_A_PLAN) else row.state
+        fields = job_differences(row, known.job, state)
+        windows = bool(row.windows) and set(row.windows) != known.windows
+        line_fields = line_differences(row, line.line) if line else {}
+        if on_a_plan and (fields or windows or line_fields or line is None):
+            self._refuse("state", known.job.state, N_("The job is on a day plan, and the row would change it."),
+                         N_("Change it on the job's page, or take it off the plan first."))  # fmt: skip
+        if state != known.job.state and not is_reachable(known.job.state, state):
+            self._refuse("state", state, N_("A job that is %(old)s cannot become %(new)s."),
+                         N_("Correct the state, or give the row a reference of its own."),
+                         old=known.job.state, new=state)  # fmt: skip
+        made = line is None
+        line = line or self._new_line(row, known, place)
+        self._change(known, fields, line, line_fields, made)
+        if windows:
+            self._windows(row, known)
+        if state == "done":
+            self._book(row, known, line)
+        moved = self._interval(row, place)
+        self._note(row, known, line)
+        touched = fields or windows or line_fields or made or moved
+        return Outcome.CHANGED if touched else Outcome.UNCHANGED
+
+    def _change(
+        self, known: KnownJob, fields: dict[str, Any], line: KnownLine, line_fields: dict[str, Any], is_new_line: bool
+    ) -> None:
+        for name, value in fields.items():
+            setattr(known.job, name, value)
+        for name, value in line_fields.items():
+            setattr(line.line, name, value)
+        if line_fields and line.line.pk and not is_new_line:
+            self.changes.changed_lines[line.line.pk] = line.line
+        if known.job.pk and (fields or line_fields or is_new_line):
+            self.changes.changed_jobs[known.job.pk] = known
+        if "state" in fields:
+            self.changes.steps.append((f"job.{fields['state']}", known))
+
+    def _new_line(self, row: JobRow, known: KnownJob, place: Property) -> KnownLine:
+        service = self.services[row.service]
+        terms = line_terms(row, unit=service.unit, rate=self.rates.get(service.code), storeys=place.storeys)
+        if isinstance(terms, Fault):
+            raise Refusal(self.columns.heading(terms.column), "", terms.problem, terms.what_to_do)
+        self.from_card += terms.from_card
+        line = KnownLine(job_line(row, known.job, service, terms))
+        known.lines.append(line)
+        self.changes.new_lines.append(line.line)
+        return line
+
+    def _windows(self, row: JobRow, known: KnownJob) -> None:
+        if row.windows:
+            known.windows = set(row.windows)
+            self.changes.changed_windows[id(known)] = known
+
+    def _book(self, row: JobRow, known: KnownJob, line: KnownLine) -> None:
+        assert row.done_on is not None
+        visit = known.visit if known.visit_is_fresh else None
+        visit = visit or Visit(
+            job=known.job,
+            work_date=row.done_on,
+            workers=row.workers or 2,
+            recorded_by=self.actor,
+            recorded_at=self.now,
+        )
+        if row.price_cents is None or not row.minutes:
+            self.without_hours += 1
+        done = DoneLine(
+            line,
+            price_known=row.price_cents is not None,
+            minutes=row.minutes,
+            materials_cents=line.line.materials_cents,
+            drive_minutes=row.drive_minutes or 0,
+            wage_cents=row.wage_cents or 0,
+        )
+        self.changes.book(known, visit, done)
+
+    def _interval(self, row: JobRow, place: Property) -> bool:
+        service = self.services[row.service]
+        if row.done_on is None and row.interval_months is None:
+            return False
+        usual = service.interval_months if row.done_on else None
+        return self.changes.move_interval(place.pk, service.pk, row.interval_months, usual, row.done_on)
+
+    def _note(self, row: JobRow, known: KnownJob, line: KnownLine) -> None:
+        line.said_by = row.number
+        self.called[row.reference, known.job.property.pk] = known
+        said = self.said.setdefault(token_of(known), {})
+        for name, value in said_of_job(row).items():
+            said.setdefault(name, (value, row.number))
+
+    def _history(self, row: JobRow, name: str) -> None:
+        self._refuse(name, getattr(row, name, ""), N_("The history says something else about this job."),
+                     N_("An import does not change what was done; correct the visit on the job's page."))  # fmt: skip
+
+    def _refuse(self, name: str, value: object, problem: str, advice: str, **params: Any) -> NoReturn:
+        raise Refusal(self.columns.heading(COLUMN_OF.get(name, name)), value, problem, advice, **params)
+
+
+COLUMN_OF = {
+    "price_cents": "price", "materials_cents": "materials", "discount_cents": "discount", "windows": "possible_dates",
+    "wage_cents": "wages", "note": "job_note", "estimated_minutes": "minutes",
+}  # fmt: skip

@@ -1,0 +1,119 @@
+"""Whose property a row of a jobs' file means, among those that are stored."""
+
+from collections.abc import Iterable
+from typing import NoReturn
+
+from jobs.customers.domain.columns import Columns
+from jobs.customers.domain.faults import N_
+from jobs.customers.domain.identity import name_key, same_place, street_key
+from jobs.customers.domain.job_rows import Place
+from jobs.customers.models import Property
+
+from .customers_store import Known, load_known
+from .importing import Refusal
+from .index import CustomerIndex, own_number
+
+
+class PlaceFinder:
+    """Finds properties for a batch: load once with `look_up`, then ask with `find`."""
+
+    def __init__(self, index: CustomerIndex, columns: Columns) -> None:
+        self.index, self.columns = index, columns
+        self.known: dict[int, Known] = {}
+        self.properties: dict[int, Property] = {}
+
+    def look_up(self, places: Iterable[Place]) -> None:
+        """Read what these rows may mean."""
+        customers: set[int] = set()
+        properties: set[int] = set()
+        for place in places:
+            customers |= self._customers_by_reference(place) | self._customers_by_facts(place)
+            properties.add(self._property_id(place) or 0)
+        self.known = load_known(customers)
+        found = Property.objects.filter(pk__in=properties).select_related("customer")
+        self.properties = {place.pk: place for place in found}
+        self.properties |= {place.pk: place for known in self.known.values() for place in known.properties}
+
+    def find(self, place: Place) -> Property:
+        """The one property that is meant. Raises Refusal with a question where there is none, or several."""
+        if place.property_ref:
+            found = self.properties.get(self._property_id(place) or 0)
+            own = own_number(place.property_ref) is not None
+            if found is not None and (not own or _may_be(found, place)):
+                return found
+            if not own:
+                raise Refusal(
+                    self.columns.heading("property_ref"),
+                    place.property_ref,
+                    N_("No property has this reference."),
+                    N_("Import the customers first, or correct the reference."),
+                )
+        return self._of_customer(place, self._customer(place))
+
+    def _property_id(self, place: Place) -> int | None:
+        if not place.property_ref:
+            return None
+        return self.index.property_by_reference(place.property_ref) or own_number(place.property_ref)
+
+    def _customers_by_reference(self, place: Place) -> set[int]:
+        if not place.customer_ref:
+            return set()
+        return {self.index.by_reference(place.customer_ref) or own_number(place.customer_ref) or 0} - {0}
+
+    def _customers_by_facts(self, place: Place) -> set[int]:
+        if not (place.name or place.phone or place.email):
+            return set()
+        return self.index.by_facts(name=place.name, phone=place.phone, email=place.email, street=place.street)
+
+    def _customer(self, place: Place) -> Known:
+        found = self._customers_by_reference(place) & self.known.keys()
+        own = own_number(place.customer_ref) is not None
+        by_facts = self._customers_by_facts(place)
+        if found and (not own or not by_facts or found & by_facts):
+            return self.known[next(iter(found))]
+        if place.customer_ref and not own:
+            self._refuse("customer_ref", place.customer_ref, N_("No customer has this reference."))
+        if not by_facts:
+            self._refuse("customer_name", place.name, N_("No known customer fits."))
+        if len(by_facts) > 1:
+            raise Refusal(
+                self.columns.heading("customer_name"),
+                place.name,
+                N_("Several customers fit: %(numbers)s."),
+                N_("Which one is it? Write the reference, or # and the number, into a column customer_ref."),
+                numbers=", ".join(f"#{token}" for token in sorted(by_facts)),
+            )
+        return self.known[next(iter(by_facts))]
+
+    def _refuse(self, name: str, value: str, problem: str) -> NoReturn:
+        advice = N_("Import the customers first (the same file may serve), or correct the row.")
+        raise Refusal(self.columns.heading(name), value, problem, advice)
+
+    def _of_customer(self, place: Place, known: Known) -> Property:
+        fitting = [
+            stored
+            for stored in known.properties
+            if not place.street
+            or (
+                street_key(stored.street) == street_key(place.street)
+                and same_place(stored.city, stored.postal_code, place.city, place.postal_code)
+            )
+        ]
+        if len(fitting) == 1:
+            return fitting[0]
+        problem = (
+            N_("The customer has several properties that fit.") if fitting else N_("The customer has no such property.")
+        )
+        raise Refusal(
+            self.columns.heading("street"),
+            place.street,
+            problem,
+            N_("Which one is it? Write the street as in the customer's record, or the property's reference."),
+        )
+
+
+def _may_be(stored: Property, place: Place) -> bool:
+    """Whether our own number is borne out by something else in the row; a file may come from another database."""
+    if place.street:
+        return street_key(stored.street) == street_key(place.street)
+    return not place.name or name_key(stored.customer.name) == name_key(place.name)
