@@ -167,3 +167,109 @@ def make_earning(**over: Any) -> Any:
     }
     fields["service"] = fields.get("service") or make_service()
     return EarningEntry.objects.create(**fields)
+
+
+# --- dispatch ---
+
+
+def make_planned_day(*routes: tuple[Any, list[Any]], **over: Any) -> Any:
+    """A stored day plan: for each (crew, jobs) a route that starts at 7:30, 10 minutes and 8 km from stop to stop.
+
+    All crews are of one yard. Ten minutes of driving are each stop's share but the last one's, which is twenty.
+    """
+    from routing.plans.models import DayPlan
+
+    yard = over.pop("yard", None) or routes[0][0].yard
+    fields = {
+        "yard": yard,
+        "work_date": date(2026, 6, 2),
+        "inputs_digest": "0" * 64,
+        "value_cents": 0,
+        "upper_bound_cents": 0,
+        "drive_source": "estimated (great circle)",
+        "solved_at": MOMENT,
+        "changed_at": MOMENT,
+        "problem": {},
+        "plan": {"format": "day-plan/1"},
+        **over,
+    }
+    plan = DayPlan.objects.create(**fields)
+    set_routes(plan, *routes)
+    return plan
+
+
+def set_routes(plan: Any, *routes: tuple[Any, list[Any]], leave_minute: int = 450) -> None:
+    """Give a plan other routes, as a change by hand does; the version grows by one unless there were none."""
+    from routing.plans.models import Route, Stop
+
+    is_change = plan.routes.exists()
+    plan.routes.all().delete()
+    for crew, jobs in routes:
+        route = Route.objects.create(
+            plan=plan,
+            crew=crew,
+            leave_minute=leave_minute,
+            back_minute=leave_minute + 130 * len(jobs) + 40,
+            break_minute=leave_minute + 260 if len(jobs) > 1 else None,
+            drive_minutes=10 * (len(jobs) + 1),
+            drive_metres=8_000 * (len(jobs) + 1),
+            paid_minutes=130 * len(jobs) + 10,
+            value_cents=0,
+        )
+        for position, job in enumerate(jobs, start=1):
+            arrive = leave_minute + 130 * position - 120 + (30 if position > 2 else 0)
+            last = position == len(jobs)
+            Stop.objects.create(
+                route=route,
+                job=job,
+                position=position,
+                arrive_minute=arrive,
+                start_minute=arrive,
+                finish_minute=arrive + 120,
+                drive_minutes=20 if last else 10,
+                drive_metres=16_000 if last else 8_000,
+            )
+    plan.problem = _problem_of(routes)
+    plan.version += 1 if is_change else 0
+    plan.state = "changed" if is_change and plan.state != "draft" else plan.state
+    plan.save()
+
+
+def _problem_of(routes: tuple[tuple[Any, list[Any]], ...]) -> dict[str, Any]:
+    jobs = [job for _crew, route in routes for job in route]
+    places = ["yard", *(f"p{job.pk}" for job in jobs)]
+    table = [[0 if a == b else 1 for b in places] for a in places]
+    return {
+        "format": "day-problem/1",
+        "places": places,
+        "drive_minutes": [[10 * cell for cell in row] for row in table],
+        "drive_metres": [[8_000 * cell for cell in row] for row in table],
+        "crews": [
+            {
+                "id": crew.code,
+                "start": "yard",
+                "end": "yard",
+                "shift": [0, 1200],
+                "skills": [],
+                "cents_per_minute": 90,
+                "cents_per_km": 45,
+                "fixed_cents": 0,
+                "break": {"minutes": 30, "window": [0, 1200], "paid": False},
+            }
+            for crew, _jobs in routes
+        ],
+        "jobs": [
+            {
+                "id": f"J{job.pk}",
+                "place": f"p{job.pk}",
+                "on_site_minutes": 120,
+                "windows": [[0, 1200]],
+                "gain_cents": 40_000,
+                "needs": [],
+                "uses": {},
+                "must_do": False,
+            }
+            for job in jobs
+        ],
+        "reserve_cents_per_crew_hour": 0,
+    }

@@ -35,8 +35,11 @@ class SentRoute(AppendOnlyModel):
     leave_minute = models.PositiveSmallIntegerField()
     back_minute = models.PositiveSmallIntegerField()
     break_minute = models.PositiveSmallIntegerField(null=True, blank=True)
+    break_length_minutes = models.PositiveSmallIntegerField(default=0)
     drive_minutes = models.PositiveIntegerField()
     drive_metres = models.PositiveIntegerField()
+    home_leg_minutes = models.PositiveIntegerField(default=0, help_text="drive from the last stop back to the yard")
+    home_leg_metres = models.PositiveIntegerField(default=0)
     paid_minutes = models.PositiveIntegerField()
 
     class Meta:
@@ -56,6 +59,8 @@ class SentStop(AppendOnlyModel):
     arrive_minute = models.PositiveSmallIntegerField()
     start_minute = models.PositiveSmallIntegerField()
     finish_minute = models.PositiveSmallIntegerField()
+    leg_minutes = models.PositiveIntegerField(default=0, help_text="drive from the place before")
+    leg_metres = models.PositiveIntegerField(default=0)
     drive_minutes = models.PositiveIntegerField(default=0)
     drive_metres = models.PositiveIntegerField(default=0)
 

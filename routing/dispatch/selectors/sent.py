@@ -1,0 +1,84 @@
+"""Plans as they were sent out, and who may see which part of them."""
+
+from datetime import date, datetime, timedelta
+from typing import Any
+
+from django.db.models import OuterRef, Prefetch, Q, QuerySet, Subquery
+from django.utils.translation import gettext as _
+
+from routing.dispatch.models import SentPlan, SentRoute, SentStop, StopMark
+from routing.plans.models import Crew, DayPlan
+from shared import clock
+from shared.errors import NotFound
+
+
+def sent_plan_latest(*, plan: DayPlan) -> SentPlan | None:
+    """The newest version of a plan with its routes, stops and properties; None where it was never sent out."""
+    return sent_plan_list(plan=plan).first()
+
+
+def sent_plan_list(*, plan: DayPlan) -> QuerySet[SentPlan]:
+    """Every version of a plan, the newest first."""
+    stops = SentStop.objects.select_related("job__property").order_by("position")
+    routes = SentRoute.objects.select_related("crew").prefetch_related(Prefetch("stops", stops))
+    return SentPlan.objects.filter(plan=plan).prefetch_related(Prefetch("routes", routes)).order_by("-number")
+
+
+def sent_route_list(*, user: Any, now: datetime, work_date: date | None = None) -> QuerySet[SentRoute]:
+    """The routes in force, with their stops, that `user` may see: the office all of them, a crew lead only the own
+    ones of today and tomorrow in the yard's time zone. A route is in force while no later version was sent out.
+    """
+    newest = SentPlan.objects.filter(plan=OuterRef("sent__plan")).order_by("-number").values("pk")[:1]
+    stops = SentStop.objects.select_related("job__property__customer").order_by("position")
+    routes = (
+        SentRoute.objects.filter(sent=Subquery(newest))
+        .select_related("sent__plan__yard", "crew__truck")
+        .prefetch_related(Prefetch("stops", stops.prefetch_related("job__lines__service")))
+    )
+    if not user.is_office:
+        routes = routes.filter(_own_today_and_tomorrow(user, now))
+    if work_date:
+        routes = routes.filter(sent__plan__work_date=work_date)
+    return routes.order_by("-sent__plan__work_date", "crew__code", "id")
+
+
+def sent_route_get(*, pk: int, user: Any, now: datetime) -> SentRoute:
+    """One route in force. Raises NotFound, also for a route that is not for this person."""
+    route = sent_route_list(user=user, now=now).filter(pk=pk).first()
+    if route is None:
+        raise NotFound(_("There is no such route, or it is not yours."))
+    return route
+
+
+def sent_stop_get(*, pk: int, user: Any, now: datetime) -> SentStop:
+    """The stop in force that `pk` means: a page that shows an older version still finds it.
+
+    Raises NotFound where the stop is not on a route of this person any more, or never was.
+    """
+    named = SentStop.objects.filter(pk=pk).select_related("route__sent").first()
+    if named is not None:
+        routes = sent_route_list(user=user, now=now).filter(
+            sent__plan=named.route.sent.plan_id, crew=named.route.crew_id
+        )
+        stops = SentStop.objects.filter(route__in=routes, job=named.job_id)
+        stop = stops.select_related("route__sent__plan__yard", "route__crew__truck", "job__property__customer").first()
+        if stop is not None:
+            return stop
+    raise NotFound(_("This stop is not on your route."))
+
+
+def marks_of(*, job_ids: list[int], work_date: date) -> dict[int, dict[str, datetime]]:
+    """By job: the marks that were made on a day, kind and time."""
+    marks: dict[int, dict[str, datetime]] = {}
+    for mark in StopMark.objects.filter(job__in=job_ids, work_date=work_date):
+        marks.setdefault(mark.job_id, {})[mark.kind] = mark.at
+    return marks
+
+
+def _own_today_and_tomorrow(user: Any, now: datetime) -> Q:
+    """Each yard has its own date; somebody without a crew sees nothing."""
+    mine = Q(pk__in=[])
+    for crew in Crew.objects.filter(lead=user).select_related("yard"):
+        today = clock.local_date(crew.yard.timezone, now)
+        mine |= Q(crew=crew, sent__plan__work_date__in=[today, today + timedelta(days=1)])
+    return mine

@@ -1,0 +1,54 @@
+from collections.abc import Sequence
+from datetime import date, datetime
+from typing import Any
+
+from jobs.work.domain.booking import LineBooked
+from jobs.work.models import Job, Visit
+from jobs.work.services import visit_record
+from pricing.earnings.domain.wages import wage_cents
+from routing.plans.models import Crew
+from shared.company.selectors import company_get
+from shared.units import cents_for_metres
+
+
+def job_book(
+    *,
+    job: Job,
+    crew: Crew,
+    work_date: date,
+    on_site_minutes: int,
+    drive_minutes: int = 0,
+    drive_metres: int = 0,
+    arrived_at: datetime | None = None,
+    started_at: datetime | None = None,
+    finished_at: datetime | None = None,
+    lines: Sequence[LineBooked] = (),
+    note: str = "",
+    actor: Any = None,
+) -> Visit:
+    """Book a job as done by a crew: `visit_record` with the crew's wages, burden included, and its truck's driving.
+
+    Both are of the minutes on site and the stop's share of the driving. Raises what `visit_record` raises.
+    """
+    wages = wage_cents(
+        worked_minutes=on_site_minutes + drive_minutes,
+        cents_per_hour=crew.wage_cents_per_hour,
+        burden_percent=company_get().wage_burden_percent,
+    )
+    return visit_record(
+        job=job,
+        work_date=work_date,
+        crew_code=crew.code,
+        workers=crew.workers,
+        arrived_at=arrived_at,
+        started_at=started_at,
+        finished_at=finished_at,
+        on_site_minutes=on_site_minutes,
+        drive_minutes=drive_minutes,
+        drive_metres=drive_metres,
+        wage_cents=wages,
+        vehicle_cents=cents_for_metres(crew.truck.cents_per_km, drive_metres) if crew.truck else 0,
+        lines=lines,
+        note=note,
+        actor=actor,
+    )

@@ -1,0 +1,124 @@
+from collections.abc import Sequence
+from datetime import datetime, timedelta
+from typing import Any
+
+from django.db import transaction
+from django.utils.translation import gettext as _
+
+from jobs.work.domain.booking import LineBooked
+from jobs.work.services import job_arrive
+from routing.dispatch.domain.marks import latest_before, mark_missing, minutes_on_site
+from routing.dispatch.errors import MarkRefused
+from routing.dispatch.models import MarkKind, SentStop, StopMark
+from routing.dispatch.services.booking import job_book
+from shared import clock
+from shared.errors import Refused
+from shared.events.services import event_record
+
+CLOCKS_DIFFER_BY = timedelta(minutes=2)  # a phone's clock may run this much ahead; our choice, no source
+
+
+@transaction.atomic
+def stop_mark(
+    *,
+    stop: SentStop,
+    kind: str,
+    at: datetime,
+    now: datetime,
+    actor: Any = None,
+    lines: Sequence[LineBooked] = (),
+    on_site_minutes: int | None = None,
+    note: str = "",
+) -> StopMark:
+    """The crew arrived, started or finished at a stop. The same mark again is the same mark and changes nothing.
+
+    Arriving puts the job on site; finishing books it, with the minutes that the crew says (`on_site_minutes`, or
+    minutes for every line), otherwise those from arriving to finishing, and the stop's share of the driving. Raises
+    MarkRefused for a mark out of order, of another day or in the future, and what booking raises.
+    """
+    if kind not in MarkKind.values:
+        raise Refused(_("A mark is arrived, started or finished."), kind=kind)
+    work_date = stop.route.sent.plan.work_date
+    made = {mark.kind: mark for mark in StopMark.objects.filter(job=stop.job, work_date=work_date)}
+    if kind in made:
+        return made[kind]
+    times = {name: mark.at for name, mark in made.items()}
+    _require_order(kind, times)
+    _require_time(stop, kind, at, now, times)
+    mark, is_new = StopMark.objects.get_or_create(
+        job=stop.job,
+        work_date=work_date,
+        kind=kind,
+        defaults={"crew": stop.route.crew, "at": at, "recorded_by": actor},
+    )
+    if is_new:
+        _follow(stop, mark, times, lines, on_site_minutes, note, actor)
+    return mark
+
+
+def _require_order(kind: str, times: dict[str, datetime]) -> None:
+    missing = mark_missing(kind, times)
+    if missing:
+        words = _("First mark this stop as %(missing)s, then as %(kind)s.")
+        raise MarkRefused(words % {"missing": MarkKind(missing).label, "kind": MarkKind(kind).label}, missing=missing)
+
+
+def _require_time(stop: SentStop, kind: str, at: datetime, now: datetime, times: dict[str, datetime]) -> None:
+    plan = stop.route.sent.plan
+    if at > now + CLOCKS_DIFFER_BY:
+        raise MarkRefused(_("This time has not come yet."), at=at.isoformat())
+    if clock.local_date(plan.yard.timezone, at) != plan.work_date:
+        raise MarkRefused(_("This stop belongs to another day."), work_date=plan.work_date.isoformat())
+    earliest = latest_before(kind, times)
+    if earliest is not None and at < earliest:
+        raise MarkRefused(_("This time is before the mark that comes first."), earliest=earliest.isoformat())
+
+
+def _follow(
+    stop: SentStop,
+    mark: StopMark,
+    times: dict[str, datetime],
+    lines: Sequence[LineBooked],
+    on_site_minutes: int | None,
+    note: str,
+    actor: Any,
+) -> None:
+    if mark.kind == MarkKind.ARRIVED:
+        job_arrive(job=stop.job, actor=actor)
+    elif mark.kind == MarkKind.STARTED:
+        event_record(kind="job.started", subject=stop.job, actor=actor, data={"crew": stop.route.crew_id})
+    else:
+        _book(stop, mark, times, lines, on_site_minutes, note, actor)
+
+
+def _book(
+    stop: SentStop,
+    mark: StopMark,
+    times: dict[str, datetime],
+    lines: Sequence[LineBooked],
+    on_site_minutes: int | None,
+    note: str,
+    actor: Any,
+) -> None:
+    job_book(
+        job=stop.job,
+        crew=stop.route.crew,
+        work_date=mark.work_date,
+        on_site_minutes=on_site_minutes or _minutes_said(stop, lines) or minutes_on_site(times["arrived"], mark.at),
+        drive_minutes=stop.drive_minutes,
+        drive_metres=stop.drive_metres,
+        arrived_at=times["arrived"],
+        started_at=times["started"],
+        finished_at=mark.at,
+        lines=lines,
+        note=note,
+        actor=actor,
+    )
+
+
+def _minutes_said(stop: SentStop, lines: Sequence[LineBooked]) -> int | None:
+    """The sum of the lines' minutes where the crew gave them for every line; the clock may have been forgotten."""
+    said = {line.line_id: line.minutes for line in lines if line.minutes is not None}
+    if said.keys() != set(stop.job.lines.values_list("pk", flat=True)):
+        return None
+    return sum(said.values())
