@@ -69,9 +69,7 @@ def _old_town(cell: Cell, rng: random.Random) -> list[Line]:
 
 def _plain(cell: Cell, rng: random.Random) -> list[Line]:
     """Long blocks; some cross streets stop half way."""
-    lines = [
-        Line(((x, cell.y0), (x, cell.y1)), "Avenue") for x in range(cell.x0 + 320, cell.x1 - 160, 320)
-    ]
+    lines = [Line(((x, cell.y0), (x, cell.y1)), "Avenue") for x in range(cell.x0 + 320, cell.x1 - 160, 320)]
     for y in range(_up(cell.y0, 160) + 160, cell.y1 - 80, 160):
         west, east = rng.choice([(0, 1600), (0, 1600), (320, 1600), (0, 1280), (320, 960)])
         lines.append(Line(((cell.x0 + west, y), (cell.x0 + east, y)), "Street"))

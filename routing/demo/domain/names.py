@@ -28,7 +28,9 @@ FAMILY_HEADS = (
 ).split()
 FAMILY_TAILS = "ander beck bury dale dock ery fitt gill ingham kin lock man nock over rell ridge sby son wain yard".split()
 FAMILY_HEADS_ES = "Alm Ar Bal Bar Cas Cor Del Esp Gal Ir Lan Mal Mon Nav Or Pal Qui Sal Tor Val Zal".split()
-FAMILY_TAILS_ES = "andero aquez arrena azuela egoña elvira endral erano irrey ondara ozuela urán uzeta".split()
+FAMILY_TAILS_ES = (
+    "andero aquez arrena azuela egoña elvira endral erano irrey ondara ozuela urán uzeta".split()
+)
 
 
 def street_names(rng: random.Random) -> list[str]:

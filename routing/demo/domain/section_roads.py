@@ -11,9 +11,17 @@ BRIDGES_AT = (-1600, 1600)
 CROSS_MOTORWAY_AT = (-3200, 0, 3200)
 INTERCHANGES_AT = (-3200, 3200)
 BEYOND_MOTORWAY = 6000
-EASTBOUND_Y, WESTBOUND_Y = 5190, 5230  # off the 20 m lattice on purpose: crossing roads share no point with it
+EASTBOUND_Y, WESTBOUND_Y = (
+    5190,
+    5230,
+)  # off the 20 m lattice on purpose: crossing roads share no point with it
 ROUNDABOUT_AT: Point = (-3200, 1600)
-EAST_WEST_ROADS = ((-3200, "secondary", 40), (-1600, "primary", 40), (1600, "primary", 40), (3200, "secondary", 40))
+EAST_WEST_ROADS = (
+    (-3200, "secondary", 40),
+    (-1600, "primary", 40),
+    (1600, "primary", 40),
+    (3200, "secondary", 40),
+)
 
 
 def section_lines() -> Iterator[Line]:

@@ -1,0 +1,139 @@
+"""The demo company itself as rows: settings, catalogue, people, yard, trucks, crews and shifts."""
+
+from datetime import date, timedelta
+
+from pricing.catalogue.models import Service, Skill
+from pricing.catalogue.selectors import rate_terms
+from pricing.catalogue.services import catalogue_defaults
+from routing.demo.domain import company
+from routing.demo.domain.offer import SERVICES, Offer
+from routing.demo.domain.town import TOWN_NAME, Town
+from routing.demo.domain.wishes import HISTORY_DAYS
+from routing.plans.models import Crew, ShiftPattern, Truck, Yard
+from shared.company.models import Company
+from shared.company.selectors import company_get
+from shared.people.models import User
+from shared.people.services import NewPerson, person_add, person_set_language
+
+SATURDAY = 5
+
+
+def company_store(town: Town) -> Company:
+    """Name and settings of the firm."""
+    row = company_get()
+    row.name, row.timezone = company.COMPANY_NAME, company.TIMEZONE
+    row.street, row.city = f"1 {_yard_street(town)}", TOWN_NAME
+    row.phone_e164, row.email = company.COMPANY_PHONE, company.COMPANY_EMAIL
+    row.wage_burden_percent = company.WAGE_BURDEN_PERCENT
+    row.full_clean()
+    row.save()
+    return row
+
+
+def _yard_street(town: Town) -> str:
+    return next(street.name for street in town.streets if street.district == "industry")
+
+
+def offers_store(*, today: date) -> dict[str, Offer]:
+    """The catalogue from the first day of the history on, and the same as the demo's own values."""
+    catalogue_defaults(on=today - timedelta(days=HISTORY_DAYS + 60))
+    terms = rate_terms(on=today)
+    services = Service.objects.filter(code__in=SERVICES).prefetch_related("skills")
+    skills = {service.code: frozenset(skill.code for skill in service.skills.all()) for service in services}
+    return {
+        code: Offer(
+            code,
+            skills[code],
+            terms[code].price_cents_per_100_units,
+            terms[code].minimum_price_cents,
+            terms[code].materials_cents_per_100_units,
+            terms[code].setup_minutes,
+            terms[code].units_per_crew_hour,
+            terms[code].units_per_crew_hour_high,
+        )
+        for code in SERVICES
+    }
+
+
+def people_store() -> dict[str, User]:
+    """The people who sign in, by user name."""
+    return {spec.username: _person(spec) for spec in company.people()}
+
+
+def _person(spec: company.PersonSpec) -> User:
+    new = NewPerson(
+        username=spec.username,
+        password=spec.password,
+        role=spec.role,
+        first_name=spec.first_name,
+        last_name=spec.last_name,
+        email=f"{spec.username}@example.com",
+    )
+    return person_set_language(person=person_add(new=new, actor=None), language=spec.language)
+
+
+def crews_store(town: Town, people: dict[str, User]) -> Yard:
+    """The yard with its trucks, crews and usual hours."""
+    latitude, longitude = town.yard
+    yard = Yard.objects.create(
+        code=company.YARD_CODE,
+        name=company.YARD_NAME,
+        address=f"1 {_yard_street(town)}, {TOWN_NAME}",
+        latitude=latitude,
+        longitude=longitude,
+        timezone=company.TIMEZONE,
+    )
+    skills = {skill.code: skill for skill in Skill.objects.all()}
+    for number, spec in enumerate(company.CREWS):
+        crew = _crew(spec, yard, people[spec.lead.username])
+        crew.skills.set(skills[code] for code in spec.skills)
+        ShiftPattern.objects.bulk_create(_shifts(spec, crew, late=number < 2))
+    return yard
+
+
+def _crew(spec: company.CrewSpec, yard: Yard, lead: User) -> Crew:
+    truck = Truck.objects.create(
+        code=f"truck-{spec.code}",
+        yard=yard,
+        mix_litres=spec.mix_litres,
+        gear=spec.gear,
+        cents_per_km=spec.cents_per_km,
+    )
+    return Crew.objects.create(
+        code=spec.code,
+        name=spec.name,
+        yard=yard,
+        lead=lead,
+        truck=truck,
+        workers=spec.workers,
+        wage_cents_per_hour=spec.wage_cents_per_hour,
+        pace_percent=spec.pace_percent,
+    )
+
+
+def _shifts(spec: company.CrewSpec, crew: Crew, *, late: bool) -> list[ShiftPattern]:
+    """Monday to Friday; two crews may stay longer, one also comes on Saturday mornings."""
+    weekdays = [*range(5), *([SATURDAY] if spec.saturdays else [])]
+    return [_shift(crew, weekday, late=late) for weekday in weekdays]
+
+
+def _shift(crew: Crew, weekday: int, *, late: bool) -> ShiftPattern:
+    if weekday == SATURDAY:
+        return ShiftPattern(
+            crew=crew,
+            weekday=weekday,
+            start_minute=company.SATURDAY_START,
+            end_minute=company.SATURDAY_END,
+            break_minutes=0,
+            overtime_after_minutes=0,
+        )
+    return ShiftPattern(
+        crew=crew,
+        weekday=weekday,
+        start_minute=company.SHIFT_START,
+        end_minute=company.LATE_SHIFT_END if late else company.SHIFT_END,
+        break_minutes=company.BREAK_MINUTES,
+        break_from_minute=company.BREAK_FROM,
+        break_until_minute=company.BREAK_UNTIL,
+        overtime_after_minutes=company.OVERTIME_AFTER_MINUTES,
+    )
