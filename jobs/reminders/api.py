@@ -1,5 +1,96 @@
-"""Addresses of this room's API."""
+"""The due list and reminders for programs."""
 
-from django.urls import URLPattern
+from typing import Any
 
-urlpatterns: list[URLPattern] = []
+from django.urls import path
+from drf_spectacular.utils import extend_schema
+from rest_framework import generics, serializers
+from rest_framework.decorators import api_view, permission_classes
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from jobs.customers.models import Language
+from jobs.reminders.selectors import due_item_json, due_list
+from jobs.reminders.services import MOST_AT_ONCE, reminders_queue
+from shared import clock
+from shared.api_kit.permissions import OfficeOnly
+from shared.company.selectors import company_get
+from shared.outbox.models import Channel
+
+
+class DueQuery(serializers.Serializer[Any]):
+    lead_days = serializers.IntegerField(required=False, min_value=0, max_value=730, help_text="default: the company's")
+
+
+class DueItemOutput(serializers.Serializer[Any]):
+    key = serializers.CharField(help_text="names this due thing when reminders are queued")
+    property_id = serializers.IntegerField()
+    customer_id = serializers.IntegerField()
+    customer_name = serializers.CharField()
+    address = serializers.CharField()
+    kind = serializers.CharField(help_text="code of the service, or `chalk`")
+    service_name = serializers.CharField()
+    due_on = serializers.DateField()
+    reason = serializers.CharField()
+    language = serializers.ChoiceField(choices=Language.choices)
+    last_contact_on = serializers.DateField(allow_null=True, help_text="day of the last reminder to the customer")
+    state = serializers.ChoiceField(choices=["ready", "waits", "reminded", "no_channel"])
+    channel = serializers.ChoiceField(choices=Channel.choices, allow_null=True)
+    why_not = serializers.CharField(allow_blank=True, help_text="what stands in the way of a reminder now")
+
+
+@extend_schema(
+    operation_id="due_list",
+    parameters=[DueQuery],
+    summary="Properties that are due, the earliest first",
+    description="Due by the interval of a service, or by a chalk reading of 2 or more without a removal since.",
+)
+class DueList(generics.ListAPIView[Any]):
+    permission_classes = (OfficeOnly,)
+    serializer_class = DueItemOutput
+
+    def get_queryset(self) -> Any:
+        query = DueQuery(data=self.request.query_params)
+        query.is_valid(raise_exception=True)
+        today = clock.local_date(company_get().timezone, clock.now())
+        return [due_item_json(item) for item in due_list(today=today, **query.validated_data)]
+
+
+class QueueInput(serializers.Serializer[Any]):
+    keys = serializers.ListField(
+        child=serializers.CharField(max_length=80), min_length=1, max_length=MOST_AT_ONCE,
+        help_text="of the due things to write about",
+    )  # fmt: skip
+
+
+class SkippedOutput(serializers.Serializer[Any]):
+    key = serializers.CharField()
+    reason = serializers.CharField()
+
+
+class QueueOutput(serializers.Serializer[Any]):
+    messages = serializers.ListField(child=serializers.IntegerField(), help_text="ids of the messages written")
+    reminders = serializers.IntegerField()
+    skipped = SkippedOutput(many=True)
+
+
+@extend_schema(
+    operation_id="reminders_queue",
+    request=QueueInput,
+    responses={201: QueueOutput},
+    summary="Write reminders about due things",
+    description="One message to each customer. What was written about before is skipped, so repeating is safe.",
+)
+@api_view(["POST"])
+@permission_classes([OfficeOnly])
+def queue(request: Request) -> Response:
+    wanted = QueueInput(data=request.data)
+    wanted.is_valid(raise_exception=True)
+    result = reminders_queue(keys=wanted.validated_data["keys"], actor=request.user, now=clock.now())
+    return Response(result.as_json(), status=201)
+
+
+urlpatterns = [
+    path("due-list/", DueList.as_view(), name="api_due_list"),
+    path("reminders/", queue, name="api_reminders"),
+]

@@ -1,5 +1,13 @@
 """Addresses of this room's pages."""
 
-from django.urls import URLPattern
+from django.urls import path
 
-urlpatterns: list[URLPattern] = []
+from jobs.reminders import views
+
+app_name = "reminders"
+urlpatterns = [
+    path("due/", views.due_page, name="due_list"),
+    path("due/preview/", views.preview, name="preview"),
+    path("due/queue/", views.queue, name="queue"),
+    path("opt-out/<str:token>/", views.opt_out, name="opt_out"),
+]

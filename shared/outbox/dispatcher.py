@@ -59,7 +59,9 @@ def messages_dispatch(*, now: datetime, limit: int = 100, clock: Clock | None = 
 
 def _due(now: datetime, limit: int) -> list[int]:
     may_go = Q(not_before__isnull=True) | Q(not_before__lte=now)
-    rows = Message.objects.filter(may_go, state=MessageState.WAITING).order_by(F("not_before").asc(nulls_first=True), "id")
+    rows = Message.objects.filter(may_go, state=MessageState.WAITING).order_by(
+        F("not_before").asc(nulls_first=True), "id"
+    )
     return list(rows.values_list("pk", flat=True)[:limit])
 
 

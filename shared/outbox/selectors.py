@@ -24,6 +24,11 @@ def unknown_q(now: datetime) -> Q:
     return STOPPED_HALFWAY | Q(state=MessageState.SENDING, claimed_at__lte=now - UNKNOWN_AFTER)
 
 
+def is_unknown(message: Message, *, now: datetime) -> bool:
+    """Whether this message is one of `unknown_list`."""
+    return Message.objects.filter(unknown_q(now), pk=message.pk).exists()
+
+
 def unknown_list(*, now: datetime) -> QuerySet[Message]:
     """Messages of unknown result, the oldest first."""
     return Message.objects.filter(unknown_q(now)).order_by("claimed_at", "id")
@@ -32,4 +37,4 @@ def unknown_list(*, now: datetime) -> QuerySet[Message]:
 def message_counts() -> dict[str, int]:
     """How many messages are in each state; every state is named."""
     found = Message.objects.order_by().values_list("state").annotate(number=Count("id"))
-    return {state: 0 for state in MessageState.values} | dict(found)
+    return dict.fromkeys(MessageState.values, 0) | dict(found)

@@ -1,5 +1,16 @@
 """Addresses of this room's pages."""
 
-from django.urls import URLPattern
+from django.urls import path
 
-urlpatterns: list[URLPattern] = []
+from shared.outbox import views
+
+app_name = "outbox"
+urlpatterns = [
+    path("messages/", views.message_list_page, name="message_list"),
+    path("messages/switch/", views.switch, name="switch"),
+    path("messages/send/", views.send_waiting, name="send_waiting"),
+    path("messages/<row:message_id>/", views.message, name="message"),
+    path("messages/<row:message_id>/sent/", views.mark_sent, name="mark_sent"),
+    path("messages/<row:message_id>/again/", views.send_again, name="send_again"),
+    path("messages/<row:message_id>/call-off/", views.call_off, name="call_off"),
+]

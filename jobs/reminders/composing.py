@@ -1,0 +1,135 @@
+"""One customer's reminder, word for word: the preview shows it, the queue stores it."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from django.conf import settings
+from django.template.loader import render_to_string
+
+from jobs.customers.models import Language
+from jobs.reminders.domain.due import CHALK
+from jobs.reminders.domain.lint import Finding, Sender, lint
+from jobs.reminders.links import one_click_headers, opt_out_link
+from jobs.reminders.selectors import DueItem
+from jobs.reminders.wording import date_words, finding_words, lower_first, reading_words, wall_words
+from pricing.catalogue.models import Service
+from shared.company.models import Company
+from shared.outbox.channels import way_out
+from shared.outbox.domain.sms import SmsCount, sms_count
+from shared.outbox.models import Channel
+from shared.web.words import phone_words
+
+
+@dataclass(frozen=True)
+class Draft:
+    """A message before it is queued, and what is wrong with it. `sms` is None for mail."""
+
+    customer_id: int
+    customer_name: str
+    channel: str
+    recipient: str
+    language: str
+    subject: str
+    body: str
+    headers: dict[str, str]
+    items: tuple[DueItem, ...]
+    findings: tuple[Finding, ...]
+    sms: SmsCount | None
+
+    @property
+    def refusals(self) -> list[Finding]:
+        return [finding for finding in self.findings if not finding.is_warning]
+
+    @property
+    def finding_texts(self) -> list[str]:
+        return [finding_words(finding) for finding in self.findings]
+
+
+def compose(items: Sequence[DueItem], company: Company) -> Draft:
+    """The message about `items`: all of one customer, all with the same channel, at least one."""
+    first = items[0]
+    language = first.language if first.language in Language.values else Language.ENGLISH.value
+    link = opt_out_link(first.customer_id, first.channel)
+    context = _context(items, language, company, link)
+    subject = _render("subject", language, context) if first.channel == Channel.EMAIL else ""
+    body = _render(first.channel, language, context)
+    sms = sms_count(body) if first.channel == Channel.TEXT else None
+    findings = lint(
+        subject, body, channel=first.channel, opt_out_link=link,
+        sms_parts=sms.parts if sms else 0, sender=_sender(company, first.channel),
+    )  # fmt: skip
+    return Draft(
+        customer_id=first.customer_id,
+        customer_name=first.customer_name,
+        channel=first.channel,
+        recipient=first.recipient,
+        language=language,
+        subject=subject[:200],
+        body=body,
+        headers=one_click_headers(link) if first.channel == Channel.EMAIL else {},
+        items=tuple(items),
+        findings=tuple(findings),
+        sms=sms,
+    )
+
+
+def _render(part: str, language: str, context: dict[str, Any]) -> str:
+    """A template of the language; ends of lines are trimmed, a subject is one line."""
+    text = render_to_string(f"reminders/messages/{language}/{part}.txt", context)
+    lines = [line.rstrip() for line in text.strip().splitlines()]
+    return " ".join(lines) if part != Channel.EMAIL else "\n".join(lines) + "\n"
+
+
+def _context(items: Sequence[DueItem], language: str, company: Company, link: str) -> dict[str, Any]:
+    names = _names(items, language)
+    streets = list(dict.fromkeys(item.street for item in items))
+    return {
+        "company_name": company.name,
+        "postal_address": company.postal_address,
+        "phone": phone_words(company.phone_e164, company.country) if company.phone_e164 else "",
+        "customer_name": items[0].customer_name,
+        "street": streets[0] if len(streets) == 1 else "",
+        "titles": list(dict.fromkeys(names[item.kind] for item in items)),
+        "due": [_facts(item, names[item.kind], language) for item in items],
+        "opt_out_link": link,
+    }
+
+
+def _names(items: Sequence[DueItem], language: str) -> dict[str, str]:
+    """What each kind is called in the customer's language, as it stands inside a sentence."""
+    names = {item.kind: item.service_name for item in items}
+    if language == Language.SPANISH:
+        offered = Service.objects.filter(is_offered=True).exclude(name_es="").order_by("-id")
+        for service in offered:
+            kinds = [service.code, CHALK] if service.removes_chalk else [service.code]
+            names |= {kind: service.name_es for kind in kinds if kind in names}
+    return {kind: lower_first(name) for kind, name in names.items()}
+
+
+def _facts(item: DueItem, name: str, language: str) -> dict[str, Any]:
+    """What a template says about one due thing; only facts of this property."""
+    facts: dict[str, Any] = {"name": name, "street": item.street, "due_on": date_words(item.due_on, language)}
+    interval = item.found.interval
+    if interval is not None:
+        facts["months"] = interval.interval_months
+        facts["last_done_on"] = date_words(interval.last_done_on, language) if interval.last_done_on else ""
+        return facts
+    worst = item.found.walls[0]
+    return facts | {
+        "wall": wall_words(worst, language),
+        "reading": reading_words(worst.reading),
+        "read_on": date_words(worst.read_on, language),
+        "more_walls": len(item.found.walls) - 1,
+    }
+
+
+def _sender(company: Company, channel: str) -> Sender:
+    return Sender(
+        name=company.name,
+        postal_address=company.postal_address,
+        phone=company.phone_e164,
+        email=company.email,
+        site_url=settings.WALLDAY_SITE_URL,
+        leaves_by_internet=way_out(channel) != "folder",
+    )

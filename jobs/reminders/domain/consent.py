@@ -1,0 +1,93 @@
+"""Who may be reminded, and by which channel. Checked on 2026-11-25; not legal advice.
+
+Email: 15 USC 7704 asks for no consent beforehand, and forbids any further message after an opt-out.
+Text: 47 CFR 64.1200(f)(9) asks for the person's recorded agreement first; an opt-out ends it.
+An opt-out of everything counts for every purpose on its channel. A later agreement lifts an earlier opt-out; where
+clock and order of recording disagree about which was later, the opt-out stands.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+
+EMAIL, TEXT = "email", "text"
+REMINDER, ALL = "reminder", "all"
+CHANNELS = (EMAIL, TEXT)  # the first that may be used is used
+
+
+@dataclass(frozen=True)
+class ConsentRow:
+    """One yes or no; `number` grows in the order of recording."""
+
+    channel: str
+    purpose: str
+    given: bool
+    at: datetime
+    number: int
+
+
+@dataclass(frozen=True)
+class Standing:
+    """What all the rows of a channel come to: an opt-out that stands, or else whether there is an agreement."""
+
+    opted_out_at: datetime | None = None
+    agreed: bool = False
+
+
+def standing(rows: Iterable[ConsentRow], channel: str) -> Standing:
+    """Where a person stands on reminders by `channel`, from all rows of their address."""
+    relevant = [row for row in rows if row.channel == channel and row.purpose in (REMINDER, ALL)]
+    agreements = [row for row in relevant if row.given]
+    for refusal in (row for row in relevant if not row.given):
+        if not any(yes.number > refusal.number and yes.at >= refusal.at for yes in agreements):
+            return Standing(opted_out_at=refusal.at)
+    return Standing(agreed=bool(agreements))
+
+
+@dataclass(frozen=True)
+class Obstacle:
+    """Why a channel cannot be used: `no_address`, `opted_out` (with `at`) or `no_consent`."""
+
+    channel: str
+    code: str
+    at: datetime | None = None
+
+
+@dataclass(frozen=True)
+class ChannelChoice:
+    """The channel to use, or an empty text and what stands in the way of each."""
+
+    channel: str
+    obstacles: tuple[Obstacle, ...] = ()
+
+
+def obstacle(rows: Iterable[ConsentRow], channel: str, address: str) -> Obstacle | None:
+    """What stands in the way of reminding `address` by `channel`, if anything does."""
+    if not address:
+        return Obstacle(channel, "no_address")
+    stands = standing(rows, channel)
+    if stands.opted_out_at:
+        return Obstacle(channel, "opted_out", stands.opted_out_at)
+    if channel == TEXT and not stands.agreed:
+        return Obstacle(channel, "no_consent")
+    return None
+
+
+def choose_channel(rows: Iterable[ConsentRow], addresses: dict[str, str]) -> ChannelChoice:
+    """The first channel that may be used for a reminder. `addresses` maps channel to address, empty for none."""
+    known = list(rows)
+    obstacles = []
+    for channel in CHANNELS:
+        hindrance = obstacle(known, channel, addresses.get(channel, ""))
+        if hindrance is None:
+            return ChannelChoice(channel)
+        obstacles.append(hindrance)
+    return ChannelChoice("", tuple(obstacles))
+
+
+def wait_until(last_reminded_on: date | None, *, today: date, gap_days: int) -> date | None:
+    """The day from which the customer may be reminded again, where that is still to come."""
+    if last_reminded_on is None:
+        return None
+    day = last_reminded_on + timedelta(days=gap_days)
+    return day if day > today else None

@@ -1,0 +1,35 @@
+from typing import Any
+
+from django import forms
+from django.utils.translation import gettext_lazy as _
+
+STATES = (
+    ("", _("everything due")),
+    ("ready", _("may be reminded now")),
+    ("waits", _("reminded lately: wait")),
+    ("no_channel", _("no way to write")),
+    ("reminded", _("written about already")),
+)
+
+
+class DueFilter(forms.Form):
+    """What the due list is narrowed to; everything is optional."""
+
+    state = forms.ChoiceField(label=_("Show"), choices=STATES, required=False)
+    kind = forms.ChoiceField(label=_("Kind"), required=False)
+    search = forms.CharField(label=_("Name or street"), max_length=80, required=False)
+    lead_days = forms.IntegerField(label=_("Days ahead"), min_value=0, max_value=730, required=False)
+
+    def __init__(self, *args: Any, kinds: list[tuple[str, str]], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["kind"] = forms.ChoiceField(
+            label=_("Kind"), choices=[("", _("every kind")), *kinds], required=False
+        )
+
+
+class OptOutForm(forms.Form):
+    """What a homeowner no longer wants. A one-click request (RFC 8058) carries no such field and means reminders."""
+
+    scope = forms.ChoiceField(
+        choices=(("reminder", _("No more reminders")), ("all", _("No messages of any kind"))), required=False
+    )

@@ -1,0 +1,88 @@
+"""Rows turned into the facts that the domain judges. Every function is a fixed number of queries."""
+
+from collections.abc import Iterable, Iterator, Sequence
+from datetime import date, datetime
+from typing import Any, cast
+
+from django.db.models import Exists, F, OuterRef, Q, QuerySet
+from django.db.models.functions import Lower
+
+from jobs.customers.models import Consent, Customer
+from jobs.reminders.domain.consent import EMAIL, TEXT, ConsentRow
+from jobs.reminders.domain.due import CHALK_DUE_READING, IntervalFact, ReadingFact
+from jobs.walkthroughs.models import ChalkReading
+from jobs.work.choices import JobState
+from jobs.work.models import JobLine, ServiceInterval, VisitLine
+
+# Work that is agreed, planned or going on: nobody is reminded of what is coming anyway.
+COMING = (JobState.AGREED, JobState.PLANNED, JobState.ON_SITE)
+
+
+def interval_facts(*, last_day: date, property_ids: Sequence[int] | None = None) -> Iterator[IntervalFact]:
+    """Intervals that are due by `last_day`, of services on offer, with no such work coming at the property."""
+    coming = JobLine.objects.filter(
+        service=OuterRef("service"), job__property=OuterRef("property"), job__state__in=COMING
+    )
+    due = ServiceInterval.objects.filter(~Exists(coming), next_due_on__lte=last_day, service__is_offered=True)
+    fields = (
+        "property_id", "service__code", "service__removes_chalk", "interval_months", "last_done_on", "next_due_on",
+    )  # fmt: skip
+    for row in _of(due, "property_id", property_ids).order_by("id").values_list(*fields).iterator():
+        yield IntervalFact(*row)
+
+
+def reading_facts(*, property_ids: Sequence[int] | None = None) -> Iterator[ReadingFact]:
+    """The newest reading of each wall, where it counts and no removal followed or is coming at the property.
+
+    A removal on the day of the reading counts as after it: walls are read before the work starts.
+    """
+    newer = ChalkReading.objects.filter(
+        Q(read_on__gt=OuterRef("read_on")) | Q(read_on=OuterRef("read_on"), pk__gt=OuterRef("pk")),
+        wall=OuterRef("wall"),
+    )
+    removals = {"service__removes_chalk": True}
+    removed = VisitLine.objects.filter(
+        visit__job__property=OuterRef("wall__property"), visit__work_date__gte=OuterRef("read_on"), **removals
+    )
+    coming = JobLine.objects.filter(job__property=OuterRef("wall__property"), job__state__in=COMING, **removals)
+    counting = ChalkReading.objects.filter(
+        ~Exists(newer), ~Exists(removed), ~Exists(coming), reading__gte=CHALK_DUE_READING
+    )
+    fields = (
+        "wall__property_id", "wall_id", "wall__name", "wall__kind", "wall__facing_degrees", "reading", "read_on",
+    )  # fmt: skip
+    for row in _of(counting, "wall__property_id", property_ids).order_by("wall_id").values_list(*fields).iterator():
+        yield ReadingFact(*row)
+
+
+def _of(rows: QuerySet[Any], field: str, property_ids: Sequence[int] | None) -> QuerySet[Any]:
+    return rows if property_ids is None else rows.filter(**{f"{field}__in": property_ids})
+
+
+def addresses_of(customer: Customer) -> dict[str, str]:
+    return {EMAIL: customer.email, TEXT: customer.phone_e164}
+
+
+def consents_by_address(customers: Iterable[Customer]) -> dict[tuple[str, str], list[ConsentRow]]:
+    """All that was ever said for an address, by channel and address; mail addresses in lower case.
+
+    By address and not by customer: where two customers share one, the opt-out of either must hold for both.
+    """
+    known = list(customers)
+    emails = {customer.email.lower() for customer in known if customer.email}
+    phones = {customer.phone_e164 for customer in known if customer.phone_e164}
+    found: dict[tuple[str, str], list[ConsentRow]] = {}
+    by_email = Consent.objects.annotate(address=Lower("customer__email")).filter(channel=EMAIL, address__in=emails)
+    by_phone = Consent.objects.annotate(address=F("customer__phone_e164")).filter(channel=TEXT, address__in=phones)
+    for said in (by_email, by_phone):
+        for address, *row in said.order_by("id").values_list("address", "channel", "purpose", "given", "at", "id"):
+            consent = ConsentRow(*cast(tuple[str, str, bool, datetime, int], tuple(row)))
+            found.setdefault((consent.channel, str(address)), []).append(consent)
+    return found
+
+
+def consents_of(customer: Customer, consents: dict[tuple[str, str], list[ConsentRow]]) -> list[ConsentRow]:
+    return [
+        *consents.get((EMAIL, customer.email.lower()), []),
+        *consents.get((TEXT, customer.phone_e164), []),
+    ]

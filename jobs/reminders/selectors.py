@@ -1,0 +1,184 @@
+"""The due list: what is due, at whose property, and whether its owner may be written to now."""
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, datetime, timedelta
+from typing import Any
+
+from django.db.models import Max
+from django.utils.translation import gettext as _
+
+from jobs.customers.models import Property
+from jobs.reminders import rows
+from jobs.reminders.domain.consent import ConsentRow, choose_channel, wait_until
+from jobs.reminders.domain.due import CHALK, Due, due, due_key
+from jobs.reminders.models import Reminder
+from jobs.reminders.wording import obstacle_words, reason_words, reminded_words, wait_words
+from pricing.catalogue.models import Service
+from shared import clock
+from shared.company.models import Company
+from shared.company.selectors import company_get
+from shared.outbox.models import MessageState
+
+PAGE = 1000
+COUNTS_AS_CONTACT = (MessageState.WAITING, MessageState.SENDING, MessageState.SENT)
+
+
+@dataclass(frozen=True)
+class DueItem:
+    """One line of the due list.
+
+    `channel` is the one that a reminder would take, empty where none may be used; `why_not` is empty where a reminder
+    may be queued now and otherwise says what stands in the way. `state` is ready, waits, reminded or no_channel.
+    """
+
+    key: str
+    property_id: int
+    customer_id: int
+    customer_name: str
+    address: str
+    street: str
+    kind: str
+    service_name: str
+    due_on: date
+    reason: str
+    language: str
+    last_contact_on: date | None
+    state: str
+    channel: str
+    recipient: str
+    why_not: str
+    found: Due
+
+    @property
+    def is_ready(self) -> bool:
+        return self.state == "ready"
+
+
+def due_list(*, today: date, lead_days: int | None = None, property_ids: Sequence[int] | None = None) -> list[DueItem]:
+    """Everything due within the lead time, the earliest first, then by property and kind.
+
+    `lead_days` is the company's unless given; `property_ids` narrows the list to some properties. The number of
+    queries grows by one page of owners at a time, not by line.
+    """
+    company = company_get()
+    lead = company.reminder_lead_days if lead_days is None else lead_days
+    names = _service_names()
+    found = due(
+        rows.interval_facts(last_day=today + timedelta(days=lead), property_ids=property_ids),
+        rows.reading_facts(property_ids=property_ids) if names.get(CHALK) else (),
+        today=today,
+        lead_days=lead,
+    )
+    return [item for page in _pages(found) for item in _items(page, company, names, today)]
+
+
+def _pages(found: Sequence[Due]) -> Iterator[Sequence[Due]]:
+    for start in range(0, len(found), PAGE):
+        yield found[start : start + PAGE]
+
+
+def _service_names() -> dict[str, str]:
+    """Names of the services on offer by code, and of the removal under `chalk`, where one is offered."""
+    names: dict[str, str] = {}
+    for service in Service.objects.filter(is_offered=True).order_by("-id"):
+        names[service.code] = service.name
+        if service.removes_chalk:
+            names[CHALK] = service.name
+    return names
+
+
+def _items(page: Sequence[Due], company: Company, names: dict[str, str], today: date) -> Iterator[DueItem]:
+    places = Property.objects.select_related("customer").in_bulk({found.property_id for found in page})
+    customers = {place.customer for place in places.values()}
+    consents = rows.consents_by_address(customers)
+    contacts = _last_contacts({customer.pk for customer in customers}, company.timezone)
+    reminded = _reminded(places)
+    for found in page:
+        place = places[found.property_id]
+        item = _plain_item(found, place, names, contacts.get(place.customer_id))
+        earlier = reminded.get(item.key)
+        if earlier is not None:
+            yield replace(item, state="reminded", why_not=reminded_words(*earlier, company.timezone))
+        else:
+            yield _with_channel(item, place, consents, company, today)
+
+
+def _plain_item(found: Due, place: Property, names: dict[str, str], last_contact_on: date | None) -> DueItem:
+    return DueItem(
+        key=due_key(found.property_id, found.kind, found.due_on),
+        property_id=place.pk,
+        customer_id=place.customer_id,
+        customer_name=place.customer.name,
+        address=place.address,
+        street=place.street,
+        kind=found.kind,
+        service_name=names[found.kind],
+        due_on=found.due_on,
+        reason=reason_words(found, names[found.kind]),
+        language=place.customer.language,
+        last_contact_on=last_contact_on,
+        state="no_channel",
+        channel="",
+        recipient="",
+        why_not="",
+        found=found,
+    )
+
+
+def _with_channel(
+    item: DueItem,
+    place: Property,
+    consents: dict[tuple[str, str], list[ConsentRow]],
+    company: Company,
+    today: date,
+) -> DueItem:
+    addresses = rows.addresses_of(place.customer)
+    choice = choose_channel(rows.consents_of(place.customer, consents), addresses)
+    if not choice.channel:
+        why_not = _("; ").join(obstacle_words(hindrance, company.timezone) for hindrance in choice.obstacles)
+        return replace(item, why_not=why_not)
+    item = replace(item, channel=choice.channel, recipient=addresses[choice.channel])
+    until = wait_until(item.last_contact_on, today=today, gap_days=company.reminder_gap_days)
+    if until and item.last_contact_on:
+        return replace(item, state="waits", why_not=wait_words(item.last_contact_on, until))
+    return replace(item, state="ready")
+
+
+def _last_contacts(customer_ids: Iterable[int], zone: str) -> dict[int, date]:
+    """The day of the newest reminder to each customer that went out or is about to."""
+    newest = (
+        Reminder.objects.filter(property__customer_id__in=customer_ids, message__state__in=COUNTS_AS_CONTACT)
+        .order_by()
+        .values_list("property__customer_id")
+        .annotate(at=Max("created_at"))
+    )
+    return {customer_id: clock.local_date(zone, at) for customer_id, at in newest}
+
+
+def _reminded(property_ids: Iterable[int]) -> dict[str, tuple[datetime, str]]:
+    """When each due thing was written about, by key, and the state of that message."""
+    written = Reminder.objects.filter(property_id__in=list(property_ids)).values_list(
+        "property_id", "kind", "due_on", "created_at", "message__state"
+    )
+    return {due_key(place, kind, due_on): (at, state) for place, kind, due_on, at, state in written}
+
+
+def due_item_json(item: DueItem) -> dict[str, Any]:
+    """The line as the command and the API give it."""
+    return {
+        "key": item.key,
+        "property_id": item.property_id,
+        "customer_id": item.customer_id,
+        "customer_name": item.customer_name,
+        "address": item.address,
+        "kind": item.kind,
+        "service_name": item.service_name,
+        "due_on": item.due_on.isoformat(),
+        "reason": item.reason,
+        "language": item.language,
+        "last_contact_on": item.last_contact_on.isoformat() if item.last_contact_on else None,
+        "state": item.state,
+        "channel": item.channel or None,
+        "why_not": item.why_not,
+    }

@@ -1,0 +1,271 @@
+"""Queueing reminders and honouring opt-outs."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
+from typing import Any
+
+from django.db import IntegrityError, transaction
+from django.utils.translation import gettext as _
+
+from jobs.customers.models import Customer, Property, Purpose
+from jobs.customers.services import consent_record
+from jobs.reminders import rows
+from jobs.reminders.composing import Draft, compose
+from jobs.reminders.domain.consent import obstacle
+from jobs.reminders.domain.due import property_of_key
+from jobs.reminders.models import Reminder
+from jobs.reminders.selectors import DueItem, due_list
+from jobs.reminders.wording import finding_words, obstacle_words
+from shared import clock
+from shared.background.services import enqueue
+from shared.company.models import Company
+from shared.company.selectors import company_get
+from shared.errors import Refused
+from shared.events.services import event_record
+from shared.outbox.models import Channel, Message, MessageState
+from shared.outbox.services import message_queue
+
+PURPOSE = "reminder"
+# A reminder that could not go out within a week is dropped: it is about a season, not about a day (ours).
+LATE_AFTER = timedelta(days=7)
+MOST_AT_ONCE = 2000
+
+
+@dataclass(frozen=True)
+class Skipped:
+    """A due thing that was chosen and will not be written about, and why."""
+
+    key: str
+    reason: str
+
+
+@dataclass(frozen=True)
+class Previews:
+    """Exactly what would be sent now, and what would not."""
+
+    drafts: tuple[Draft, ...]
+    skipped: tuple[Skipped, ...]
+
+
+@dataclass
+class QueueResult:
+    """What queueing came to: the messages written and the due things left out."""
+
+    message_ids: list[int] = field(default_factory=list)
+    reminders: int = 0
+    skipped: list[Skipped] = field(default_factory=list)
+
+    def as_json(self) -> dict[str, Any]:
+        return {
+            "messages": self.message_ids,
+            "reminders": self.reminders,
+            "skipped": [{"key": skip.key, "reason": skip.reason} for skip in self.skipped],
+        }
+
+
+def reminder_preview(*, keys: Sequence[str], now: datetime) -> Previews:
+    """What each person would get for the due things named by `keys`, word for word. Writes nothing.
+
+    Raises Refused for a key that cannot be read or for more than 2000 of them.
+    """
+    drafts, skipped = [], []
+    for group in _groups(keys):
+        draft, left_out = _draft(group, now)
+        drafts += [draft] if draft else []
+        skipped += left_out
+    return Previews(tuple(drafts), tuple(skipped))
+
+
+def reminders_queue(*, keys: Sequence[str], actor: Any, now: datetime) -> QueueResult:
+    """Write one message to each customer about the due things named by `keys`, and a reminder for each thing.
+
+    Every customer is a transaction of its own, in which due date, consent, gap and text are looked at again. What
+    was written about before is skipped with its reason, so a second call with the same keys changes nothing.
+    Raises Refused for a key that cannot be read or for more than 2000 of them.
+    """
+    result = QueueResult()
+    for group in _groups(keys):
+        try:
+            with transaction.atomic():
+                _queue_group(group, actor, now, result)
+        except IntegrityError:
+            result.skipped += [Skipped(key, _("Somebody else queued it just now.")) for key in group.keys]
+    if result.message_ids:
+        enqueue("outbox.dispatch")
+    return result
+
+
+@dataclass(frozen=True)
+class _Group:
+    """The chosen keys of one customer; no customer where the property is unknown."""
+
+    customer_id: int | None
+    keys: tuple[str, ...]
+
+
+def _groups(keys: Iterable[str]) -> list[_Group]:
+    """Keys by customer, in the order in which the customers first come."""
+    wanted = list(dict.fromkeys(keys))
+    if len(wanted) > MOST_AT_ONCE:
+        raise Refused(_("Choose at most %(most)s at once.") % {"most": MOST_AT_ONCE})
+    try:
+        places = {key: property_of_key(key) for key in wanted}
+    except ValueError as error:
+        raise Refused(str(error)) from error
+    owners = dict(Property.objects.filter(pk__in=set(places.values())).values_list("pk", "customer_id"))
+    groups: dict[int | None, list[str]] = {}
+    for key in wanted:
+        groups.setdefault(owners.get(places[key]), []).append(key)
+    return [_Group(customer_id, tuple(mine)) for customer_id, mine in groups.items()]
+
+
+def _queue_group(group: _Group, actor: Any, now: datetime, result: QueueResult) -> None:
+    if group.customer_id is not None:
+        # One queue at a time for each customer; SQLite, which has no row locks, serialises whole transactions.
+        Customer.objects.select_for_update().filter(pk=group.customer_id).first()
+    draft, skipped = _draft(group, now)
+    if draft and draft.refusals:
+        skipped += [Skipped(item.key, _refusal(draft)) for item in draft.items]
+        draft = None
+    message = _write(draft, actor, now) if draft else None
+    result.skipped += skipped
+    if draft and message:
+        result.message_ids.append(message.pk)
+        result.reminders += len(draft.items)
+
+
+def _draft(group: _Group, now: datetime) -> tuple[Draft | None, list[Skipped]]:
+    """The message for one customer as things stand, and which of the chosen things it leaves out."""
+    company = company_get()
+    today = clock.local_date(company.timezone, now)
+    places = sorted({property_of_key(key) for key in group.keys})
+    items = {item.key: item for item in due_list(today=today, lead_days=_longest(group, today), property_ids=places)}
+    ready = [items[key] for key in group.keys if key in items and items[key].is_ready]
+    skipped = [Skipped(key, _why_not(items.get(key))) for key in group.keys if key not in {i.key for i in ready}]
+    return (compose(sorted(ready, key=lambda item: item.due_on), company) if ready else None), skipped
+
+
+def _longest(group: _Group, today: date) -> int:
+    """Lead days that reach to the last date chosen: the office may choose from a list with a longer lead."""
+    days = [company_get().reminder_lead_days]
+    for key in group.keys:
+        try:
+            days.append((date.fromisoformat(key.rpartition(":")[2]) - today).days)
+        except ValueError:
+            continue
+    return min(max(days), 3660)
+
+
+def _why_not(item: DueItem | None) -> str:
+    return item.why_not if item else _("It is not due any more.")
+
+
+def _refusal(draft: Draft) -> str:
+    return " ".join(finding_words(finding) for finding in draft.refusals)
+
+
+def _write(draft: Draft, actor: Any, now: datetime) -> Message | None:
+    company = company_get()
+    message, is_new = message_queue(
+        dedupe_key=f"reminder:{draft.items[0].key}",
+        channel=draft.channel,
+        purpose=PURPOSE,
+        recipient=draft.recipient,
+        recipient_name=draft.customer_name,
+        subject=draft.subject,
+        body=draft.body,
+        language=draft.language,
+        not_after=now + LATE_AFTER,
+        headers=draft.headers,
+        quiet_zone=company.timezone,
+        now=now,
+    )
+    if not is_new:
+        raise IntegrityError(f"reminder:{draft.items[0].key}")
+    for item in draft.items:
+        _reminder_create(item, message, actor, now)
+    return message
+
+
+def _reminder_create(item: DueItem, message: Message, actor: Any, now: datetime) -> Reminder:
+    reminder = Reminder.objects.create(
+        property_id=item.property_id,
+        kind=item.kind,
+        due_on=item.due_on,
+        reason=item.reason[:200],
+        message=message,
+        created_at=now,
+        created_by=actor,
+    )
+    event_record(kind="reminder.queued", subject=reminder, actor=actor, data={"message": message.pk})
+    return reminder
+
+
+@transaction.atomic
+def opt_out_record(
+    *, customer: Customer, channel: str, everything: bool, wording: str, source: str, now: datetime, actor: Any = None
+) -> int:
+    """Write down that a person wants no more reminders by `channel`, or (`everything`) no message of any kind at all.
+
+    It holds for every customer with the same address, and what waits for them is dropped at once. Repeating it
+    writes nothing new. Returns how many rows were written.
+    """
+    channels = list(Channel.values) if everything else [channel]
+    purpose = Purpose.ALL if everything else Purpose.REMINDER
+    written = 0
+    for person in _same_address(customer, channels):
+        for each in channels:
+            if _opted_out(person, each, purpose):
+                continue
+            consent_record(
+                customer=person, channel=each, purpose=purpose, given=False,
+                wording=wording, source=source, actor=actor,
+            )  # fmt: skip
+            written += 1
+        _drop_waiting(person, channels, everything, now)
+    return written
+
+
+def _same_address(customer: Customer, channels: Sequence[str]) -> list[Customer]:
+    found = {customer.pk: customer}
+    if Channel.EMAIL in channels and customer.email:
+        found |= {person.pk: person for person in Customer.objects.filter(email__iexact=customer.email)}
+    if Channel.TEXT in channels and customer.phone_e164:
+        found |= {person.pk: person for person in Customer.objects.filter(phone_e164=customer.phone_e164)}
+    return [found[pk] for pk in sorted(found)]
+
+
+def _opted_out(person: Customer, channel: str, purpose: str) -> bool:
+    """Whether this very opt-out stands already: the newest row for channel and purpose says no."""
+    newest = person.consents.filter(channel=channel, purpose=purpose).order_by("-id").first()
+    later_yes = person.consents.filter(channel=channel, given=True)
+    return newest is not None and not newest.given and not later_yes.filter(pk__gt=newest.pk).exists()
+
+
+def _drop_waiting(person: Customer, channels: Sequence[str], everything: bool, now: datetime) -> None:
+    waiting = Message.objects.filter(
+        state=MessageState.WAITING, channel__in=channels, reminders__property__customer=person
+    )
+    ids = list(waiting.values_list("pk", flat=True))
+    Message.objects.filter(pk__in=ids, state=MessageState.WAITING).update(
+        state=MessageState.DROPPED, finished_at=now, problem=_("The customer opted out.")
+    )
+
+
+def reminder_guard(message: Message) -> str:
+    """Why a queued reminder must not leave any more; an empty text where it may. Asked right before it goes."""
+    places = Property.objects.filter(reminders__message=message).select_related("customer")
+    customers = {place.customer for place in places}
+    if not customers:
+        return _("It belongs to no customer any more.")
+    consents = rows.consents_by_address(customers)
+    company: Company = company_get()
+    for customer in customers:
+        address = rows.addresses_of(customer)[message.channel]
+        if address.lower() != message.recipient.lower():
+            return _("The customer's address changed after it was written.")
+        hindrance = obstacle(rows.consents_of(customer, consents), message.channel, address)
+        if hindrance:
+            return _("Not sent: %(why)s.") % {"why": obstacle_words(hindrance, company.timezone)}
+    return ""

@@ -1,0 +1,144 @@
+from datetime import date
+from typing import Any
+
+from django.contrib import messages
+from django.contrib.auth.decorators import login_not_required
+from django.core.paginator import Paginator
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import translation
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+from django.views.decorators.cache import never_cache
+from django.views.decorators.csrf import csrf_exempt
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
+
+from jobs.customers.models import Customer
+from jobs.reminders.domain.due import CHALK
+from jobs.reminders.forms import DueFilter, OptOutForm
+from jobs.reminders.links import opt_out_target
+from jobs.reminders.selectors import DueItem, due_list
+from jobs.reminders.services import opt_out_record, reminder_preview, reminders_queue
+from pricing.catalogue.models import Service
+from shared import clock
+from shared.outbox.channels import way_out
+from shared.outbox.models import Channel
+from shared.outbox.selectors import sending_switch_get
+from shared.people.roles import office_required
+from shared.web.present import company_now
+
+PER_PAGE = 50
+
+
+@require_GET
+@office_required
+def due_page(request: HttpRequest) -> HttpResponse:
+    """Who is due and why, and whether they may be written to now."""
+    form, items, shown = _shown(request.GET)
+    context = {
+        "form": form,
+        "page": Paginator(shown, PER_PAGE).get_page(request.GET.get("page")),
+        "due_count": len(items),
+        "ready_count": sum(item.is_ready for item in items),
+        "shown_ready": [item.key for item in shown if item.is_ready],
+        "today": _today(),
+    }
+    return render(request, "reminders/due.html", context)
+
+
+@require_POST
+@office_required
+def preview(request: HttpRequest) -> HttpResponse:
+    """Exactly what each person would get, before anything is queued."""
+    keys = request.POST.getlist("all_key" if "all" in request.POST else "key")
+    if not keys:
+        messages.warning(request, _("Choose at least one line first."))
+        return redirect("reminders:due_list")
+    found = reminder_preview(keys=keys, now=clock.now())
+    context = {
+        "drafts": found.drafts,
+        "skipped": found.skipped,
+        "good": sum(not draft.refusals for draft in found.drafts),
+        "switch": sending_switch_get(),
+        "to_folder": {channel: way_out(channel) == "folder" for channel in Channel.values},
+    }
+    return render(request, "reminders/preview.html", context)
+
+
+@require_POST
+@office_required
+def queue(request: HttpRequest) -> HttpResponse:
+    """Queue what was seen in the preview."""
+    result = reminders_queue(keys=request.POST.getlist("key"), actor=request.user, now=clock.now())
+    count = len(result.message_ids)
+    if count:
+        said = ngettext("%(count)s message is queued.", "%(count)s messages are queued.", count)
+        messages.success(request, said % {"count": count})
+    for skip in result.skipped[:5]:
+        messages.warning(request, _("Left out: %(why)s") % {"why": skip.reason})
+    return redirect("outbox:message_list" if count else "reminders:due_list")
+
+
+@csrf_exempt  # RFC 8058: the mailbox posts without ever having loaded a page; the signed address is the key
+@login_not_required
+@never_cache
+@require_http_methods(["GET", "HEAD", "POST"])
+def opt_out(request: HttpRequest, token: str) -> HttpResponse:
+    """The homeowner's page. Looking at it changes nothing; sending the form, or one click in the mailbox, does."""
+    target = opt_out_target(token)
+    customer = Customer.objects.filter(pk=target[0]).first() if target else None
+    if target is None or customer is None:
+        raise Http404
+    with translation.override(customer.language):
+        done = _opt_out(request, customer, target[1]) if request.method == "POST" else ""
+        context = {"channel": target[1], "done": done, "address": _masked(customer, target[1])}
+        return render(request, "reminders/opt_out.html", context)
+
+
+def _opt_out(request: HttpRequest, customer: Customer, channel: Channel) -> str:
+    form = OptOutForm(request.POST)
+    everything = form.is_valid() and form.cleaned_data["scope"] == "all"
+    one_click = request.POST.get("List-Unsubscribe") == "One-Click"
+    opt_out_record(
+        customer=customer,
+        channel=channel,
+        everything=everything,
+        wording=str(_("No messages of any kind") if everything else _("No more reminders")),
+        source="one-click" if one_click else "opt-out page",
+        now=clock.now(),
+    )
+    return "all" if everything else "reminder"
+
+
+def _masked(customer: Customer, channel: Channel) -> str:
+    """Enough of the address to know it by, not enough to read it: the link may be forwarded."""
+    if channel == Channel.TEXT:
+        return f"…{customer.phone_e164[-4:]}" if customer.phone_e164 else ""
+    name, _at, host = customer.email.partition("@")
+    return f"{name[:1]}…@{host}" if host else ""
+
+
+def _shown(query: Any) -> tuple[DueFilter, list[DueItem], list[DueItem]]:
+    """The filter, everything due, and what the filter leaves of it."""
+    form = DueFilter(query or None, kinds=_kinds())
+    wanted = form.cleaned_data if form.is_bound and form.is_valid() else {}
+    items = due_list(today=_today(), lead_days=wanted.get("lead_days"))
+    return form, items, [item for item in items if _matches(item, wanted)]
+
+
+def _matches(item: DueItem, wanted: dict[str, Any]) -> bool:
+    search = (wanted.get("search") or "").strip().lower()
+    return (
+        wanted.get("state", "") in ("", item.state)
+        and wanted.get("kind", "") in ("", item.kind)
+        and (not search or search in f"{item.customer_name} {item.address}".lower())
+    )
+
+
+def _kinds() -> list[tuple[str, str]]:
+    services = Service.objects.filter(is_offered=True, interval_months__isnull=False)
+    return [(CHALK, _("chalk that was read")), *services.values_list("code", "name")]
+
+
+def _today() -> date:
+    return clock.local_date(company_now().timezone, clock.now())

@@ -1,0 +1,124 @@
+"""Dates, walls, reasons and findings in words, for the office and for the homeowner."""
+
+from datetime import date, datetime
+from decimal import Decimal
+
+from django.utils import translation
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from jobs.reminders.domain.consent import Obstacle
+from jobs.reminders.domain.due import CHALK, Due, ReadingFact
+from jobs.reminders.domain.lint import Finding
+from shared import clock
+
+_SPANISH_SIDES = ("norte", "noreste", "este", "sureste", "sur", "suroeste", "oeste", "noroeste")
+_SPANISH_KINDS = {"shutters": "las contraventanas", "garage_door": "la puerta del garaje", "trim": "las molduras"}
+
+
+def date_words(day: date, language: str = "") -> str:
+    """`3 May 2025`, or `3 de mayo de 2025`."""
+    with translation.override(language or translation.get_language()):
+        spanish = (translation.get_language() or "").startswith("es")
+        return date_format(day, r"j \d\e F \d\e Y" if spanish else "j F Y")
+
+
+def reading_words(reading: Decimal) -> str:
+    """`3` or `2.5`."""
+    return f"{reading.normalize():f}"
+
+
+def wall_words(wall: ReadingFact, language: str) -> str:
+    """`the south wall`: by the name that the office gave it; in Spanish by kind and facing, where they are known."""
+    if language == "es":
+        return _spanish_wall(wall)
+    name = wall.wall_name
+    return name if name.lower().startswith("the ") else f"the {lower_first(name)}"
+
+
+def _spanish_wall(wall: ReadingFact) -> str:
+    if wall.wall_kind in _SPANISH_KINDS:
+        return _SPANISH_KINDS[wall.wall_kind]
+    if wall.facing_degrees is None:
+        return f"la pared «{wall.wall_name}»"
+    return f"la pared {_SPANISH_SIDES[round(wall.facing_degrees / 45) % 8]}"
+
+
+def lower_first(text: str) -> str:
+    """`House wash` inside a sentence; a word in capitals stays as it is."""
+    return text if text[1:2].isupper() else text[:1].lower() + text[1:]
+
+
+def reason_words(found: Due, service_name: str) -> str:
+    """Why it is due, in one plain line for the office."""
+    return _chalk_reason(found) if found.kind == CHALK else _interval_reason(found, service_name)
+
+
+def _interval_reason(found: Due, service_name: str) -> str:
+    fact = found.interval
+    if fact is None:
+        raise ValueError("A due service needs its interval.")
+    often = ngettext(
+        "%(service)s every month", "%(service)s every %(months)s months", fact.interval_months
+    ) % {"service": service_name, "months": fact.interval_months}  # fmt: skip
+    if fact.last_done_on is None:
+        return _("%(often)s, due %(date)s") % {"often": often, "date": date_words(fact.next_due_on)}
+    return _("%(often)s, last done %(date)s") % {"often": often, "date": date_words(fact.last_done_on)}
+
+
+def _chalk_reason(found: Due) -> str:
+    worst, *others = found.walls
+    line = _("%(wall)s read %(reading)s of 5 on %(date)s, no removal since") % {
+        "wall": worst.wall_name,
+        "reading": reading_words(worst.reading),
+        "date": date_words(worst.read_on),
+    }
+    if not others:
+        return line
+    more = ngettext("%(count)s more wall at 2 or above", "%(count)s more walls at 2 or above", len(others))
+    return f"{line}; {more % {'count': len(others)}}"
+
+
+def obstacle_words(hindrance: Obstacle, zone: str) -> str:
+    texts = {
+        ("email", "no_address"): _("no email address"),
+        ("text", "no_address"): _("no telephone number"),
+        ("text", "no_consent"): _("no consent for text messages"),
+    }
+    if hindrance.at is None:
+        return texts[hindrance.channel, hindrance.code]
+    day = {"date": date_words(clock.local_date(zone, hindrance.at))}
+    if hindrance.channel == "email":
+        return _("opted out of email on %(date)s") % day
+    return _("opted out of text messages on %(date)s") % day
+
+
+def reminded_words(at: datetime, state: str, zone: str) -> str:
+    """Why a due date that was written about is not written about again."""
+    day = {"date": date_words(clock.local_date(zone, at))}
+    if state in ("failed", "dropped"):
+        return _("a reminder of %(date)s did not go out; see Messages") % day
+    return _("reminded of this on %(date)s") % day
+
+
+def wait_words(last: date, until: date) -> str:
+    return _("reminded on %(last)s: wait until %(until)s") % {"last": date_words(last), "until": date_words(until)}
+
+
+def finding_words(finding: Finding) -> str:
+    """What is wrong with a message and what to do about it."""
+    texts = {
+        "no_name": _("The company's name is not in the message. Set it under Company."),
+        "no_postal_address": _("Mail needs the company's postal address. Set it under Company."),
+        "no_sender_email": _("There is no address to send from. Set the company's email under Company."),
+        "no_phone": _("A text message needs a number to call. Set the company's telephone under Company."),
+        "no_opt_out": _("The link for opting out is not in the message."),
+        "site_not_https": _("The link for opting out must begin with https. Set WALLDAY_SITE_URL."),
+        "claim": _(
+            "This reads as a claim to act against growth, which only a registered product may make: “%(found)s”"
+        ),
+        "foreign_link": _("This link does not lead to your own pages: %(found)s"),
+        "many_parts": _("This text message takes %(found)s parts; each part is paid for. Two or fewer are better."),
+    }
+    return texts[finding.code] % {"found": finding.found}

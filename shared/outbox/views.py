@@ -1,0 +1,104 @@
+from collections.abc import Callable
+from typing import Any
+
+from django.contrib import messages as notes
+from django.core.paginator import Paginator
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_GET, require_POST
+
+from shared import clock
+from shared.background.services import enqueue
+from shared.errors import Refused
+from shared.events.selectors import event_list
+from shared.outbox.channels import way_out
+from shared.outbox.domain.sms import sms_count
+from shared.outbox.forms import MessageFilter, ReasonForm, SwitchForm
+from shared.outbox.models import Channel, Message
+from shared.outbox.selectors import is_unknown, message_counts, message_list, sending_switch_get, unknown_list
+from shared.outbox.services import message_call_off, message_mark_sent, message_send_again, sending_switch_set
+from shared.people.roles import office_required
+
+PER_PAGE = 50
+
+
+@require_GET
+@office_required
+def message_list_page(request: HttpRequest) -> HttpResponse:
+    """All messages, those of unknown result on top, and the switch that stops everything."""
+    form = MessageFilter(request.GET or None)
+    wanted = form.cleaned_data if form.is_bound and form.is_valid() else {}
+    context = {
+        "form": form,
+        "page": Paginator(message_list(**wanted), PER_PAGE).get_page(request.GET.get("page")),
+        "unknown": unknown_list(now=clock.now())[:PER_PAGE],
+        "counts": message_counts(),
+        "switch": sending_switch_get(),
+        "to_folder": {channel: way_out(channel) == "folder" for channel in Channel.values},
+    }
+    return render(request, "outbox/message_list.html", context)
+
+
+@require_GET
+@office_required
+def message(request: HttpRequest, message_id: int) -> HttpResponse:
+    """One message, word for word, with its history and what can be decided about it."""
+    found = get_object_or_404(Message, pk=message_id)
+    context: dict[str, Any] = {
+        "message": found,
+        "is_unknown": is_unknown(found, now=clock.now()),
+        "events": event_list(subject=found),
+        "sms": sms_count(found.body) if found.channel == Channel.TEXT else None,
+        "reason_form": ReasonForm(),
+    }
+    return render(request, "outbox/message.html", context)
+
+
+@require_POST
+@office_required
+def mark_sent(request: HttpRequest, message_id: int) -> HttpResponse:
+    return _decide(request, message_id, message_mark_sent, _("It counts as sent."))
+
+
+@require_POST
+@office_required
+def send_again(request: HttpRequest, message_id: int) -> HttpResponse:
+    answer = _decide(request, message_id, message_send_again, _("It waits to be sent again."))
+    enqueue("outbox.dispatch")
+    return answer
+
+
+@require_POST
+@office_required
+def call_off(request: HttpRequest, message_id: int) -> HttpResponse:
+    return _decide(request, message_id, message_call_off, _("It will not be sent."))
+
+
+@require_POST
+@office_required
+def switch(request: HttpRequest) -> HttpResponse:
+    """Stop all sending at once, or allow it again."""
+    form = SwitchForm(request.POST)
+    if not form.is_valid():
+        raise Refused(_("Say why, in a few words."))
+    is_on = form.cleaned_data["is_on"] == "on"
+    sending_switch_set(is_on=is_on, reason=form.cleaned_data["reason"], actor=request.user, now=clock.now())
+    notes.success(request, _("Sending is on.") if is_on else _("Sending is off. Nothing leaves."))
+    return redirect("outbox:message_list")
+
+
+@require_POST
+@office_required
+def send_waiting(request: HttpRequest) -> HttpResponse:
+    """Start at once what the clock would start within a minute."""
+    enqueue("outbox.dispatch")
+    notes.info(request, _("Sending has started. Look again in a moment."))
+    return redirect("outbox:message_list")
+
+
+def _decide(request: HttpRequest, message_id: int, decide: Callable[..., Message], said: str) -> HttpResponse:
+    get_object_or_404(Message, pk=message_id)
+    decide(message_id=message_id, reason=request.POST.get("reason", ""), actor=request.user, now=clock.now())
+    notes.success(request, said)
+    return redirect("outbox:message", message_id)
