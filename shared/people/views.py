@@ -23,6 +23,7 @@ from shared.people import forms, services
 from shared.people.models import User
 from shared.people.roles import Role, owner_required, signed_in
 from shared.people.selectors import person_get, person_list
+from shared.web.navigation import frame_of
 from shared.web.present import company_now
 
 
@@ -72,13 +73,9 @@ def own(request: HttpRequest) -> HttpResponse:
     context = {
         "language_form": forms.LanguageForm(initial={"language": user.language}),
         "has_token": Token.objects.filter(user=user).exists(),
-        "frame": _frame(user),
+        "frame": frame_of(request),
     }
     return render(request, "people/own.html", context)
-
-
-def _frame(user: User) -> str:
-    return "web/crew.html" if user.is_crew_lead else "web/office.html"
 
 
 @signed_in
@@ -101,7 +98,7 @@ def own_password(request: HttpRequest) -> HttpResponse:
         update_session_auth_hash(request, user)
         messages.success(request, _("Your password is changed."))
         return redirect("people:own")
-    return render(request, "people/own_password.html", {"form": form, "frame": _frame(user)})
+    return render(request, "people/own_password.html", {"form": form, "frame": frame_of(request)})
 
 
 @signed_in
@@ -110,7 +107,7 @@ def own_token_make(request: HttpRequest) -> HttpResponse:
     """Shows the token once, in the answer itself; it is not kept in a message or a session."""
     user = cast(User, request.user)
     token = services.token_make(person=user, actor=user)
-    return render(request, "people/token.html", {"token": token, "frame": _frame(user)})
+    return render(request, "people/token.html", {"token": token, "frame": frame_of(request)})
 
 
 @signed_in

@@ -38,6 +38,14 @@ class NavItem:
     current: str
 
 
+def frame_of(request: HttpRequest) -> str:
+    """The base template of whoever is signed in; the bare one for everybody else."""
+    user = getattr(request, "user", None)
+    if getattr(user, "is_office", False):
+        return "web/office.html"
+    return "web/crew.html" if getattr(user, "is_crew_lead", False) else "web/base.html"
+
+
 def _url(name: str) -> str | None:
     try:
         return reverse(name)

@@ -5,7 +5,7 @@ Over a working day's distances its error is far below the width of a line.
 """
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -17,6 +17,8 @@ LEAST_HEIGHT, MOST_HEIGHT = 280, 600
 MARGIN = 34
 METRES_PER_DEGREE = 111_195.0  # of latitude on a sphere of 6371.0 km; the scale bar needs no more
 LINE_STYLES = 6
+DOT_GAP = 19.0  # between the middles of two stops, whose radius is 10
+SPREAD_ROUNDS = 40
 SCALE_MILES = (0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50, 100)
 
 
@@ -57,7 +59,8 @@ class Sketch:
         return not self.routes and not self.left_out
 
 
-Place = tuple[float, float]
+Place = tuple[float, float]  # latitude, longitude in degrees
+Point = tuple[float, float]  # in the drawing
 
 
 def _read(thing: Any, name: str) -> Any:
@@ -128,12 +131,13 @@ def sketch_of(
     places = [p for _, stops in given for p in map(_place, stops) if p]
     places += [p for p in map(_place, spare) if p] + ([yard_place] if yard_place else [])
     project = Projection(places or [(0.0, 0.0)], width)
+    dots = spread([project(_place(stop) or (0.0, 0.0)) for _, stops in given for stop in stops], width, project.height)
     length, scale_text = project.scale_bar()
     return Sketch(
         name="wide" if width >= WIDE else "narrow",
         width=width,
         height=project.height,
-        routes=tuple(_route(i, label, stops, yard_place, project) for i, (label, stops) in enumerate(given) if stops),
+        routes=tuple(_routes(given, dots, project(yard_place) if yard_place else None)),
         yard=_mark(yard, "", project) if yard_place else None,
         left_out=tuple(_mark(job, "", project) for job in spare),
         roads=tuple(_path([project(place) for place in line]) for line in lines if len(line) > 1),
@@ -145,14 +149,51 @@ def sketch_of(
 
 def _mark(thing: Any, text: str, project: Projection) -> Mark:
     x, y = project(_place(thing) or (0.0, 0.0))
-    return Mark(x, y, text, y + 4, str(_read(thing, "title") or ""))
+    return Mark(x, y, text, round(y + 4, 1), str(_read(thing, "title") or ""))
 
 
-def _route(index: int, label: str, stops: list[Any], yard: Place | None, project: Projection) -> SketchRoute:
-    corners = [place for place in (yard, *map(_place, stops), yard) if place]
-    marks = (_mark(stop, str(_read(stop, "label") or number), project) for number, stop in enumerate(stops, 1))
-    return SketchRoute(label, index % LINE_STYLES + 1, _path([project(place) for place in corners]), tuple(marks))
+def _routes(given: list[tuple[str, list[Any]]], dots: list[Point], yard: Point | None) -> Iterator[SketchRoute]:
+    """One line per route that has stops; `dots` holds the stops' points, route after route."""
+    begin = 0
+    for index, (label, stops) in enumerate(given):
+        own, begin = dots[begin : begin + len(stops)], begin + len(stops)
+        if stops:
+            corners = [point for point in (yard, *own, yard) if point]
+            marks = (_stop(stop, number, point) for number, (stop, point) in enumerate(zip(stops, own, strict=True), 1))
+            yield SketchRoute(label, index % LINE_STYLES + 1, _path(corners), tuple(marks))
 
 
-def _path(corners: list[tuple[float, float]]) -> str:
+def _stop(stop: Any, number: int, point: Point) -> Mark:
+    x, y = point
+    return Mark(x, y, str(_read(stop, "label") or number), round(y + 4, 1), str(_read(stop, "title") or ""))
+
+
+def spread(points: list[Point], width: float, height: float, least: float = DOT_GAP) -> list[Point]:
+    """Push points apart until each pair is `least` apart, as far as a few rounds go; they stay in the drawing.
+
+    Houses of one street would cover each other's numbers otherwise. Points that coincide part along their order.
+    """
+    moved = [list(point) for point in points]
+    for _ in range(SPREAD_ROUNDS):
+        crowded = False
+        for i, here in enumerate(moved):
+            for there in moved[i + 1 :]:
+                across, down = there[0] - here[0], there[1] - here[1]
+                apart = math.hypot(across, down)
+                if apart >= least:
+                    continue
+                crowded = True
+                push = (least - apart) / 2 + 0.05
+                across, down = (across / apart, down / apart) if apart > 0.01 else (math.cos(i), math.sin(i))
+                here[0], here[1] = here[0] - across * push, here[1] - down * push
+                there[0], there[1] = there[0] + across * push, there[1] + down * push
+        for point in moved:
+            point[0] = min(max(point[0], MARGIN / 2), width - MARGIN / 2)
+            point[1] = min(max(point[1], MARGIN / 2), height - MARGIN / 2)
+        if not crowded:
+            break
+    return [(round(x, 1), round(y, 1)) for x, y in moved]
+
+
+def _path(corners: list[Point]) -> str:
     return "M" + "L".join(f"{x:g} {y:g}" for x, y in corners)

@@ -11,6 +11,7 @@ from django.utils.translation import gettext_lazy as _
 from shared.api_kit.problems import problem_answer
 from shared.errors import WalldayError
 from shared.web.htmx import is_partial
+from shared.web.navigation import frame_of
 
 API_PREFIX = "/api/"
 TEXTS = {
@@ -35,14 +36,18 @@ PROBLEM_TITLES = {
 
 
 def _error(request: HttpRequest, status: int, *, with_request: bool = True) -> HttpResponse:
+    """`with_request=False` renders without anything that needs the database, which may be what is broken."""
     title, text = TEXTS[status]
     if request.path.startswith(API_PREFIX):
         return problem_answer(status=status, instance=request.path)
     if is_partial(request):
         return _into_messages(render_to_string("web/parts/notice.html", {"kind": "warning", "text": text}), status)
     context: dict[str, Any] = {"status": status, "title": title, "text": text}
-    # A broken server may be broken in the database: its page must not need one.
-    return HttpResponse(render_to_string("web/error.html", context, request if with_request else None), status=status)
+    if not with_request:
+        return HttpResponse(render_to_string("web/error.html", context | {"frame": "web/base.html"}), status=status)
+    return HttpResponse(
+        render_to_string("web/error.html", context | {"frame": frame_of(request)}, request), status=status
+    )
 
 
 def _into_messages(body: str, status: int) -> HttpResponse:
@@ -65,7 +70,7 @@ def problem(request: HttpRequest, error: WalldayError) -> HttpResponse:
         notice = {"kind": "warning", "text": error.message}
         return _into_messages(render_to_string("web/parts/notice.html", notice), error.status)
     title = PROBLEM_TITLES.get(error.status, _("This was not accepted"))
-    context = {"error": error, "title": title, "back_url": _back_url(request)}
+    context = {"error": error, "title": title, "back_url": _back_url(request), "frame": frame_of(request)}
     return HttpResponse(render_to_string("web/problem.html", context, request), status=error.status)
 
 
