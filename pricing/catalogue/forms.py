@@ -8,22 +8,28 @@ from django.utils.translation import gettext_lazy as _
 CENTS = 100
 
 
-def _dollars(label: Any, least: int) -> forms.DecimalField:
+def money_field(label: Any, least: Decimal) -> forms.DecimalField:
+    """An amount in the company's money, to the cent, from ``least`` to 10,000."""
     return forms.DecimalField(
         label=label,
         max_digits=8,
         decimal_places=2,
-        validators=[MinValueValidator(Decimal(least)), MaxValueValidator(Decimal(10_000))],
+        validators=[MinValueValidator(least), MaxValueValidator(Decimal(10_000))],
         widget=forms.NumberInput(attrs={"step": "0.01", "inputmode": "decimal"}),
     )
+
+
+def whole_cents(amount: Decimal) -> int:
+    """Exact, since the field takes no parts of a cent."""
+    return int(amount * CENTS)
 
 
 class TargetForm(forms.Form):
     """A new hourly target with its reserve, for a two-person crew, from a day on."""
 
     effective_from = forms.DateField(label=_("From"), widget=forms.DateInput(attrs={"type": "date"}))
-    target = _dollars(_("Target per crew-hour"), least=1)
-    reserve = _dollars(_("Reserve per crew-hour"), least=0)
+    target = money_field(_("Target per crew-hour"), least=Decimal(1))
+    reserve = money_field(_("Reserve per crew-hour"), least=Decimal(0))
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or {}
@@ -34,8 +40,8 @@ class TargetForm(forms.Form):
 
     @property
     def target_cents(self) -> int:
-        return int(self.cleaned_data["target"] * CENTS)
+        return whole_cents(self.cleaned_data["target"])
 
     @property
     def reserve_cents(self) -> int:
-        return int(self.cleaned_data["reserve"] * CENTS)
+        return whole_cents(self.cleaned_data["reserve"])

@@ -5,9 +5,9 @@ from typing import Any
 from django.urls import path
 from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
-from rest_framework.decorators import api_view, permission_classes
 from rest_framework.request import Request
 from rest_framework.response import Response
+from rest_framework.views import APIView
 
 from pricing.earnings.domain.verdict import Verdict
 from pricing.earnings.selectors import earnings_report
@@ -68,24 +68,28 @@ class EarningsOutput(serializers.Serializer[Any]):
     kinds = KindEarningsOutput(many=True)
 
 
-@extend_schema(
-    operation_id="earnings_report",
-    parameters=[EarningsQuery],
-    responses=EarningsOutput,
-    summary="What each kind of job earned per crew-hour",
-    description=(
-        "Jobs first worked in the period, with all that was booked for them since. The worst paid kind comes "
-        "first. Answers 404 `no_hourly_target` where no target is in force on the last day."
-    ),
-)
-@api_view(["GET"])
-@permission_classes([OfficeOnly])
-def report(request: Request) -> Response:
-    query = EarningsQuery(data=request.query_params)
-    query.is_valid(raise_exception=True)
-    today = clock.local_date(company_get().timezone, clock.now())
-    found = earnings_report(since=query.validated_data.get("since"), until=query.validated_data.get("until", today))
-    return Response(found.as_json(with_margin=getattr(request.user, "is_owner", False)))
+class EarningsView(APIView):
+    """The report; read only."""
+
+    permission_classes = [OfficeOnly]
+    problem_statuses = (404,)
+
+    @extend_schema(
+        operation_id="earnings_report",
+        parameters=[EarningsQuery],
+        responses=EarningsOutput,
+        summary="What each kind of job earned per crew-hour",
+        description=(
+            "Jobs first worked in the period, with all that was booked for them since. The worst paid kind comes "
+            "first. Answers 404 `no_hourly_target` where no target is in force on the last day."
+        ),
+    )
+    def get(self, request: Request) -> Response:
+        query = EarningsQuery(data=request.query_params)
+        query.is_valid(raise_exception=True)
+        today = clock.local_date(company_get().timezone, clock.now())
+        found = earnings_report(since=query.validated_data.get("since"), until=query.validated_data.get("until", today))
+        return Response(found.as_json(with_margin=getattr(request.user, "is_owner", False)))
 
 
-urlpatterns = [path("earnings/", report, name="api_earnings")]
+urlpatterns = [path("earnings/", EarningsView.as_view(), name="api_earnings")]

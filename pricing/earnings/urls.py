@@ -5,4 +5,7 @@ from django.urls import path
 from pricing.earnings import views
 
 app_name = "earnings"
-urlpatterns = [path("earnings/", views.report, name="report")]
+urlpatterns = [
+    path("earnings/", views.report, name="report"),
+    path("earnings/refund/", views.refund, name="refund"),
+]
