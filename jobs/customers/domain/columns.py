@@ -119,12 +119,10 @@ def _chosen(header: Sequence[str], fields: Sequence[Field], mapping: Mapping[str
     return chosen
 
 
-def _claimed(heading: str, fields: Iterable[Field]) -> str:
+def _claimed(heading: str, fields: Sequence[Field]) -> str:
     wanted = {plain(heading), _without_unit(plain(heading))} - {""}
-    for candidate in fields:
-        if wanted & {plain(candidate.name), *map(plain, candidate.synonyms)}:
-            return candidate.name
-    return ""
+    by_name = [f.name for f in fields if plain(f.name) in wanted]
+    return next(iter(by_name or [f.name for f in fields if wanted & set(map(plain, f.synonyms))]), "")
 
 
 def _settle(header: Sequence[str], name: str, places: list[int]) -> list[int]:

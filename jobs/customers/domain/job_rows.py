@@ -111,6 +111,13 @@ def read_job_row(
 
 
 def _place(read: RowReader) -> Place:
+    region = read.text("region", 40)
+    if plain(region) in JOB_STATES:
+        read.refuse(
+            "region",
+            N_("This column is read as a state of the country, but it holds the state of a job."),
+            N_("Call the column job_state, or map it to job_state."),
+        )
     place = Place(
         customer_ref=read.text("customer_ref", 40),
         property_ref=read.text("property_ref", 40),
@@ -119,7 +126,7 @@ def _place(read: RowReader) -> Place:
         phone=read.phone("phone"),
         street=read.text("street", 120),
         city=read.text("city", 80),
-        postal_code=read.postal_code("postal_code", read.text("region", 40)),
+        postal_code=read.postal_code("postal_code", region),
     )
     pair = (place.name or place.phone or place.email) and place.street
     if not (place.property_ref or place.customer_ref or pair or read.faults):
@@ -146,16 +153,18 @@ def _done_on(read: RowReader) -> dt.date | None:
 def _state(read: RowReader, done_on: dt.date | None) -> str:
     """As written; without a word, done if there is a date, else agreed."""
     bad = len(read.faults)
-    state = read.choice("state", JOB_STATES)
+    state = read.choice("job_state", JOB_STATES)
     if len(read.faults) > bad:
         return state
     if state == "done" and not read.columns.has("done_on"):
-        read.refuse("state", N_("The job is done, but no column says when."), N_("Add a column done_on with the date."))
+        read.refuse(
+            "job_state", N_("The job is done, but no column says when."), N_("Add a column done_on with the date.")
+        )
     elif state == "done":
         read.require("done_on", done_on, N_("Write the date on which it was done."))
     elif state and done_on is not None:
         read.refuse(
-            "state",
+            "job_state",
             N_("The job is not done by its state, but has a date on which it was done."),
             N_("Which is right? Write done, or leave the date empty."),
         )

@@ -91,7 +91,7 @@ JOB_FIELDS = (
     Field("workers", "workers", ("crew size", "people", "men", "trabajadores")),
     Field("drive_minutes", "minutes driven", ("drive", "drive time", "travel", "travel time", "travel minutes")),
     Field("wages", "wages with burden", ("labor cost", "wage cost", "labour cost", "mano de obra")),
-    Field("state", "state of the job", ("status", "job status", "job state", "stage", "job_state", "estatus")),
+    Field("job_state", "state of the job", ("status", "job status", "stage", "estatus")),
     Field("done_on", "done on", (
         "last done", "date done", "done", "done date", "completed", "completed on", "completion date", "finished",
         "finished on", "last service", "last service date", "service date", "last wash", "last washed",

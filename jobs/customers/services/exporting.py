@@ -138,7 +138,7 @@ def _job_cells(known: KnownJob, country: str) -> Cells:
         **{name: getattr(place, name) for name in ("street", "city", "region", "postal_code")},
         "discount": _amount(job.discount_cents) if job.discount_cents else None,
         "workers": known.visit.workers if is_done and known.visit else None,
-        "state": job.state,
+        "job_state": job.state,
         "done_on": known.visit.work_date if is_done and known.visit else None,
         "promised": windows_as_written(windows, promised=True),
         "possible_dates": windows_as_written(windows, promised=False),

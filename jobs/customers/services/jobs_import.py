@@ -190,7 +190,7 @@ class JobsImporter:
 
     def _created(self, row: JobRow, place: Property) -> Outcome:
         if row.state in ON_A_PLAN:
-            self._refuse("state", row.state, N_("A job comes onto a day plan by planning, not by an import."),
+            self._refuse("job_state", row.state, N_("A job comes onto a day plan by planning, not by an import."),
                          N_("Write agreed, and plan the day."))  # fmt: skip
         reference = row.reference if row.reference and own_number(row.reference) is None else None
         job = Job(
@@ -247,10 +247,10 @@ class JobsImporter:
         windows = bool(row.windows) and set(row.windows) != known.windows
         line_fields = line_differences(row, line.line) if line else {}
         if on_a_plan and (fields or windows or line_fields or line is None):
-            self._refuse("state", known.job.state, N_("The job is on a day plan, and the row would change it."),
+            self._refuse("job_state", known.job.state, N_("The job is on a day plan, and the row would change it."),
                          N_("Change it on the job's page, or take it off the plan first."))  # fmt: skip
         if state != known.job.state and not is_reachable(known.job.state, state):
-            self._refuse("state", state, N_("A job that is %(old)s cannot become %(new)s."),
+            self._refuse("job_state", state, N_("A job that is %(old)s cannot become %(new)s."),
                          N_("Correct the state, or give the row a reference of its own."),
                          old=known.job.state, new=state)  # fmt: skip
         made = line is None
@@ -341,5 +341,5 @@ class JobsImporter:
 
 COLUMN_OF = {
     "price_cents": "price", "materials_cents": "materials", "discount_cents": "discount", "windows": "possible_dates",
-    "wage_cents": "wages", "note": "job_note", "estimated_minutes": "minutes",
+    "wage_cents": "wages", "state": "job_state", "note": "job_note", "estimated_minutes": "minutes",
 }  # fmt: skip
