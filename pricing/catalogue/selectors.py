@@ -4,7 +4,7 @@ from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
 from pricing.catalogue.domain import HourlyTargetTerms, RateTerms
-from pricing.catalogue.models import HourlyTarget, Rate, RateCard, Service
+from pricing.catalogue.models import HourlyTarget, Rate, RateCard
 from shared.errors import NotFound
 
 
@@ -12,11 +12,6 @@ class NoTargetYet(NotFound):
     """Nobody has set an hourly target that is in force on the day asked for."""
 
     code = "no_hourly_target"
-
-
-def service_list() -> QuerySet[Service]:
-    """All services, those no longer offered too, with their skills."""
-    return Service.objects.prefetch_related("skills")
 
 
 def rate_card_on(*, on: date) -> RateCard | None:
@@ -32,7 +27,7 @@ def rate_list(*, on: date) -> QuerySet[Rate]:
 
 def rate_terms(*, on: date) -> dict[str, RateTerms]:
     """The terms of every service on the card in force, by service code; empty where there is no card."""
-    return {rate.service.code: _terms(rate) for rate in rate_list(on=on)}
+    return {rate.service.code: terms_of(rate) for rate in rate_list(on=on)}
 
 
 def target_on(*, on: date) -> HourlyTargetTerms:
@@ -53,7 +48,8 @@ def target_list() -> QuerySet[HourlyTarget]:
     return HourlyTarget.objects.order_by("-effective_from")
 
 
-def _terms(rate: Rate) -> RateTerms:
+def terms_of(rate: Rate) -> RateTerms:
+    """A rate as the calculations take it; reads its service."""
     return RateTerms(
         service_code=rate.service.code,
         service_name=rate.service.name,

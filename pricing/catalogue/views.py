@@ -8,8 +8,10 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_POST
 
 from pricing.catalogue.forms import TargetForm
-from pricing.catalogue.selectors import rate_card_on, rate_list, target_list
+from pricing.catalogue.models import Rate
+from pricing.catalogue.selectors import rate_card_on, rate_list, target_list, terms_of
 from pricing.catalogue.services import catalogue_defaults, target_set
+from pricing.estimates.domain import card_cents_per_crew_hour
 from shared import clock
 from shared.errors import Refused
 from shared.people.roles import office_required, owner_required
@@ -60,12 +62,22 @@ def _page(request: HttpRequest, form: TargetForm, *, status: int = 200) -> HttpR
     context: dict[str, Any] = {
         "form": form,
         "card": rate_card_on(on=today),
-        "rates": rate_list(on=today),
+        "rows": [_row(rate) for rate in rate_list(on=today)],
         "targets": targets,
         "target": next((row for row in targets if row.effective_from <= today), None),
         "today": today,
     }
     return render(request, "catalogue/rates.html", context, status=status)
+
+
+def _row(rate: Rate) -> dict[str, Any]:
+    """A rate, and what an hour of the work itself brings at its price."""
+    terms = terms_of(rate)
+    return {
+        "rate": rate,
+        "hour": card_cents_per_crew_hour(terms, storeys=1),
+        "hour_high": card_cents_per_crew_hour(terms, storeys=2),
+    }
 
 
 def _today() -> date:

@@ -7,5 +7,4 @@ from pricing.earnings import views
 app_name = "earnings"
 urlpatterns = [
     path("earnings/", views.report, name="report"),
-    path("earnings/refund/", views.refund, name="refund"),
 ]

@@ -2,21 +2,18 @@ from collections import Counter
 from datetime import date, timedelta
 from typing import Any
 
-from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import redirect, render
+from django.shortcuts import render
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_GET, require_http_methods
+from django.views.decorators.http import require_GET
 
 from pricing.catalogue.selectors import NoTargetYet
 from pricing.earnings.domain.report import EarningsReport
 from pricing.earnings.domain.verdict import FAMILY_ERROR, MINIMUM_JOBS, Verdict
-from pricing.earnings.forms import PeriodForm, RefundForm
+from pricing.earnings.forms import PeriodForm
 from pricing.earnings.selectors import earnings_report
-from pricing.earnings.services import refund_record
 from pricing.earnings.wording import crew_hours_words, interval_words, remedy_sentence, verdict_word
 from shared import clock
-from shared.errors import Refused
 from shared.people.roles import office_required
 from shared.web.present import company_now
 
@@ -37,33 +34,6 @@ def report(request: HttpRequest) -> HttpResponse:
     except NoTargetYet as error:
         return render(request, "earnings/report.html", context | {"no_target": error.message})
     return render(request, "earnings/report.html", context | _report_context(found, company.currency))
-
-
-@require_http_methods(["GET", "POST"])
-@office_required
-def refund(request: HttpRequest) -> HttpResponse:
-    """Book money given back on a job, with its reason."""
-    form = RefundForm(request.POST or None, initial=request.GET.dict())
-    if request.method == "POST" and form.is_valid():
-        try:
-            _refund_of(form, request.user)
-        except Refused as error:
-            form.add_error("amount", error.message)
-        else:
-            messages.success(request, _("The refund is booked."))
-            return redirect("earnings:report")
-    return render(request, "earnings/refund.html", {"form": form}, status=422 if form.is_bound else 200)
-
-
-def _refund_of(form: RefundForm, actor: Any) -> None:
-    refund_record(
-        work_date=clock.local_date(company_now().timezone, clock.now()),
-        service=form.cleaned_data["service"],
-        job_ref=form.cleaned_data["job"],
-        refund_cents=form.refund_cents,
-        reason=form.cleaned_data["reason"],
-        actor=actor,
-    )
 
 
 def _periods(today: date) -> list[tuple[str, date | None]]:

@@ -35,8 +35,7 @@ def line_minutes(rate: RateTerms, quantity: int, storeys: int) -> int:
     """
     _require_positive(quantity, "quantity")
     _require_positive(storeys, "storeys")
-    units_per_hour = rate.units_per_crew_hour if storeys == 1 else rate.units_per_crew_hour_high
-    return rate.setup_minutes + round_half_up(Fraction(quantity * MINUTES_PER_HOUR, units_per_hour))
+    return rate.setup_minutes + round_half_up(Fraction(quantity * MINUTES_PER_HOUR, _units_per_hour(rate, storeys)))
 
 
 def line_price_cents(rate: RateTerms, quantity: int) -> int:
@@ -66,10 +65,18 @@ def earned_cents_per_crew_hour(
     return round_half_up(price_cents * MINUTES_PER_HOUR / time) if time > 0 else None
 
 
-def price_at_target_cents(*, target_cents_per_crew_hour: int, on_site_minutes: int, drive_minutes: int) -> int:
-    """The price that brings a two-person crew exactly the target for its time on site and its driving."""
-    time = Fraction(on_site_minutes + drive_minutes, MINUTES_PER_HOUR)
-    return round_half_up(target_cents_per_crew_hour * time)
+def card_cents_per_crew_hour(rate: RateTerms, storeys: int) -> int:
+    """What an hour of nothing but the work itself brings at the card's price: no set-up, no driving.
+
+    The most that the card can earn on a large job; a service whose figure is below the hourly target cannot
+    reach it unless its least charge does.
+    """
+    _require_positive(storeys, "storeys")
+    return round_half_up(Fraction(rate.price_cents_per_100_units * _units_per_hour(rate, storeys), PRICED_UNITS))
+
+
+def _units_per_hour(rate: RateTerms, storeys: int) -> int:
+    return rate.units_per_crew_hour if storeys == 1 else rate.units_per_crew_hour_high
 
 
 def _require_positive(number: int, name: str) -> None:

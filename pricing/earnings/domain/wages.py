@@ -23,28 +23,21 @@ def week_pay_cents(*, straight_cents: int, worked_minutes: int) -> int:
     bonuses alike; over all ``worked_minutes`` (driving and riding included, 29 CFR 785.41) it gives the
     regular rate (29 CFR 778.109 to 778.111). Raises ``ValueError`` for pay without time.
     """
-    if worked_minutes <= 0:
-        if straight_cents:
-            raise ValueError("Expected worked minutes for the pay of a week.")
-        return 0
-    overtime_minutes = max(0, worked_minutes - OVERTIME_AFTER_MINUTES_A_WEEK)
-    premium = Fraction(straight_cents, worked_minutes) / 2 * overtime_minutes
-    return straight_cents + round_half_up(premium)
+    return round_half_up(_week_pay(Fraction(straight_cents), worked_minutes))
 
 
 def wage_cents(
     *, worked_minutes: int, cents_per_hour: int, burden_percent: int, minutes_before_in_week: int = 0
 ) -> int:
-    """Cost of one worker's ``worked_minutes``: the wage, the overtime premium it brings, the burden on both.
+    """Cost of ``worked_minutes`` at an hourly wage (a worker's, or a whole crew's): wage, overtime, burden.
 
-    ``minutes_before_in_week`` is the time already worked in the same week; minutes past the 40th hour cost
-    half the hourly wage more. ``burden_percent`` is what the firm pays on top of wages (payroll taxes,
-    insurance).
+    It is what the minutes add to the pay of a week in which ``minutes_before_in_week`` were worked already, so
+    minutes past the 40th hour cost half the wage more. ``burden_percent`` is what the firm pays on top of wages
+    (payroll taxes, insurance).
     """
-    overtime_minutes = _overtime(minutes_before_in_week + worked_minutes) - _overtime(minutes_before_in_week)
-    paid_minutes = worked_minutes + Fraction(overtime_minutes, 2)
-    wage = Fraction(cents_per_hour, MINUTES_PER_HOUR) * paid_minutes
-    return round_half_up(wage * Fraction(100 + burden_percent, 100))
+    after = minutes_before_in_week + worked_minutes
+    added = _hourly_week_pay(cents_per_hour, after) - _hourly_week_pay(cents_per_hour, minutes_before_in_week)
+    return round_half_up(added * Fraction(100 + burden_percent, 100))
 
 
 def mileage_cents(*, drive_metres: int, on: date) -> int:
@@ -54,5 +47,14 @@ def mileage_cents(*, drive_metres: int, on: date) -> int:
     return round_half_up(miles * Fraction(MILEAGE_TENTHS_OF_CENT[year], 10))
 
 
-def _overtime(minutes: int) -> int:
-    return max(0, minutes - OVERTIME_AFTER_MINUTES_A_WEEK)
+def _hourly_week_pay(cents_per_hour: int, worked_minutes: int) -> Fraction:
+    return _week_pay(Fraction(cents_per_hour * worked_minutes, MINUTES_PER_HOUR), worked_minutes)
+
+
+def _week_pay(straight_cents: Fraction, worked_minutes: int) -> Fraction:
+    if worked_minutes <= 0:
+        if straight_cents:
+            raise ValueError("Expected worked minutes for the pay of a week.")
+        return Fraction(0)
+    overtime_minutes = max(0, worked_minutes - OVERTIME_AFTER_MINUTES_A_WEEK)
+    return straight_cents + straight_cents / worked_minutes / 2 * overtime_minutes

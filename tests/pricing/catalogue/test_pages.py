@@ -29,7 +29,15 @@ def card():
 def test_everyone_in_the_office_sees_the_card_and_the_target(client_of, office, card):
     """Rates, target and reserve; the form for a new target is the owner's."""
     page = client_of(office).get(PAGE).content.decode()
-    for text in ("House wash", "$26.00", "$175.00", "$110.00", "2026-01-01", "common practice, no source"):
+    for text in (
+        "House wash",
+        "$26.00",
+        "$175.00",
+        "$110.00",
+        "2026-01-01",
+        "common practice, no source",
+        "$416.00 / $312.00",
+    ):
         assert text in page
     assert "Set this target" not in page
 

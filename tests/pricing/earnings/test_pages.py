@@ -10,8 +10,6 @@ from django.core.management import CommandError, call_command
 from drf_spectacular.generators import SchemaGenerator
 
 from pricing.catalogue.models import HourlyTarget
-from pricing.earnings.models import EarningEntry
-from pricing.earnings.selectors import earnings_report
 from shared.company.selectors import company_get
 from tests.factories import make_earning, make_service
 
@@ -172,42 +170,6 @@ def test_the_api_documents_its_answers(client_of, owner):
     operation = SchemaGenerator().get_schema(public=True)["paths"]["/api/earnings/"]["get"]
     assert {"200", "400", "401", "403", "404"} <= set(operation["responses"])
     assert [parameter["name"] for parameter in operation["parameters"]] == ["since", "until"]
-
-
-def give_back(client, entry, **over):
-    values = {"job": entry.job_ref, "service": entry.service_id, "amount": "50", "reason": "streaks", **over}
-    return client.post("/earnings/refund/", values)
-
-
-def test_the_office_books_money_given_back(client_of, office, target):
-    """It lowers what the job earned; the first entry stays."""
-    entry = make_earning(price_cents=300_00)
-    assert client_of(office).get("/earnings/refund/", {"job": 7}).status_code == 200
-    assert give_back(client_of(office), entry).url == PAGE
-    assert earnings_report(since=None, until=date(2026, 6, 15)).kinds[0].earned_cents == 250_00
-
-
-@pytest.mark.parametrize(
-    ("over", "words"),
-    [
-        ({"amount": "300.01"}, "at most what this service earned"),
-        ({"amount": "0"}, "greater than or equal to 0.01"),
-        ({"job": "999999"}, "at most what this service earned"),
-        ({"reason": " "}, "required"),
-    ],
-)
-def test_a_refund_that_cannot_be_is_explained(client_of, office, target, over, words):
-    """Too much, nothing, another job, no reason: the form says so and nothing is booked."""
-    answer = give_back(client_of(office), make_earning(price_cents=300_00), **over)
-    assert answer.status_code == 422
-    assert words in text_of(answer)
-    assert not EarningEntry.objects.filter(kind="refund").exists()
-
-
-def test_a_crew_lead_gives_nothing_back(client_of, crew_lead, target):
-    """Neither the form nor the booking."""
-    assert client_of(crew_lead).get("/earnings/refund/").status_code == 403
-    assert give_back(client_of(crew_lead), make_earning()).status_code == 403
 
 
 def run(*arguments):
