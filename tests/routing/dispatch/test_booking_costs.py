@@ -1,6 +1,6 @@
 """What a booked stop's driving costs."""
 
-from datetime import date
+from datetime import UTC, date, datetime
 
 import pytest
 
@@ -18,6 +18,7 @@ def test_a_crew_with_its_own_car_is_reckoned_by_the_mileage_rate():
         job=job,
         crew=make_crew(truck=None),
         work_date=date(2026, 1, 2),
+        now=datetime(2026, 1, 2, 22, 0, tzinfo=UTC),
         on_site_minutes=90,
         drive_minutes=20,
         drive_metres=16_093,
