@@ -39,7 +39,7 @@ def plots_by_street(town: Town) -> dict[str, list[Plot]]:
 
 
 def _plots(town: Town, street: Street, crossings: set[int]) -> list[Plot]:
-    plots = []
+    plots: list[Plot] = []
     for index in range(1, len(street.nodes) - 1):
         if crossings.isdisjoint(street.nodes[index - 1 : index + 1]):
             plots.extend(_plot(town, street, index, side) for side in (-1, 1))
@@ -52,9 +52,7 @@ def _plot(town: Town, street: Street, index: int, side: int) -> Plot:
     along = math.atan2(here[1] - before[1], here[0] - before[0])
     away = along - side * math.pi / 2.0
     middle = ((before[0] + here[0]) / 2.0, (before[1] + here[1]) / 2.0)
-    lat, lon = to_globe(
-        middle[0] + SETBACK_METRES * math.cos(away), middle[1] + SETBACK_METRES * math.sin(away)
-    )
+    lat, lon = to_globe(middle[0] + SETBACK_METRES * math.cos(away), middle[1] + SETBACK_METRES * math.sin(away))
     front = (90.0 - math.degrees(away + math.pi)) % 360.0
     number = FIRST_NUMBER + 2 * index + (1 if side > 0 else 0)
     return Plot(number, street.name, street.district, lat, lon, round(front) % 360, street.line.private)

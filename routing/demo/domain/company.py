@@ -10,7 +10,7 @@ TIMEZONE = "America/Chicago"
 COMPANY_PHONE = "+15005550199"
 COMPANY_EMAIL = "office@example.com"
 WAGE_BURDEN_PERCENT = 12
-PASSWORD_ENDING = "-on-the-ladder"
+PASSWORD_ENDING = "-on-the-ladder"  # noqa: S105  printed for all to see, made by the demo only
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,6 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
-from routing.demo.domain.houses import House
 from routing.demo.domain.offer import TRUTHS, LineSpec
 
 NOISE_SIGMA = 0.18  # spread of a job's real minutes around what they should be
@@ -116,5 +115,3 @@ def with_refunds(rng: random.Random, jobs: Sequence[PastJob], *, today: date) ->
 def house_place(house: int) -> int:
     """The place number of a house in the drive tables (0 is the yard)."""
     return house + 1
-
-

@@ -86,14 +86,12 @@ class House:
         return sum(wall.area_sqft for wall in self.walls if wall.kind == "face")
 
 
-def houses_make(
-    rng: random.Random, town: Town, customers: Sequence[CustomerSpec], *, today: date
-) -> list[House]:
+def houses_make(rng: random.Random, town: Town, customers: Sequence[CustomerSpec], *, today: date) -> list[House]:
     """One house for each property of each customer, neighbours now and then, most in the newer districts."""
     owners = [customer.reference for customer in customers for _ in range(customer.houses)]
     plots = _plots(rng, town, len(owners))
-    houses = [_house(rng, number, owner, plot, today) for number, (owner, plot) in enumerate(zip(owners, plots))]
-    return houses
+    pairs = enumerate(zip(owners, plots, strict=True))
+    return [_house(rng, number, owner, plot, today) for number, (owner, plot) in pairs]
 
 
 def _plots(rng: random.Random, town: Town, count: int) -> list[Plot]:
@@ -146,7 +144,14 @@ def _walls(rng: random.Random, front: int, width: int, depth: int, storeys: int)
         facing = (front + turn) % 360
         area = round(run * STOREY_FEET * storeys * 0.88)
         yield WallSpec(
-            f"{QUARTERS[quarter_of(facing)].capitalize()} wall", "face", material, colour, lightness, facing, area, storeys
+            f"{QUARTERS[quarter_of(facing)].capitalize()} wall",
+            "face",
+            material,
+            colour,
+            lightness,
+            facing,
+            area,
+            storeys,
         )
     yield from _elements(rng, front, storeys)
 

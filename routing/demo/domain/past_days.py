@@ -141,9 +141,7 @@ def _drive_route(
         lines = _done_lines(rng, booked, crew)
         reference = f"demo-j{done + k + 1:05}"
         jobs.append(
-            PastJob(
-                reference, booked.house, day, crew.code, clock, minutes[k], metres[k], lines, booked.callback_of
-            )
+            PastJob(reference, booked.house, day, crew.code, clock, minutes[k], metres[k], lines, booked.callback_of)
         )
         clock, place = clock + jobs[-1].on_site_minutes + MINUTES_TO_PACK, order[k]
     return jobs
@@ -158,7 +156,8 @@ def _done_lines(rng: random.Random, booked: Booked, crew: CrewSpec) -> tuple[Pas
 def _best_order(route: Sequence[Booked], roads: Roads) -> list[Booked]:
     """The quickest order: all of them for up to six stops, nearest next for more."""
     if len(route) <= 6:
-        return list(min(itertools.permutations(route), key=lambda order: _length(order, roads)))
+        orders = (list(order) for order in itertools.permutations(route))
+        return min(orders, key=lambda order: _length(order, roads))
     ordered, rest, place = [], list(route), YARD
     while rest:
         near = min(rest, key=lambda b: roads.minutes(place, house_place(b.house)))
@@ -175,4 +174,3 @@ def _length(order: Sequence[Booked], roads: Roads) -> int:
 
 def _monday(day: date) -> date:
     return day - timedelta(days=day.weekday())
-

@@ -61,7 +61,7 @@ def customers_make(rng: random.Random, *, today: date) -> list[CustomerSpec]:
     people = [(f"{first} {family}", "en") for first, family in person_names(rng, spanish=False, count=english)]
     people += [(f"{first} {family}", "es") for first, family in person_names(rng, spanish=True, count=spanish)]
     rng.shuffle(people)
-    firms = person_names(random.Random(rng.random()), spanish=False, count=FIRMS)
+    firms = person_names(rng, spanish=False, count=FIRMS)
     named = [(f"{family} {rng.choice(FIRM_WORDS)}", "en", 5) for _, family in firms]
     named += [(name, language, 1) for name, language in people]
     opted_out = set(rng.sample(range(FIRMS, CUSTOMERS), OPTED_OUT))
@@ -75,7 +75,7 @@ def _customer(
     rng: random.Random, number: int, name: str, language: str, houses: int, opted_out: bool, today: date
 ) -> CustomerSpec:
     new = houses == 1 and rng.random() < NEW_SHARE
-    days = rng.randint(3, 35) if new else round(DAYS_WITH_US * (0.05 + 0.95 * rng.random() ** 0.62))
+    days = rng.randint(3, 35) if new else round(DAYS_WITH_US * (0.05 + 0.95 * rng.random() ** 0.52))
     since = today - timedelta(days=days)
     email = "" if houses == 1 and rng.random() < NO_EMAIL_SHARE else f"{_plain(name)}@example.com"
     phone = "" if houses == 1 and rng.random() < NO_PHONE_SHARE else phone_number(number)

@@ -9,7 +9,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from routing.demo.domain import section_roads
-from routing.demo.domain.districts import KINDS, Cell, Line, cells, lines_of
+from routing.demo.domain.districts import KINDS, Line, cells, lines_of
 from routing.demo.domain.names import street_names
 from routing.demo.domain.plane import Bend, Point, bend_make, densify, to_globe
 
@@ -123,12 +123,9 @@ def town_make(rng: random.Random) -> Town:
 
 def _streets(board: _Board, rng: random.Random) -> list[Street]:
     names = iter(street_names(rng))
-    streets = []
-    for line in section_roads.section_lines():
-        streets.append(_street(board, line, "section roads", -1, names))
+    streets = [_street(board, line, "section roads", -1, names) for line in section_roads.section_lines()]
     for number, cell in enumerate(cells()):
-        for line in lines_of(cell, rng):
-            streets.append(_street(board, line, _district_name(cell), number, names))
+        streets += [_street(board, line, KINDS[cell.kind], number, names) for line in lines_of(cell, rng)]
     for line in section_roads.motorway_lines():
         name = MOTORWAY_REF if line.road_class == "motorway" else ""
         streets.append(Street(name, "motorway", -1, line, board.run(line.corners)))
@@ -137,10 +134,6 @@ def _streets(board: _Board, rng: random.Random) -> list[Street]:
 
 def _street(board: _Board, line: Line, district: str, cell: int, names: Iterator[str]) -> Street:
     return Street(f"{next(names)} {line.suffix}", district, cell, line, board.run(line.corners))
-
-
-def _district_name(cell: Cell) -> str:
-    return KINDS[cell.kind]
 
 
 def _ways(board: _Board, streets: Iterable[Street]) -> list[Way]:
@@ -160,9 +153,7 @@ def _ways(board: _Board, streets: Iterable[Street]) -> list[Way]:
 
 def _way(way_id: int, street: Street, nodes: tuple[int, ...], bridge: bool) -> Way:
     line = street.line
-    return Way(
-        way_id, street.name, line.road_class, line.speed_mph, nodes, line.one_way, line.private, bridge
-    )
+    return Way(way_id, street.name, line.road_class, line.speed_mph, nodes, line.one_way, line.private, bridge)
 
 
 def _primary_nodes(streets: Iterable[Street]) -> set[int]:
@@ -218,8 +209,7 @@ def _no_left_turns(board: _Board, ways: Sequence[Way], corner: Point, count: int
     primary = [way for way in arms if way.road_class == "primary"]
     pairs = [(a, b) for a in minor for b in primary if _turns_left(board, a, via, b)]
     return [
-        Restriction(count + number, "no_left_turn", a.id, via, b.id)
-        for number, (a, b) in enumerate(pairs, start=1)
+        Restriction(count + number, "no_left_turn", a.id, via, b.id) for number, (a, b) in enumerate(pairs, start=1)
     ]
 
 

@@ -13,13 +13,23 @@ from routing.demo.domain.open_jobs import OpenJob, open_jobs_make
 from routing.demo.domain.past_days import Roads, history_drive
 from routing.demo.domain.people import CustomerSpec, customers_make
 from routing.demo.domain.town import Town, town_make
-from routing.demo.domain.wishes import HISTORY_DAYS, LEAST_AGE_DAYS, Habit, Wish, every_so_often, extras, merged, wash_days
+from routing.demo.domain.wishes import (
+    HISTORY_DAYS,
+    LEAST_AGE_DAYS,
+    Habit,
+    Wish,
+    every_so_often,
+    extras,
+    merged,
+    wash_days,
+)
 
 DUE_HOUSES = 42
+DUE_BUT_UNWILLING = 4
 CHALKY_DUE_HOUSES = 24
 CHALK_REMOVALS = 112
 ROOFS_DONE = 6
-GUTTER_HOUSES = 96
+GUTTER_HOUSES = 92
 LONG_ENOUGH_DAYS = 420
 
 
@@ -44,7 +54,7 @@ class Story:
 
 def stream(seed: int, part: str) -> random.Random:
     """A generator of its own for each part, so that a change in one leaves the others as they were."""
-    return random.Random(f"{seed}:{part}")
+    return random.Random(f"{seed}:{part}")  # noqa: S311  no secret is drawn
 
 
 def base_make(*, seed: int, today: date) -> Base:
@@ -58,7 +68,8 @@ def base_make(*, seed: int, today: date) -> Base:
 def story_make(base: Base, offers: Offers, roads: Roads, *, seed: int, today: date) -> Story:
     """Three years of work at the houses, the chalk read on the way, and the jobs that are open now."""
     since = _since(base, today)
-    habits = habits_make(stream(seed, "habits"), base.houses, since, today=today)
+    said_stop = frozenset(spec.reference for spec in base.customers if any(not said.given for said in spec.consents))
+    habits = habits_make(stream(seed, "habits"), base.houses, since, said_stop, today=today)
     wishes = _wishes(stream(seed, "wishes"), base.houses, habits, since, today)
     jobs = history_drive(stream(seed, "days"), wishes, base.houses, offers, roads, today=today)
     jobs = with_refunds(stream(seed, "refunds"), jobs, today=today)
@@ -75,11 +86,12 @@ def _since(base: Base, today: date) -> list[date]:
 
 
 def habits_make(
-    rng: random.Random, houses: Sequence[House], since: Sequence[date], *, today: date
+    rng: random.Random, houses: Sequence[House], since: Sequence[date], said_stop: frozenset[str], *, today: date
 ) -> list[Habit]:
     """Which houses are due now, have their gutters cleared, had their chalk removed; how often each is washed."""
     long_enough = [k for k, day in enumerate(since) if (today - day).days >= LONG_ENOUGH_DAYS]
-    due = set(rng.sample(long_enough, DUE_HOUSES))
+    unwilling = [k for k in long_enough if houses[k].customer in said_stop][:DUE_BUT_UNWILLING]
+    due = {*unwilling, *rng.sample([k for k in long_enough if k not in unwilling], DUE_HOUSES - len(unwilling))}
     sided = [k for k, day in enumerate(since) if (today - day).days >= 200 and has_vinyl(houses[k])]
     removed = set(rng.sample(sided, CHALK_REMOVALS))
     gutters = set(rng.sample(range(len(since)), GUTTER_HOUSES))
@@ -112,9 +124,7 @@ def _wishes(
 def _roofs(rng: random.Random, houses: Sequence[House], since: Sequence[date], today: date) -> list[Wish]:
     """A service taken up a few months ago: too few to tell."""
     old = [k for k, day in enumerate(since) if (today - day).days > 200]
-    return [
-        Wish(today - timedelta(days=rng.randint(20, 150)), k, ("roof_wash",)) for k in rng.sample(old, ROOFS_DONE)
-    ]
+    return [Wish(today - timedelta(days=rng.randint(20, 150)), k, ("roof_wash",)) for k in rng.sample(old, ROOFS_DONE)]
 
 
 def has_vinyl(house: House) -> bool:

@@ -25,9 +25,7 @@ def open_jobs_bring_forward(*, day: date) -> int:
     if set_for >= day:
         return 0
     shift = day - set_for
-    ended = JobWindow.objects.filter(
-        job__reference__startswith="demo-o", job__state=JobState.AGREED, last_date__lt=day
-    )
+    ended = JobWindow.objects.filter(job__reference__startswith="demo-o", job__state=JobState.AGREED, last_date__lt=day)
     windows = [_moved(window, shift) for window in ended]
     JobWindow.objects.bulk_update(windows, ["first_date", "last_date"])
     event_record(kind=BROUGHT_FORWARD, subject=company_get(), data={"day": day.isoformat(), "windows": len(windows)})

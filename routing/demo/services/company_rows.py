@@ -6,6 +6,7 @@ from pricing.catalogue.models import Service, Skill
 from pricing.catalogue.selectors import rate_terms
 from pricing.catalogue.services import catalogue_defaults
 from routing.demo.domain import company
+from routing.demo.domain.houses import POSTAL_CODE
 from routing.demo.domain.offer import SERVICES, Offer
 from routing.demo.domain.town import TOWN_NAME, Town
 from routing.demo.domain.wishes import HISTORY_DAYS
@@ -22,7 +23,7 @@ def company_store(town: Town) -> Company:
     """Name and settings of the firm."""
     row = company_get()
     row.name, row.timezone = company.COMPANY_NAME, company.TIMEZONE
-    row.street, row.city = f"1 {_yard_street(town)}", TOWN_NAME
+    row.street, row.city, row.postal_code = f"1 {_yard_street(town)}", TOWN_NAME, POSTAL_CODE
     row.phone_e164, row.email = company.COMPANY_PHONE, company.COMPANY_EMAIL
     row.wage_burden_percent = company.WAGE_BURDEN_PERCENT
     row.full_clean()

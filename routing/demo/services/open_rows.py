@@ -1,6 +1,7 @@
 """The jobs in the demo's book as rows, with their windows and the history of how they came about."""
 
 from collections.abc import Iterator, Sequence
+from datetime import datetime
 
 from jobs.work.choices import JobState
 from jobs.work.models import Job, JobWindow
@@ -50,5 +51,5 @@ def _events(spec: OpenJob, job: Job) -> Iterator[Event]:
         yield _event(job, kind, at(spec.created, NOON), {})
 
 
-def _event(job: Job, kind: str, moment: object, data: dict[str, str]) -> Event:
+def _event(job: Job, kind: str, moment: datetime, data: dict[str, str]) -> Event:
     return Event(at=moment, kind=kind, subject_type=Job._meta.label_lower, subject_id=job.pk, data=data)
