@@ -10,7 +10,7 @@ from collections.abc import Iterator, Mapping
 from http import HTTPStatus
 from typing import Any
 
-from django.core.exceptions import NON_FIELD_ERRORS, PermissionDenied
+from django.core.exceptions import NON_FIELD_ERRORS, PermissionDenied, RequestDataTooBig
 from django.core.exceptions import ValidationError as DjangoValidationError
 from django.db import IntegrityError
 from django.db.models.deletion import ProtectedError, RestrictedError
@@ -64,12 +64,12 @@ def _known(error: Exception) -> dict[str, Any] | None:
     if isinstance(error, ProtectedError | RestrictedError):
         return {"status": 409, "code": "conflict", "detail": gettext("Other records still need this one.")}
     if isinstance(error, IntegrityError):
-        logger.warning("refused by the database: %s", error)
+        # Only the first line: on PostgreSQL the second one quotes the row's values.
+        logger.warning("refused by the database: %s", str(error).partition("\n")[0])
         return {"status": 409, "code": "conflict", "detail": gettext("This does not fit what is stored already.")}
-    if isinstance(error, Http404):
-        return {"status": 404}
-    if isinstance(error, PermissionDenied):
-        return {"status": 403}
+    for kind, status in ((RequestDataTooBig, 413), (Http404, 404), (PermissionDenied, 403)):
+        if isinstance(error, kind):
+            return {"status": status}
     return _of_framework(error) if isinstance(error, exceptions.APIException) else None
 
 

@@ -29,5 +29,6 @@ def compile_one(source: Path) -> Path:
     compiled = source.with_suffix(".mo")
     with NamedTemporaryFile(dir=compiled.parent, suffix=".part", delete=False) as scratch:
         write_mo(scratch, catalogue)
+    Path(scratch.name).chmod(0o644)  # a scratch file is its owner's alone
     Path(scratch.name).replace(compiled)
     return compiled
