@@ -38,12 +38,6 @@ def test_a_week_booked_job_by_job_costs_what_the_week_is_paid():
     assert visits[19:] == [2400, 3600, 3600, 3600]
 
 
-def test_employers_share_of_payroll_tax():
-    """FICA, 26 USC 3111: 6.2 + 1.45 %"""
-    assert 2000_00 * 765 // 10_000 == 153_00
-    assert wage_cents(worked_minutes=6_000, cents_per_hour=2000, burden_percent=8) - 2000_00 >= 153_00
-
-
 @pytest.mark.parametrize(
     ("on", "cents"), [(date(2026, 1, 2), 2712), (date(2025, 12, 31), 2618), (date(2024, 7, 1), 2506)]
 )

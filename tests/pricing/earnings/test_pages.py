@@ -58,7 +58,15 @@ def test_the_owner_sees_verdicts_advice_and_margins(client_of, owner, history):
     assert "Chalk removal earns $125 a crew-hour, $56 below the target." in page
     assert "Prices 45% higher reach it at the present hours ($111 more a job)" in page
     assert "so do 37 crew-minutes less a job at the present prices (now 120)" in page
-    for word in ("below", "above", "not enough to tell", "<svg", "Margin per crew-hour", "$773.10"):
+    for word in (
+        "below",
+        "above",
+        "not enough to tell",
+        "<svg",
+        "fewer than 8 jobs",
+        "All jobs up to 2026-06-15.",
+        "$773.10",
+    ):
         assert word in page
 
 
