@@ -100,6 +100,7 @@ def test_skill_capacity_shift_break_fixed_and_drive_are_explained() -> None:
     problem = parse_problem(data)
     assert words("J3") == "crew A would be back at 02:50, after its shift's end at 01:20"
     data["crews"][0].update({"shift": [0, 480], "break": {"minutes": 30, "window": [50, 60]}})
+    data["jobs"][0]["windows"] = [[0, 45]]
     problem = parse_problem(data)
     assert words("J1", "J3") == "crew A cannot begin its 30-minute break between 00:50 and 01:00"
     data["fixed"] = {"A": ["J3"]}

@@ -158,9 +158,12 @@ def test_junk_anywhere_is_read_or_refused(data: st.DataObject) -> None:
     target[path[-1]] = data.draw(JUNK)
     try:
         parsed = parse_problem(problem)
-    except MalformedProblem as refused:
-        assert refused.faults
+    except MalformedProblem as error:
+        faults = error.faults
+    else:
+        assert parse_problem(problem_to_json(parsed)) == parsed
         return
+    assert faults
     assert parse_problem(problem_to_json(parsed)) == parsed
 
 

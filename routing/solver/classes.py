@@ -1,0 +1,131 @@
+"""Crews that are alike for the exact method, and what each class needs for pricing."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from .compiled import Day, prefix_state
+from .model import (
+    BREAK_OPEN,
+    FIXED_TICKS,
+    METRE_TICKS,
+    NEVER,
+    SHIFT_END,
+    SHIFT_START,
+    START,
+    Ints,
+    Model,
+)
+from .pricing_kernel import Root, skipping_excess
+
+ALWAYS = 10**17
+MOST_STEPS = 4096
+MOST_PLACES_FOR_TRIANGLES = 1200
+
+
+@dataclass(frozen=True)
+class CrewClass:
+    """Crews with the same day, costs and jobs. A crew with fixed stops is a class of its own."""
+
+    crews: tuple[int, ...]
+    prefix: tuple[int, ...]
+    jobs: Ints
+    """Jobs that may follow the fixed stops."""
+    slack: Ints
+    """[j] a job priced above its gain by this much or more never belongs on a best route."""
+
+    @property
+    def crew(self) -> int:
+        """The crew that stands for all."""
+        return self.crews[0]
+
+    @property
+    def size(self) -> int:
+        return len(self.crews)
+
+
+class ClassPricing:
+    """What stays the same between pricings of one class."""
+
+    def __init__(self, model: Model, day: Day, group: CrewClass):
+        self._day, self.group = day, group
+        crew = day.crew[group.crew]
+        prefix = np.array(group.prefix, np.int64)
+        self._state = prefix_state(day, group.crew, int(crew[START]), prefix)
+        self._load = day.uses[prefix].sum(axis=0) if len(prefix) else np.zeros_like(day.uses[:1].sum(0))
+        span = int(crew[SHIFT_END] - crew[SHIFT_START])
+        least = int(day.service[group.crew, group.jobs].min(initial=ALWAYS))
+        self.grain = max(1, -(-(span + 1) // MOST_STEPS))
+        self.bounded = self.grain <= least and len(group.jobs) > 0
+
+    @cached_property
+    def possible(self) -> bool:
+        """Whether the fixed stops can be kept at all."""
+        return min(self._state[0], self._state[1]) < NEVER
+
+    def root(self, prices: Ints) -> Root:
+        """Where the free part of a route begins, with the fixed stops at these prices."""
+        fresh, rested, place, metres = self._state
+        crew, prefix = self._day.crew[self.group.crew], list(self.group.prefix)
+        gains = self._day.gain[self.group.crew, prefix] - prices[prefix]
+        ticks = int(gains.sum()) - int(crew[FIXED_TICKS]) - int(crew[METRE_TICKS]) * metres
+        return Root(self.group.crew, place, fresh, rested, ticks, self._load, bool(prefix))
+
+    def reduced(self, prices: Ints) -> Ints:
+        return np.ascontiguousarray(self._day.gain[self.group.crew] - prices)
+
+    def worthwhile(self, reduced: Ints) -> Ints:
+        """Jobs that a best route may hold at these prices."""
+        jobs = self.group.jobs
+        return np.ascontiguousarray(jobs[reduced[jobs] > -self.group.slack[jobs]])
+
+
+def crew_classes(model: Model, day: Day) -> list[CrewClass]:
+    """Every crew in exactly one class, classes in order of their first crew."""
+    prefixed = {job for prefix in model.prefix for job in prefix}
+    excess = _excess(model)
+    groups: dict[object, list[int]] = {}
+    for k in range(model.crew_count):
+        groups.setdefault(_likeness(day, model, k), []).append(k)
+    return [_class(model, day, excess, crews, prefixed) for crews in groups.values()]
+
+
+def _likeness(day: Day, model: Model, k: int) -> object:
+    if model.prefix[k]:
+        return k
+    parts = (day.crew[k], day.allowed[k], day.gain[k], day.service[k], day.capacity[k])
+    return tuple(part.tobytes() for part in parts)
+
+
+def _class(
+    model: Model, day: Day, excess: Ints | None, crews: Sequence[int], prefixed: set[int]
+) -> CrewClass:
+    k = crews[0]
+    free = [j for j in np.flatnonzero(day.allowed[k]).tolist() if j not in prefixed]
+    jobs = np.array(free, np.int64)
+    return CrewClass(tuple(crews), model.prefix[k], jobs, _slack(day, k, excess))
+
+
+def _excess(model: Model) -> Ints | None:
+    if len(model.minutes) > MOST_PLACES_FOR_TRIANGLES:
+        return None
+    return skipping_excess(model.minutes, model.metres)
+
+
+def _slack(day: Day, k: int, excess: Ints | None) -> Ints:
+    """How far below its price a job may lie and still help a route by being on the way.
+
+    Leaving a stop out never makes a route late if the drive past it takes no longer than going
+    there, working and going on; with a break to place, than either leg alone with the work. Then
+    the job can only save metres, and by no more than the tables break the triangle inequality.
+    Where that cannot be said, the job is never left aside.
+    """
+    if excess is None:
+        return np.full(len(day.job_place), ALWAYS)
+    around, service = excess[day.job_place], day.service[k]
+    safe = around[:, 0] <= service
+    if day.crew[k, BREAK_OPEN] < NEVER:
+        safe &= (around[:, 1] <= service) & (around[:, 2] <= service)
+    return np.where(safe, around[:, 3] * day.crew[k, METRE_TICKS], ALWAYS)

@@ -1,0 +1,157 @@
+"""The linear program over the routes known so far, for prices; and the same in whole routes.
+
+Columns are routes; each job is done at most once, each class of crews has at most its size in
+routes. Money goes in as dollars: in cents the simplex of OR-Tools was seen to end abnormally.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import timedelta
+
+import numpy as np
+from ortools.math_opt.python import mathopt
+
+from .model import Ints
+from .money import TICKS_PER_CENT
+
+TICKS_PER_DOLLAR = 100 * TICKS_PER_CENT
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """A route of a class: its jobs in order (a relaxed one may repeat jobs) and exact ticks."""
+
+    group: int
+    jobs: tuple[int, ...]
+    ticks: int
+
+    @property
+    def elementary(self) -> bool:
+        return len(set(self.jobs)) == len(self.jobs)
+
+
+@dataclass(frozen=True, slots=True)
+class Prices:
+    """Whole ticks: what a job or a crew of a class is worth to the linear program."""
+
+    jobs: Ints
+    groups: Ints
+    total_ticks: float
+    used: tuple[tuple[int, float], ...]
+    """(column, share) of the columns in the solution."""
+
+
+class NoPrices(RuntimeError):
+    """No linear programming engine gave an optimum."""
+
+
+class Master:
+    """The linear program, growing by columns."""
+
+    def __init__(self, job_count: int, sizes: Sequence[int]):
+        self._model = mathopt.Model()
+        self._jobs = [self._model.add_linear_constraint(ub=1.0) for _ in range(job_count)]
+        self._groups = [self._model.add_linear_constraint(ub=float(size)) for size in sizes]
+        self._model.objective.is_maximize = True
+        self._columns: list[mathopt.Variable] = []
+        self._engines = {
+            kind: mathopt.IncrementalSolver(self._model, kind) for kind in (mathopt.SolverType.GLOP,)
+        }
+
+    def add(self, column: Column) -> None:
+        variable = self._model.add_variable(lb=0.0)
+        self._model.objective.set_linear_coefficient(variable, column.ticks / TICKS_PER_DOLLAR)
+        self._groups[column.group].set_coefficient(variable, 1.0)
+        for job in set(column.jobs):
+            self._jobs[job].set_coefficient(variable, float(column.jobs.count(job)))
+        self._columns.append(variable)
+
+    def switch_off(self, index: int) -> None:
+        """Take a column out of the program for good."""
+        self._columns[index].upper_bound = 0.0
+
+    def prices(self) -> Prices:
+        """Optimal prices. Raises NoPrices where neither engine ends with an optimum."""
+        result = self._engines[mathopt.SolverType.GLOP].solve()
+        if result.termination.reason != mathopt.TerminationReason.OPTIMAL:
+            result = mathopt.solve(self._model, mathopt.SolverType.HIGHS)
+        if result.termination.reason != mathopt.TerminationReason.OPTIMAL:
+            raise NoPrices(str(result.termination))
+        values = result.variable_values(self._columns)
+        return Prices(
+            _whole_ticks(result.dual_values(self._jobs)),
+            _whole_ticks(result.dual_values(self._groups)),
+            result.objective_value() * TICKS_PER_DOLLAR,
+            tuple((i, value) for i, value in enumerate(values) if value > 1e-7),
+        )
+
+
+def _whole_ticks(dollars: Sequence[float]) -> Ints:
+    return np.maximum(0, np.rint(np.array(dollars, float) * TICKS_PER_DOLLAR)).astype(np.int64)
+
+
+@dataclass(frozen=True, slots=True)
+class Packing:
+    """Whole routes chosen among columns."""
+
+    chosen: tuple[int, ...]
+    bound_ticks: int
+    """No choice among these columns is worth more."""
+    complete: bool
+    """Whether the engine proved its choice the best."""
+
+
+def pack(
+    columns: Sequence[Column],
+    sizes: Sequence[int],
+    *,
+    seconds: float = float("inf"),
+    nodes: int | None = None,
+    hint: Sequence[int] = (),
+) -> Packing | None:
+    """The best choice of whole routes, or None where the engine found none in time."""
+    model = mathopt.Model()
+    model.objective.is_maximize = True
+    variables = [model.add_binary_variable() for _ in columns]
+    rows: dict[int, list[int]] = {}
+    for index, column in enumerate(columns):
+        scale = column.ticks / TICKS_PER_DOLLAR
+        model.objective.set_linear_coefficient(variables[index], scale)
+        for job in column.jobs:
+            rows.setdefault(job, []).append(index)
+        rows.setdefault(-1 - column.group, []).append(index)
+    for row, members in rows.items():
+        most = 1 if row >= 0 else sizes[-1 - row]
+        if len(members) > most:
+            model.add_linear_constraint(mathopt.fast_sum(variables[i] for i in members) <= most)
+    result = _solve_whole(model, variables, seconds, nodes, hint)
+    if not result.has_primal_feasible_solution():
+        return None
+    values = result.variable_values(variables)
+    chosen = tuple(i for i, value in enumerate(values) if value > 0.5)
+    total = sum(columns[i].ticks for i in chosen)
+    complete = result.termination.reason == mathopt.TerminationReason.OPTIMAL
+    bound = result.termination.objective_bounds.dual_bound * TICKS_PER_DOLLAR
+    limit = total if complete else max(total, int(min(bound, 1e18)) + 1)
+    return Packing(chosen, limit, complete)
+
+
+def _solve_whole(
+    model: mathopt.Model,
+    variables: Sequence[mathopt.Variable],
+    seconds: float,
+    nodes: int | None,
+    hint: Sequence[int],
+) -> mathopt.SolveResult:
+    parameters = mathopt.SolveParameters(random_seed=1, relative_gap_tolerance=1e-9)
+    parameters.absolute_gap_tolerance = 1e-6
+    if seconds < float("inf"):
+        parameters.time_limit = timedelta(seconds=max(0.01, seconds))
+    if nodes is not None:
+        parameters.node_limit = nodes
+    start = mathopt.ModelSolveParameters()
+    if hint:
+        marked = set(hint)
+        values = {variable: float(i in marked) for i, variable in enumerate(variables)}
+        start.solution_hints.append(mathopt.SolutionHint(variable_values=values))
+    return mathopt.solve(model, mathopt.SolverType.HIGHS, params=parameters, model_params=start)

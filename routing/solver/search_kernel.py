@@ -1,0 +1,314 @@
+"""Compiled large neighbourhood search: take some stops out, put jobs back greedily, maybe keep it.
+
+One call makes a number of steps at one temperature. A step takes strings of neighbouring stops out
+of a few routes and puts jobs back one by one at their best places, in an order drawn at random
+(Christiaens and Vanden Berghe, "Slack Induction by String Removals", Transportation Science 2020,
+adapted to optional stops). Worse routes are kept now and then (simulated annealing).
+"""
+
+from typing import NamedTuple
+
+import numpy as np
+from numba import njit
+
+from .compiled import Day, paid_at_end, step, time_cost
+from .model import (
+    END,
+    FIXED_TICKS,
+    METRE_TICKS,
+    NEVER,
+    PREFIX_LENGTH,
+    SHIFT_START,
+    START,
+    Ints,
+)
+
+BLINK = 0.02
+
+
+class State(NamedTuple):
+    """Routes with what is needed to judge a change quickly; k = crew, i = stop, r = capacity."""
+
+    stops: Ints
+    """[k, i] jobs in order"""
+    length: Ints
+    fresh: Ints
+    """[k, i] earliest finish of stop i - 1 with the break to come; column 0 is the shift's start."""
+    rested: Ints
+    load: Ints
+    """[k, r]"""
+    paid: Ints
+    value: Ints
+    where: Ints
+    """[j] the crew, or -1."""
+
+
+@njit(cache=True)
+def refresh(day: Day, state: State, k: int) -> bool:
+    """Times, load and value of route k from its stops; False where a rule is broken."""
+    crew = day.crew[k]
+    fresh, rested, place = crew[SHIFT_START], NEVER, crew[START]
+    state.fresh[k, 0], state.rested[k, 0] = fresh, rested
+    state.load[k, :] = 0
+    metres, gain = 0, 0
+    for i in range(state.length[k]):
+        job = state.stops[k, i]
+        there = day.job_place[job]
+        fresh, rested = step(day, k, job, fresh, rested, day.minutes[place, there])
+        if fresh >= NEVER or not day.allowed[k, job]:
+            return False
+        metres += day.metres[place, there]
+        gain += day.gain[k, job]
+        state.load[k] += day.uses[job]
+        state.fresh[k, i + 1], state.rested[k, i + 1] = fresh, rested
+        place = there
+    if state.length[k] == 0:
+        state.paid[k], state.value[k] = 0, 0
+        return True
+    for r in range(day.capacity.shape[1]):
+        if state.load[k, r] > day.capacity[k, r]:
+            return False
+    paid = paid_at_end(crew, fresh, rested, day.minutes[place, crew[END]])
+    metres += day.metres[place, crew[END]]
+    state.paid[k] = paid
+    state.value[k] = gain - crew[FIXED_TICKS] - crew[METRE_TICKS] * metres - time_cost(crew, paid)
+    return paid >= 0
+
+
+@njit(cache=True)
+def _paid_with(day: Day, state: State, k: int, job: int, at: int) -> int:
+    """Paid minutes with the job put in before stop `at`, or -1."""
+    place = day.crew[k, START] if at == 0 else day.job_place[state.stops[k, at - 1]]
+    fresh, rested = state.fresh[k, at], state.rested[k, at]
+    there = day.job_place[job]
+    fresh, rested = step(day, k, job, fresh, rested, day.minutes[place, there])
+    place = there
+    for i in range(at, state.length[k]):
+        if fresh >= NEVER:
+            return -1
+        there = day.job_place[state.stops[k, i]]
+        drive = day.minutes[place, there]
+        fresh, rested = step(day, k, state.stops[k, i], fresh, rested, drive)
+        place = there
+    if fresh >= NEVER:
+        return -1
+    return paid_at_end(day.crew[k], fresh, rested, day.minutes[place, day.crew[k, END]])
+
+
+@njit(cache=True)
+def _best_place(day: Day, state: State, k: int, job: int, least: int) -> tuple[int, int]:
+    """(ticks won, position) of the best place on route k that wins more than `least`."""
+    best, best_at = least, -1
+    if not day.allowed[k, job] or state.length[k] + 1 >= state.stops.shape[1]:
+        return best, best_at
+    if state.length[k] < day.crew[k, PREFIX_LENGTH]:
+        return best, best_at
+    for r in range(day.capacity.shape[1]):
+        if state.load[k, r] + day.uses[job, r] > day.capacity[k, r]:
+            return best, best_at
+    crew, here = day.crew[k], day.job_place[job]
+    length = state.length[k]
+    flat = day.gain[k, job] - (crew[FIXED_TICKS] if length == 0 else 0)
+    cost_now = time_cost(crew, state.paid[k]) if length else 0
+    for at in range(crew[PREFIX_LENGTH], length + 1):
+        before = crew[START] if at == 0 else day.job_place[state.stops[k, at - 1]]
+        after = crew[END] if at == length else day.job_place[state.stops[k, at]]
+        if day.minutes[before, here] >= NEVER or day.minutes[here, after] >= NEVER:
+            continue
+        metres = day.metres[before, here] + day.metres[here, after]
+        if length:
+            metres -= day.metres[before, after]
+        ticks = flat - crew[METRE_TICKS] * metres
+        if ticks + cost_now <= best or np.random.random() < BLINK:
+            continue
+        paid = _paid_with(day, state, k, job, at)
+        if paid >= 0 and ticks - time_cost(crew, paid) + cost_now > best:
+            best, best_at = ticks - time_cost(crew, paid) + cost_now, at
+    return best, best_at
+
+
+@njit(cache=True)
+def _put_in(day: Day, state: State, k: int, job: int, at: int) -> None:
+    for i in range(state.length[k], at, -1):
+        state.stops[k, i] = state.stops[k, i - 1]
+    state.stops[k, at] = job
+    state.length[k] += 1
+    state.where[job] = k
+    refresh(day, state, k)
+
+
+@njit(cache=True)
+def _take_out(day: Day, state: State, k: int, at: int, count: int) -> bool:
+    """Take `count` stops from position `at` out; False where the rest then breaks a rule."""
+    for i in range(at, at + count):
+        state.where[state.stops[k, i]] = -1
+    for i in range(at, state.length[k] - count):
+        state.stops[k, i] = state.stops[k, i + count]
+    state.length[k] -= count
+    return refresh(day, state, k)
+
+
+@njit(cache=True)
+def _copy_route(source: State, target: State, k: int) -> None:
+    length = source.length[k]
+    target.stops[k, :length] = source.stops[k, :length]
+    target.fresh[k, : length + 1] = source.fresh[k, : length + 1]
+    target.rested[k, : length + 1] = source.rested[k, : length + 1]
+    target.length[k], target.load[k] = length, source.load[k]
+    target.paid[k], target.value[k] = source.paid[k], source.value[k]
+
+
+@njit(cache=True)
+def _restore(saved: State, state: State, touched: Ints, count: int) -> None:
+    for c in range(count):
+        k = touched[c]
+        for i in range(state.length[k]):
+            state.where[state.stops[k, i]] = -1
+    for c in range(count):
+        k = touched[c]
+        _copy_route(saved, state, k)
+        for i in range(state.length[k]):
+            state.where[state.stops[k, i]] = k
+
+
+@njit(cache=True)
+def _ruin(
+    day: Day, state: State, near: Ints, seed_job: int, ruined: Ints, removed: Ints
+) -> tuple[int, int]:
+    """Take strings of stops out around a job; (routes ruined, jobs removed), or (-1, 0) in vain."""
+    routes, jobs = 0, 0
+    most_routes = 1 + int(np.random.random() * 3)
+    most_stops = 1 + int(np.random.random() * 8)
+    for n in range(near.shape[1]):
+        job = near[seed_job, n]
+        k = state.where[job]
+        if k < 0 or _holds(ruined, routes, k):
+            continue
+        fixed = day.crew[k, PREFIX_LENGTH]
+        at = 0
+        while state.stops[k, at] != job:
+            at += 1
+        if at < fixed:
+            continue
+        count = min(state.length[k] - fixed, 1 + int(np.random.random() * most_stops))
+        low, high = max(fixed, at - count + 1), min(at, state.length[k] - count)
+        first = low + int(np.random.random() * (high - low + 1))
+        for i in range(first, first + count):
+            removed[jobs] = state.stops[k, i]
+            jobs += 1
+        ruined[routes] = k
+        routes += 1
+        if not _take_out(day, state, k, first, count):
+            return -routes, jobs
+        if routes >= most_routes:
+            break
+    return routes, jobs
+
+
+@njit(cache=True, inline="always")
+def _holds(items: Ints, count: int, item: int) -> bool:
+    for i in range(count):  # noqa: SIM110 - a generator would not compile
+        if items[i] == item:
+            return True
+    return False
+
+
+@njit(cache=True)
+def _order(day: Day, jobs: Ints, count: int, seed_job: int) -> Ints:
+    """A random order of the jobs to put back, by one of several tastes."""
+    taste = int(np.random.random() * 4)
+    keys = np.empty(count)
+    for i in range(count):
+        job = jobs[i]
+        gain, minutes = 0, 1
+        for k in range(day.crew.shape[0]):
+            if day.allowed[k, job] and day.gain[k, job] > gain:
+                gain, minutes = day.gain[k, job], day.service[k, job]
+        drive = min(600, day.minutes[day.job_place[seed_job], day.job_place[job]])
+        noise = 0.7 + 0.6 * np.random.random()
+        if taste == 0:
+            keys[i] = np.random.random()
+        elif taste == 1:
+            keys[i] = -noise * gain / (minutes + 15)
+        elif taste == 2:
+            keys[i] = -noise * gain
+        else:
+            keys[i] = noise * (drive + 1) * (minutes + 15) / (gain + 1)
+    return np.argsort(keys)
+
+
+@njit(cache=True)
+def anneal(
+    day: Day,
+    state: State,
+    saved: State,
+    best: State,
+    near: Ints,
+    seed: int,
+    steps: int,
+    temperature: float,
+    found: Ints,
+) -> int:
+    """Make `steps` steps; `best` is kept up to date. Returns how many rows of `found` were filled.
+
+    `state` and `best` must be consistent on entry. Row of `found`: crew, number of stops, stops.
+    """
+    np.random.seed(seed)
+    crews, jobs = day.crew.shape[0], day.job_place.shape[0]
+    current, record, rows = state.value.sum(), best.value.sum(), 0
+    ruined, removed = np.empty(crews + 4, np.int64), np.empty(jobs, np.int64)
+    touched, pending = np.empty(crews, np.int64), np.empty(jobs, np.int64)
+    for k in range(crews):
+        _copy_route(state, saved, k)
+    for _ in range(steps):
+        seed_job = int(np.random.random() * jobs)
+        routes, count = _ruin(day, state, near, seed_job, ruined, removed)
+        number = abs(routes)
+        touched[:number] = ruined[:number]
+        if routes < 0:
+            _restore(saved, state, touched, number)
+            continue
+        emptied, total = number, 0
+        for i in range(count):
+            pending[total] = removed[i]
+            total += 1
+        for n in range(near.shape[1]):
+            job = near[seed_job, n]
+            if state.where[job] < 0 and not _holds(removed, count, job):
+                pending[total] = job
+                total += 1
+        for p in _order(day, pending, total, seed_job):
+            job = pending[p]
+            won, at, crew = 0, -1, -1
+            everywhere = p < count or emptied == 0
+            for c in range(crews if everywhere else emptied):
+                k = c if everywhere else ruined[c]
+                ticks, place = _best_place(day, state, k, job, won)
+                if place >= 0:
+                    won, at, crew = ticks, place, k
+            if crew >= 0:
+                if not _holds(touched, number, crew):
+                    touched[number] = crew
+                    number += 1
+                _put_in(day, state, crew, job, at)
+        change = 0
+        for c in range(number):
+            change += state.value[touched[c]] - saved.value[touched[c]]
+        if change < 0 and change <= temperature * np.log(np.random.random()):
+            _restore(saved, state, touched, number)
+            continue
+        current += change
+        for c in range(number):
+            k = touched[c]
+            _copy_route(state, saved, k)
+            if change != 0 and rows < found.shape[0] and state.length[k] > 0:
+                found[rows, 0], found[rows, 1] = k, state.length[k]
+                found[rows, 2 : 2 + state.length[k]] = state.stops[k, : state.length[k]]
+                rows += 1
+        if current > record:
+            record = current
+            for k in range(crews):
+                _copy_route(state, best, k)
+    return rows
+
+
