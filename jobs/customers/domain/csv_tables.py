@@ -69,7 +69,9 @@ def detect_separator(sample: str) -> tuple[str, bool]:
         return first[4], True
     if sample.lower().startswith("sep=\t"):
         return "\t", True
-    return max(SEPARATORS, key=lambda separator: _columns_made(sample, separator)), False
+    made = {separator: _columns_made(sample, separator) for separator in SEPARATORS}
+    best = max(SEPARATORS, key=lambda separator: made[separator])
+    return best if made[best][0] > 1 else SEPARATORS[0], False
 
 
 def _columns_made(sample: str, separator: str) -> tuple[int, int]:
