@@ -5,6 +5,7 @@ appendix B, exact by definition).
 """
 
 import math
+from decimal import Decimal
 from fractions import Fraction
 
 METRES_PER_MILE = 1609.344
@@ -38,6 +39,10 @@ def minutes_to_hours(minutes: float) -> float:
 
 def metres_to_miles(metres: float) -> float:
     return metres / METRES_PER_MILE
+
+
+def metres_from_miles(miles: float | Decimal) -> int:
+    return round_half_up(Fraction(miles) * Fraction(str(METRES_PER_MILE)))
 
 
 def cents_for_metres(cents_per_km: int, metres: int) -> int:

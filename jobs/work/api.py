@@ -1,5 +1,221 @@
-"""Addresses of this room's API."""
+"""Jobs for programs: the list, one job with its ETag, a new one, and its steps."""
 
-from django.urls import URLPattern
+from collections.abc import Callable
+from typing import Any
 
-urlpatterns: list[URLPattern] = []
+from django.db.models import QuerySet
+from django.urls import path
+from drf_spectacular.utils import extend_schema
+from rest_framework import generics, serializers
+from rest_framework.decorators import api_view, permission_classes
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from jobs.customers.models import Property
+from jobs.work import services
+from jobs.work.choices import JobState
+from jobs.work.inputs import LAST_MINUTE, NewWindow
+from jobs.work.models import Job
+from jobs.work.selectors import job_get, job_list, line_with_card
+from pricing.catalogue.models import Service
+from pricing.catalogue.selectors import rate_terms
+from shared import clock
+from shared.api_kit.etags import expected_version, with_etag
+from shared.api_kit.permissions import OfficeOnly
+from shared.api_kit.schema import IF_MATCH
+from shared.company.selectors import company_get
+
+MOST = 2**31 - 1
+
+
+class JobQuery(serializers.Serializer[Any]):
+    state = serializers.ChoiceField(choices=JobState.choices, required=False)
+    words = serializers.CharField(required=False, max_length=80, help_text="Parts of names, streets, the number")
+
+
+class WindowBody(serializers.Serializer[Any]):
+    """Days, and local minutes on them, in which the work may begin. A promise names one day."""
+
+    first_date = serializers.DateField()
+    last_date = serializers.DateField()
+    start_minute = serializers.IntegerField(min_value=0, max_value=LAST_MINUTE, default=0)
+    end_minute = serializers.IntegerField(min_value=0, max_value=LAST_MINUTE, default=LAST_MINUTE)
+    promised = serializers.BooleanField(default=False)
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        if attrs["last_date"] < attrs["first_date"]:
+            raise serializers.ValidationError({"last_date": "The last day must not be before the first."})
+        if attrs["end_minute"] < attrs["start_minute"]:
+            raise serializers.ValidationError({"end_minute": "The window must end after it begins, on the same day."})
+        if attrs["promised"] and attrs["first_date"] != attrs["last_date"]:
+            raise serializers.ValidationError({"promised": "A promise names one day."})
+        return attrs
+
+
+class LineInput(serializers.Serializer[Any]):
+    """One service; minutes and price that are left out come from the rate card, wall area from the property."""
+
+    service = serializers.SlugRelatedField(slug_field="code", queryset=Service.objects.filter(is_offered=True))
+    quantity = serializers.IntegerField(min_value=1, max_value=1_000_000, required=False, allow_null=True)
+    estimated_minutes = serializers.IntegerField(min_value=1, max_value=6_000, required=False, allow_null=True)
+    price_cents = serializers.IntegerField(min_value=0, max_value=MOST, required=False, allow_null=True)
+
+
+class JobInput(serializers.Serializer[Any]):
+    property = serializers.PrimaryKeyRelatedField(queryset=Property.objects.all())
+    state = serializers.ChoiceField(choices=JobState.choices, default="lead", help_text="lead, estimated or agreed")
+    reference = serializers.CharField(max_length=40, required=False, allow_null=True)
+    source = serializers.CharField(max_length=60, required=False, allow_blank=True, default="")  # type: ignore[assignment]
+    note = serializers.CharField(max_length=2000, required=False, allow_blank=True, default="")
+    discount_cents = serializers.IntegerField(min_value=0, max_value=MOST, default=0)
+    callback_of = serializers.PrimaryKeyRelatedField(queryset=Job.objects.all(), required=False, allow_null=True)
+    lines = LineInput(many=True)
+    windows = WindowBody(many=True, required=False, default=[])
+
+
+class LineOutput(serializers.Serializer[Any]):
+    id = serializers.IntegerField()
+    service = serializers.SlugField(source="service.code")
+    name = serializers.CharField(source="service.name")
+    quantity = serializers.IntegerField()
+    unit = serializers.CharField(source="service.unit")
+    estimated_minutes = serializers.IntegerField()
+    price_cents = serializers.IntegerField()
+
+
+class JobOutput(serializers.Serializer[Any]):
+    id = serializers.IntegerField()
+    reference = serializers.CharField(allow_null=True)
+    state = serializers.ChoiceField(choices=JobState.choices)
+    property = serializers.IntegerField(source="property_id")
+    address = serializers.CharField(source="property.address")
+    customer = serializers.IntegerField(source="property.customer_id")
+    customer_name = serializers.CharField(source="property.customer.name")
+    lines = LineOutput(source="lines.all", many=True)
+    windows = WindowBody(source="windows.all", many=True)
+    discount_cents = serializers.IntegerField()
+    price_cents = serializers.IntegerField(help_text="Before tax, after the discount")
+    callback_of = serializers.IntegerField(source="callback_of_id", allow_null=True)
+    source = serializers.CharField()  # type: ignore[assignment]
+    note = serializers.CharField()
+    created_at = serializers.DateTimeField()
+    version = serializers.IntegerField()
+
+
+class ReasonInput(serializers.Serializer[Any]):
+    reason = serializers.CharField(max_length=200, required=False, allow_blank=True, default="")
+
+
+class DaysInput(serializers.Serializer[Any]):
+    windows = WindowBody(many=True)
+
+
+class Jobs(generics.ListAPIView[Job]):
+    permission_classes = (OfficeOnly,)
+    serializer_class = JobOutput
+    queryset = Job.objects.none()
+
+    def get_queryset(self) -> QuerySet[Job]:
+        query = JobQuery(data=self.request.query_params)
+        query.is_valid(raise_exception=True)
+        return job_list(**query.validated_data)
+
+    @extend_schema(operation_id="job_list", parameters=[JobQuery], summary="Jobs, newest first")
+    def get(self, request: Request, *args: Any, **kwargs: Any) -> Response:
+        return super().get(request, *args, **kwargs)
+
+    @extend_schema(
+        operation_id="job_create", request=JobInput, responses={201: JobOutput}, summary="Take down a new job"
+    )
+    def post(self, request: Request) -> Response:
+        body = JobInput(data=request.data)
+        body.is_valid(raise_exception=True)
+        data = dict(body.validated_data)
+        rates = rate_terms(on=clock.local_date(company_get().timezone, clock.now()))
+        lines = [_new_line(line, data["property"], rates) for line in data.pop("lines")]
+        windows = [NewWindow(**window) for window in data.pop("windows")]
+        job = services.job_create(**data, lines=lines, windows=windows, created_at=clock.now(), actor=request.user)
+        return _answer(job, status=201)
+
+
+@extend_schema(operation_id="job_get", responses=JobOutput, summary="One job, with its ETag")
+@api_view(["GET"])
+@permission_classes([OfficeOnly])
+def job(request: Request, job_id: int) -> Response:
+    return _answer(job_get(pk=job_id))
+
+
+@extend_schema(
+    operation_id="job_set_days",
+    request=DaysInput,
+    responses=JobOutput,
+    parameters=[IF_MATCH],
+    summary="Set the days on which the work may begin",
+)
+@api_view(["PUT"])
+@permission_classes([OfficeOnly])
+def job_days(request: Request, job_id: int) -> Response:
+    found = job_get(pk=job_id)
+    version = expected_version(request, found)
+    body = DaysInput(data=request.data)
+    body.is_valid(raise_exception=True)
+    windows = [NewWindow(**window) for window in body.validated_data["windows"]]
+    services.job_windows_set(job=found, windows=windows, actor=request.user, expected_version=version)
+    return _answer(found)
+
+
+def _step(name: str, take: Callable[..., Job], summary: str) -> Any:
+    @extend_schema(
+        operation_id=f"job_{name}",
+        request=ReasonInput,
+        responses=JobOutput,
+        parameters=[IF_MATCH],
+        summary=summary,
+        description="Answers 409 `step_refused` where the job's state does not allow it.",
+    )
+    @api_view(["POST"])
+    @permission_classes([OfficeOnly])
+    def operation(request: Request, job_id: int) -> Response:
+        found = job_get(pk=job_id)
+        version = expected_version(request, found)
+        body = ReasonInput(data=request.data)
+        body.is_valid(raise_exception=True)
+        take(job=found, reason=body.validated_data["reason"], actor=request.user, expected_version=version)
+        return _answer(found)
+
+    return operation
+
+
+def _new_line(line: dict[str, Any], place: Property, rates: Any) -> Any:
+    return line_with_card(
+        service=line["service"],
+        place=place,
+        rates=rates,
+        quantity=line.get("quantity"),
+        minutes=line.get("estimated_minutes"),
+        price_cents=line.get("price_cents"),
+    )
+
+
+def _answer(job: Job, status: int = 200) -> Response:
+    """The job as it is now in the database."""
+    fresh = job_get(pk=job.pk)
+    return with_etag(Response(JobOutput(fresh).data, status=status), fresh)
+
+
+job_estimate = _step("estimate", services.job_estimate, "The customer has been given a price")
+job_agree = _step("agree", services.job_agree, "The customer said yes")
+job_agree_again = _step("agree_again", services.job_mark_agreed_again, "Put a planned job back, or break it off")
+job_decline = _step("decline", services.job_decline, "No job comes of it; needs a reason")
+job_call_off = _step("call_off", services.job_call_off, "It will not be done after all; needs a reason")
+
+urlpatterns = [
+    path("jobs/", Jobs.as_view(), name="api_job_list"),
+    path("jobs/<row:job_id>/", job, name="api_job"),
+    path("jobs/<row:job_id>/days/", job_days, name="api_job_days"),
+    path("jobs/<row:job_id>/estimate/", job_estimate, name="api_job_estimate"),
+    path("jobs/<row:job_id>/agree/", job_agree, name="api_job_agree"),
+    path("jobs/<row:job_id>/agree-again/", job_agree_again, name="api_job_agree_again"),
+    path("jobs/<row:job_id>/decline/", job_decline, name="api_job_decline"),
+    path("jobs/<row:job_id>/call-off/", job_call_off, name="api_job_call_off"),
+]

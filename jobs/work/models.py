@@ -1,3 +1,5 @@
+import builtins
+
 from django.conf import settings
 from django.db import models
 from django.utils.translation import gettext_lazy as _
@@ -37,6 +39,11 @@ class Job(models.Model):
 
     def __str__(self) -> str:
         return f"Job {self.pk}"
+
+    @builtins.property  # the field `property` hides the plain name here
+    def price_cents(self) -> int:
+        """Before tax, after the discount. Lines should have been read together with the job."""
+        return sum(line.price_cents for line in self.lines.all()) - self.discount_cents
 
 
 class JobLine(models.Model):

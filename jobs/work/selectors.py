@@ -1,12 +1,16 @@
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from datetime import date
 
-from django.db.models import Max, Prefetch, Q, QuerySet
+from django.db.models import Max, Prefetch, Q, QuerySet, Sum
 from django.utils.translation import gettext as _
 
-from jobs.customers.models import Property, Wall
+from jobs.customers.models import Property, Wall, WallKind
+from jobs.work.inputs import NewLine
 from jobs.work.models import Job, JobLine, Visit, VisitLine
-from shared.errors import NotFound
+from pricing.catalogue.domain import RateTerms
+from pricing.catalogue.models import Service, Unit
+from pricing.estimates.domain import line_estimate
+from shared.errors import NotFound, Refused
 
 
 def job_list(*, state: str = "", words: str = "") -> QuerySet[Job]:
@@ -65,3 +69,40 @@ def last_removals(*, wall_ids: Collection[int]) -> dict[int, date]:
 def last_removal_on(*, wall: Wall) -> date | None:
     """The day on which chalk was last taken off one wall, or None."""
     return last_removals(wall_ids=[wall.pk]).get(wall.pk)
+
+
+def line_with_card(
+    *,
+    service: Service,
+    place: Property,
+    rates: Mapping[str, RateTerms],
+    quantity: int | None = None,
+    minutes: int | None = None,
+    price_cents: int | None = None,
+) -> NewLine:
+    """A new line on which what is None comes from the rate card, and the quantity of wall from the property.
+
+    Raises Refused where minutes or price are wanted for a service that is not on the card.
+    """
+    known = quantity or (wall_sqft(property=place) if service.unit == Unit.WALL_SQFT else 0) or 1
+    rate = rates.get(service.code)
+    if rate is None:
+        if minutes is None or price_cents is None:
+            words = _("%(service)s is not on the rate card. Give its minutes and its price.")
+            raise Refused(words % {"service": service.name}, service=service.code)
+        return NewLine(service, price_cents, minutes, known)
+    card = line_estimate(rate, known, place.storeys)
+    return NewLine(
+        service=service,
+        quantity=known,
+        estimated_minutes=card.minutes if minutes is None else minutes,
+        price_cents=card.price_cents if price_cents is None else price_cents,
+        materials_cents=card.materials_cents,
+        card_price_cents=card.price_cents,
+    )
+
+
+def wall_sqft(*, property: Property) -> int:
+    """The property's wall area as far as it is known; shutters and doors do not count."""
+    faces = property.walls.filter(kind=WallKind.FACE)
+    return faces.aggregate(total=Sum("area_sqft"))["total"] or 0

@@ -1,5 +1,17 @@
 """Addresses of this room's pages."""
 
-from django.urls import URLPattern
+from django.urls import path
 
-urlpatterns: list[URLPattern] = []
+from jobs.work.views import changes, new, pages
+
+app_name = "work"
+urlpatterns = [
+    path("jobs/", pages.jobs, name="job_list"),
+    path("jobs/<row:job_id>/", pages.job, name="job_page"),
+    path("jobs/<row:job_id>/days/", changes.days, name="job_days"),
+    path("jobs/<row:job_id>/book/", changes.book, name="job_book"),
+    path("jobs/<row:job_id>/refund/", changes.refund, name="job_refund"),
+    path("jobs/<row:job_id>/visits/<row:visit_id>/correct/", changes.correct, name="visit_correct"),
+    path("jobs/<row:job_id>/<slug:step>/", changes.step, name="job_step"),
+    path("properties/<row:property_id>/jobs/new/", new.job_new, name="job_new"),
+]

@@ -1,9 +1,8 @@
 """What can be done to a job. `jobs` moves it through its states, `visits` books what really happened."""
 
+from jobs.work.inputs import NewLine, NewWindow
 from jobs.work.services.corrections import refund_record, visit_correct
 from jobs.work.services.jobs import (
-    NewLine,
-    NewWindow,
     job_agree,
     job_arrive,
     job_call_off,

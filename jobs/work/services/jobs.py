@@ -1,46 +1,18 @@
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from jobs.customers.models import Property, Wall
+from jobs.customers.models import Property
 from jobs.work.choices import JobState
 from jobs.work.domain.states import CLOSED, MAY_BEGIN_AS
+from jobs.work.inputs import NewLine, NewWindow
 from jobs.work.models import Job, JobLine, JobWindow
 from jobs.work.services.steps import reason_require, step_take, version_advance, version_require
-from pricing.catalogue.models import Service
 from shared.errors import Conflict, Refused
 from shared.events.services import event_record
-
-LAST_MINUTE = 1439
-
-
-@dataclass(frozen=True, slots=True)
-class NewLine:
-    """One service as agreed: quantity in the service's unit, minutes on site of a two-person crew."""
-
-    service: Service
-    price_cents: int
-    estimated_minutes: int
-    quantity: int = 1
-    materials_cents: int = 0
-    card_price_cents: int | None = None
-    walls: Sequence[Wall] = ()
-    note: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class NewWindow:
-    """Days, and local minutes on them, in which the work may begin."""
-
-    first_date: date
-    last_date: date
-    start_minute: int = 0
-    end_minute: int = LAST_MINUTE
-    promised: bool = False
 
 
 @transaction.atomic
@@ -85,9 +57,9 @@ def job_create(
 
 
 @transaction.atomic
-def job_estimate(*, job: Job, actor: Any = None, expected_version: int | None = None) -> Job:
+def job_estimate(*, job: Job, reason: str = "", actor: Any = None, expected_version: int | None = None) -> Job:
     """The customer has been given a price. Raises StepRefused, JobStale."""
-    return step_take(job=job, step="estimate", actor=actor, expected_version=expected_version)
+    return step_take(job=job, step="estimate", actor=actor, reason=reason, expected_version=expected_version)
 
 
 @transaction.atomic
@@ -127,9 +99,9 @@ def job_mark_planned(*, job: Job, work_date: date, actor: Any = None) -> Job:
 
 
 @transaction.atomic
-def job_mark_agreed_again(*, job: Job, reason: str = "", actor: Any = None) -> Job:
+def job_mark_agreed_again(*, job: Job, reason: str = "", actor: Any = None, expected_version: int | None = None) -> Job:
     """Dropped from its day, or broken off on site: it waits to be planned again. Raises StepRefused, JobStale."""
-    return step_take(job=job, step="agree_again", actor=actor, reason=reason)
+    return step_take(job=job, step="agree_again", actor=actor, reason=reason, expected_version=expected_version)
 
 
 @transaction.atomic

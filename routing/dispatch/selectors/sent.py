@@ -6,6 +6,7 @@ from typing import Any
 from django.db.models import OuterRef, Prefetch, Q, QuerySet, Subquery
 from django.utils.translation import gettext as _
 
+from jobs.work.models import Job
 from routing.dispatch.models import SentPlan, SentRoute, SentStop, StopMark
 from routing.plans.models import Crew, DayPlan
 from shared import clock
@@ -73,6 +74,13 @@ def marks_of(*, job_ids: list[int], work_date: date) -> dict[int, dict[str, date
     for mark in StopMark.objects.filter(job__in=job_ids, work_date=work_date):
         marks.setdefault(mark.job_id, {})[mark.kind] = mark.at
     return marks
+
+
+def drive_share(*, job: Job, crew: Crew, work_date: date) -> tuple[int, int]:
+    """The job's share of driving, minutes and metres, on the route that was sent out last; 0 where it was on none."""
+    stops = SentStop.objects.filter(job=job, route__crew=crew, route__sent__plan__work_date=work_date)
+    stop = stops.order_by("-route__sent__number").first()
+    return (stop.drive_minutes, stop.drive_metres) if stop else (0, 0)
 
 
 def _own_today_and_tomorrow(user: Any, now: datetime) -> Q:

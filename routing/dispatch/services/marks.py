@@ -52,7 +52,7 @@ def stop_mark(
         defaults={"crew": stop.route.crew, "at": at, "recorded_by": actor},
     )
     if is_new:
-        _follow(stop, mark, times, lines, on_site_minutes, note, actor)
+        _follow(stop, mark, times, lines, on_site_minutes, note, actor, now)
     return mark
 
 
@@ -82,13 +82,14 @@ def _follow(
     on_site_minutes: int | None,
     note: str,
     actor: Any,
+    now: datetime,
 ) -> None:
     if mark.kind == MarkKind.ARRIVED:
         job_arrive(job=stop.job, actor=actor)
     elif mark.kind == MarkKind.STARTED:
         event_record(kind="job.started", subject=stop.job, actor=actor, data={"crew": stop.route.crew_id})
     else:
-        _book(stop, mark, times, lines, on_site_minutes, note, actor)
+        _book(stop, mark, times, lines, on_site_minutes, note, actor, now)
 
 
 def _book(
@@ -99,6 +100,7 @@ def _book(
     on_site_minutes: int | None,
     note: str,
     actor: Any,
+    now: datetime,
 ) -> None:
     job_book(
         job=stop.job,
@@ -113,6 +115,7 @@ def _book(
         lines=lines,
         note=note,
         actor=actor,
+        now=now,
     )
 
 

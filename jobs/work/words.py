@@ -1,0 +1,24 @@
+"""What happened to a job, as its page says it."""
+
+from django.utils.translation import gettext_lazy as _
+
+EVENT_WORDS = {
+    "job.created": _("taken down"),
+    "job.estimated": _("estimated"),
+    "job.agreed": _("agreed"),
+    "job.declined": _("declined"),
+    "job.planned": _("planned"),
+    "job.agreed_again": _("back to agreed"),
+    "job.arrived": _("crew arrived"),
+    "job.started": _("crew started"),
+    "job.done": _("booked as done"),
+    "job.called_off": _("called off"),
+    "job.days_set": _("days set"),
+    "job.refunded": _("money given back"),
+    "visit.corrected": _("booking corrected"),
+}
+
+
+def event_words(kind: str) -> str:
+    """The words for a kind of event; one that a newer version wrote is shown as it is."""
+    return str(EVENT_WORDS.get(kind, kind))
