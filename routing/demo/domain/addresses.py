@@ -9,6 +9,7 @@ from routing.demo.domain.town import Street, Town
 
 SETBACK_METRES = 17.0
 FIRST_NUMBER = 101
+SHARP_DEGREES = 25.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,10 +41,18 @@ def plots_by_street(town: Town) -> dict[str, list[Plot]]:
 
 def _plots(town: Town, street: Street, crossings: set[int]) -> list[Plot]:
     plots: list[Plot] = []
-    for index in range(1, len(street.nodes) - 1):
-        if crossings.isdisjoint(street.nodes[index - 1 : index + 1]):
+    for index in range(2, len(street.nodes) - 1):
+        on_corner = not crossings.isdisjoint(street.nodes[index - 1 : index + 1])
+        if not on_corner and not any(_is_sharp(town, street, at) for at in (index - 1, index)):
             plots.extend(_plot(town, street, index, side) for side in (-1, 1))
     return plots
+
+
+def _is_sharp(town: Town, street: Street, at: int) -> bool:
+    """Whether the street turns at this node so much that plots on the inside would run into each other."""
+    a, b, c = (town.places[node] for node in street.nodes[at - 1 : at + 2])
+    turn = math.atan2(c[1] - b[1], c[0] - b[0]) - math.atan2(b[1] - a[1], b[0] - a[0])
+    return abs(math.degrees(math.remainder(turn, 2.0 * math.pi))) > SHARP_DEGREES
 
 
 def _plot(town: Town, street: Street, index: int, side: int) -> Plot:

@@ -58,6 +58,8 @@ def densify(corners: Sequence[Point]) -> list[Point]:
     """The corners with a point every 20 m between them; lines along the lattice hit its points exactly."""
     points = [corners[0]]
     for (x0, y0), (x1, y1) in zip(corners, corners[1:], strict=False):
+        if (x0, y0) == (x1, y1):
+            continue
         pieces = max(1, max(abs(x1 - x0), abs(y1 - y0)) // STEP_METRES)
         points.extend(
             (round(x0 + (x1 - x0) * k / pieces), round(y0 + (y1 - y0) * k / pieces)) for k in range(1, pieces + 1)
