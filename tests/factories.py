@@ -273,3 +273,121 @@ def _problem_of(routes: tuple[tuple[Any, list[Any]], ...]) -> dict[str, Any]:
         ],
         "reserve_cents_per_crew_hour": 0,
     }
+
+
+# --- reminders and messages ---
+
+
+def set_company(**over: Any) -> Any:
+    """The company with everything that a message needs, and `over`."""
+    from shared.company.selectors import company_get
+
+    company = company_get()
+    fields = {
+        "name": "Sample Wash",
+        "street": "1 Yard Lane",
+        "city": "Sampleton",
+        "region": "OH",
+        "postal_code": "00001",
+        "phone_e164": "+15555550100",
+        "email": "office@example.com",
+        **over,
+    }
+    for name, value in fields.items():
+        setattr(company, name, value)
+    company.save()
+    return company
+
+
+def make_interval(**over: Any) -> Any:
+    """A service that was last done on 1 June 2025 and is due on 1 June 2026."""
+    from jobs.work.models import ServiceInterval
+
+    fields = {"interval_months": 12, "last_done_on": date(2025, 6, 1), "next_due_on": date(2026, 6, 1), **over}
+    fields["property"] = fields.get("property") or make_property()
+    fields["service"] = fields.get("service") or make_service()
+    return ServiceInterval.objects.create(**fields)
+
+
+def make_consent(**over: Any) -> Any:
+    from jobs.customers.models import Consent
+
+    fields = {"channel": "email", "purpose": "reminder", "given": False, "source": "call", "at": MOMENT, **over}
+    fields["customer"] = fields.get("customer") or make_customer()
+    return Consent.objects.create(**fields)
+
+
+def make_visit_of(service: Any, place: Any, work_date: date, **over: Any) -> Any:
+    """A visit at `place` on which `service` was done, with its job."""
+    from jobs.work.models import Visit, VisitLine
+
+    job = make_job(property=place, state="done", lines=[{"service": service}])
+    visit = Visit.objects.create(job=job, work_date=work_date, on_site_minutes=60, recorded_at=MOMENT, **over)
+    VisitLine.objects.create(visit=visit, service=service, job_line=job.lines.get(), price_cents=40_000)
+    return visit
+
+
+def make_message(**over: Any) -> Any:
+    """A waiting message to an invented mailbox."""
+    from shared.outbox.models import Message
+
+    number = next(_numbers)
+    fields = {
+        "dedupe_key": f"message-{number}",
+        "channel": "email",
+        "purpose": "note",
+        "recipient": f"person{number}@example.com",
+        "recipient_name": f"Person {number}",
+        "subject": "A subject",
+        "body": "A body.\n",
+        "created_at": MOMENT,
+        **over,
+    }
+    return Message.objects.create(**fields)
+
+
+# --- stored plans ---
+
+
+def make_target(**over: Any) -> Any:
+    from pricing.catalogue.models import HourlyTarget
+
+    fields = {"effective_from": date(2020, 1, 1), "target_cents_per_crew_hour": 15_000, **over}
+    return HourlyTarget.objects.create(**fields)
+
+
+def make_truck(**over: Any) -> Any:
+    from routing.plans.models import Truck
+
+    fields = {"code": f"truck-{next(_numbers)}", "cents_per_km": 40, **over}
+    fields["yard"] = fields.get("yard") or make_yard()
+    return Truck.objects.create(**fields)
+
+
+def make_day_plan(**over: Any) -> Any:
+    """A stored plan of a day with these `jobs` (default: one), planned in this process by the real solver."""
+    from routing.plans.models import DayPlan
+    from routing.plans.selectors import day_problem
+    from routing.plans.services.storing import plan_rows_replace
+    from routing.solver import RoundLimit, plan_to_json, problem_to_json, solve
+
+    day = over.pop("work_date", date(2026, 6, 3))
+    yard = over.pop("yard", None) or make_crew().yard
+    if not over.pop("jobs", ()):
+        make_job(windows=[{"first_date": day, "last_date": day}])
+    inputs = day_problem(yard=yard, work_date=day, now=MOMENT)
+    content = solve(inputs.problem, stop=RoundLimit(5))
+    fields = {
+        "problem": problem_to_json(inputs.problem),
+        "plan": plan_to_json(content),
+        "inputs_digest": inputs.digest,
+        "value_cents": content.value_cents,
+        "upper_bound_cents": content.upper_bound_cents,
+        "drive_source": inputs.drive_source,
+        "solved_at": MOMENT,
+        "changed_at": MOMENT,
+        **over,
+    }
+    plan = DayPlan.objects.create(yard=yard, work_date=day, **fields)
+    plan_rows_replace(plan=plan, problem=inputs.problem, content=content, taken_out=(), set_aside=inputs.set_aside)
+    return plan

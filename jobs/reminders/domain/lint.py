@@ -13,9 +13,8 @@ from jobs.reminders.domain.consent import EMAIL, TEXT
 
 MOST_PARTS = 2
 _CLAIMS = re.compile(
-    r"\b(kill|prevent|control|destroy|eliminat|repel|inhibit|eradicat|mitigat|stops?\b"
-    r"|protect\w* (you |it )?(against|from)|keeps? (away|off|out)"
-    r"|mata|previen|prevenir|evita|control|elimina|destruy|combat|protege)",
+    r"\b(kill|prevent|control|destroy|eliminat|repel|inhibit|eradicat|mitigat|stops?\b|protect|keeps?\b"
+    r"|mata|previen|prevenir|evita|elimina|destruy|combat|proteg|libre de)|-free\b|\bfree (of|from)\b",
     re.IGNORECASE,
 )
 _PESTS = re.compile(

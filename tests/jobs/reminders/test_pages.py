@@ -1,0 +1,219 @@
+"""The office's due list, and the homeowner's way out."""
+
+import json
+from collections.abc import Callable
+from contextlib import AbstractContextManager
+from datetime import UTC, date, datetime
+from io import StringIO
+from typing import Any
+
+import pytest
+import time_machine
+from django.core.management import call_command
+from django.test import Client
+
+from jobs.reminders.links import opt_out_token
+from shared.outbox.models import Message
+from tests import factories as make
+
+pytestmark = pytest.mark.django_db
+NOW = datetime(2026, 6, 1, 16, tzinfo=UTC)
+
+
+@pytest.fixture(autouse=True)
+def fixed_clock() -> Any:
+    with time_machine.travel(NOW, tick=False):
+        make.set_company()
+        yield
+
+
+@pytest.fixture
+def page(client_of: Callable[[Any], Client], office: Any) -> Client:
+    return client_of(office)
+
+
+def texts(answer: Any) -> str:
+    return " ".join(answer.content.decode().split())
+
+
+def test_the_list_shows_reason_and_way(page: Client) -> None:
+    """Who, why, and how a reminder would go."""
+    customer = make.make_customer(name="Ann Sample")
+    make.make_interval(property=make.make_property(customer=customer))
+    shown = texts(page.get("/due/"))
+    assert "1 due, 1 may be reminded now" in shown
+    assert "House wash every 12 months, last done 1 June 2025" in shown
+    assert "by email" in shown
+
+
+@pytest.mark.parametrize(
+    ("query", "names"),
+    [
+        ("", {"Ann", "Bob"}),
+        ("state=ready", {"Ann"}),
+        ("state=no_channel", {"Bob"}),
+        ("search=ann", {"Ann"}),
+        ("kind=gutters", {"Bob"}),
+        ("kind=nonsense", {"Ann", "Bob"}),
+        ("page=99", {"Ann", "Bob"}),
+        ("lead_days=0", {"Ann"}),
+    ],
+)
+def test_filters_narrow_the_list(page: Client, query: str, names: set[str]) -> None:
+    """Each filter for itself; one that cannot be read narrows nothing."""
+    gutters = make.make_service(code="gutters", name="Gutters")
+    ann, bob = make.make_customer(name="Ann"), make.make_customer(name="Bob", email="", phone_e164="")
+    make.make_interval(property=make.make_property(customer=ann))
+    make.make_interval(property=make.make_property(customer=bob), service=gutters, next_due_on=date(2026, 6, 20))
+    shown = page.get(f"/due/?{query}").context["page"].object_list
+    assert {item.customer_name for item in shown} == names
+
+
+def test_choose_preview_queue(page: Client) -> None:
+    """The whole way: what the preview shows is what lands in the outbox."""
+    make.make_interval()
+    make.make_interval()
+    (first, _second) = page.get("/due/").context["page"].object_list
+    preview = page.post("/due/preview/", {"key": first.key})
+    (draft,) = preview.context["drafts"]
+    assert draft.body.splitlines()[0] in texts(preview)
+    assert "Queue 1 message" in texts(preview)
+    answer = page.post("/due/queue/", {"key": first.key}, follow=True)
+    assert "1 message is queued." in texts(answer)
+    assert Message.objects.get().body == draft.body
+
+
+def test_all_that_the_filter_leaves_can_be_previewed(page: Client) -> None:
+    """One button for all, without a script."""
+    for _ in range(3):
+        make.make_interval()
+    keys = page.get("/due/").context["shown_ready"]
+    assert len(page.post("/due/preview/", {"all_key": keys, "all": "1"}).context["drafts"]) == 3
+
+
+def test_nothing_chosen_is_said(page: Client) -> None:
+    """Back to the list with a word; nothing happens."""
+    assert "Choose at least one line" in texts(page.post("/due/preview/", follow=True))
+
+
+def test_a_refused_message_is_shown_and_not_queued(page: Client) -> None:
+    """The preview says what is missing and where to set it, and offers nothing to queue."""
+    make.set_company(street="", city="", region="", postal_code="")
+    make.make_interval()
+    keys = page.get("/due/").context["shown_ready"]
+    shown = texts(page.post("/due/preview/", {"key": keys}))
+    assert "Set it under Company" in shown
+    assert 'name="key"' not in shown
+
+
+def test_a_key_that_names_nothing_is_a_plain_error(page: Client) -> None:
+    """No server error for a tampered form."""
+    assert page.post("/due/preview/", {"key": "nonsense"}).status_code == 422
+    assert page.post("/due/queue/", {"key": ":"}).status_code == 422
+
+
+@pytest.mark.parametrize("address", ["/due/", "/messages/", "/api/due-list/", "/api/messages/"])
+def test_crew_leads_see_none_of_it(client_of: Callable[[Any], Client], crew_lead: Any, address: str) -> None:
+    """The office's pages and API are the office's."""
+    assert client_of(crew_lead).get(address).status_code == 403
+    assert Client().get(address).status_code in (302, 401, 403)
+
+
+def test_query_counts(page: Client, assert_query_count: Callable[[str], AbstractContextManager[None]]) -> None:
+    """A full page takes as many queries as the checked-in number says."""
+    make.make_service(removes_chalk=True)
+    for _ in range(60):
+        make.make_interval()
+    with assert_query_count("due list"):
+        page.get("/due/")
+
+
+# --- the homeowner ---
+
+
+@pytest.mark.parametrize(
+    ("language", "said"),
+    [("en", "This is about email to h…@example.com."), ("es", "")],
+)
+def test_the_homeowners_page_needs_no_account(language: str, said: str) -> None:
+    """In the customer's language, with the address masked, and nothing else about anybody."""
+    customer = make.make_customer(name="Ann Secret", email="home@example.com", language=language)
+    answer = Client().get(f"/opt-out/{opt_out_token(customer.pk, 'email')}/")
+    assert answer.status_code == 200
+    assert f'<html lang="{language}">' in texts(answer)
+    assert said in texts(answer)
+    assert "Secret" not in texts(answer)
+    assert "home@" not in texts(answer)
+    assert "no-cache" in answer["Cache-Control"]
+
+
+@pytest.mark.parametrize(
+    ("scope", "rows"),
+    [
+        ("reminder", [("text", "reminder")]),
+        ("all", [("email", "all"), ("text", "all")]),
+        ("", [("text", "reminder")]),
+        ("nonsense", [("text", "reminder")]),
+    ],
+)
+def test_a_press_of_the_button_opts_out(scope: str, rows: list[tuple[str, str]]) -> None:
+    """What the button says is what is written down; anything unclear means no more reminders by this channel."""
+    customer = make.make_customer()
+    answer = Client().post(f"/opt-out/{opt_out_token(customer.pk, 'text')}/", {"scope": scope})
+    assert answer.status_code == 200
+    assert list(customer.consents.order_by("channel").values_list("channel", "purpose")) == rows
+
+
+def test_a_customer_who_is_gone_is_not_found() -> None:
+    """A signed link to nobody."""
+    assert Client().get(f"/opt-out/{opt_out_token(10**9, 'email')}/").status_code == 404
+
+
+# --- API and commands ---
+
+
+def test_the_api_lists_and_queues(page: Client) -> None:
+    """Keys from one call go into the other; repeating it writes nothing."""
+    make.make_interval()
+    (item,) = page.get("/api/due-list/").json()["results"]
+    assert (item["state"], item["channel"], item["due_on"]) == ("ready", "email", "2026-06-01")
+    body = json.dumps({"keys": [item["key"]]})
+    first = page.post("/api/reminders/", body, content_type="application/json")
+    again = page.post("/api/reminders/", body, content_type="application/json")
+    assert (first.status_code, first.json()["reminders"]) == (201, 1)
+    assert (again.status_code, again.json()["reminders"], len(again.json()["skipped"])) == (201, 0, 1)
+    (message,) = page.get("/api/messages/?state=waiting&channel=email").json()["results"]
+    assert message["id"] == first.json()["messages"][0]
+
+
+@pytest.mark.parametrize("body", [{}, {"keys": []}, {"keys": "x"}, {"keys": [1, None]}, {"keys": ["x" * 81]}])
+def test_the_api_refuses_what_it_cannot_read(page: Client, body: Any) -> None:
+    """400 with problem details."""
+    answer = page.post("/api/reminders/", json.dumps(body), content_type="application/json")
+    assert (answer.status_code, answer["Content-Type"]) == (400, "application/problem+json")
+
+
+def test_the_api_names_a_wrong_key(page: Client) -> None:
+    """422: it can be read and means nothing."""
+    answer = page.post("/api/reminders/", json.dumps({"keys": ["nonsense"]}), content_type="application/json")
+    assert answer.status_code == 422
+
+
+def run(name: str, *arguments: str) -> str:
+    out = StringIO()
+    call_command(name, *arguments, stdout=out)
+    return out.getvalue()
+
+
+def test_the_commands_show_queue_and_send() -> None:
+    """due_list, queue_reminders --dry-run, queue_reminders, send_messages, in that order."""
+    make.make_interval()
+    assert json.loads(run("due_list", "--json"))["due"] == 1
+    assert "1 due on 2026-06-01, 1 may be reminded now." in run("due_list")
+    assert "1 messages would be queued." in run("queue_reminders", "--dry-run")
+    assert not Message.objects.exists()
+    assert "1 reminders queued in 1 messages." in run("queue_reminders")
+    assert "0 reminders queued" in run("queue_reminders")
+    assert run("send_messages").startswith("1 sent")
+    assert Message.objects.get().state == "sent"
+    assert "0 due on 2026-06-01" in run("due_list", "--lead-days", "-1000")

@@ -1,0 +1,130 @@
+"""The office's view of the outbox."""
+
+from collections.abc import Callable
+from contextlib import AbstractContextManager
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+import pytest
+from django.test import Client
+
+from shared import clock
+from shared.outbox.models import Message
+from shared.outbox.selectors import sending_switch_get
+from tests import factories as make
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def page(client_of: Callable[[Any], Client], office: Any) -> Client:
+    return client_of(office)
+
+
+def texts(answer: Any) -> str:
+    return " ".join(answer.content.decode().split())
+
+
+def unknown(**over: Any) -> Any:
+    return make.make_message(state="sending", claimed_at=clock.now() - timedelta(hours=1), **over)
+
+
+def test_unknown_results_come_first(page: Client) -> None:
+    """Above everything else, with what is to be done."""
+    unknown(recipient_name="Ann Sample")
+    shown = texts(page.get("/messages/"))
+    assert shown.index("Ann Sample") < shown.index("All messages")
+    assert "perhaps they arrived" in shown
+
+
+@pytest.mark.parametrize(("query", "number"), [("", 2), ("?state=sent", 1), ("?channel=text", 1), ("?state=x", 2)])
+def test_the_list_is_narrowed(page: Client, query: str, number: int) -> None:
+    """By state and by way."""
+    make.make_message(state="sent")
+    make.make_message(channel="text", recipient="+15555550123")
+    assert len(page.get(f"/messages/{query}").context["page"].object_list) == number
+
+
+def test_a_message_is_shown_word_for_word(page: Client) -> None:
+    """Escaped, whatever is in it."""
+    message = make.make_message(body="<b>Hello</b> & more")
+    assert "&lt;b&gt;Hello&lt;/b&gt; &amp; more" in texts(page.get(f"/messages/{message.pk}/"))
+    assert page.get("/messages/999999/").status_code == 404
+
+
+@pytest.mark.parametrize(
+    ("action", "state"),
+    [("sent", "sent"), ("again", "waiting")],
+)
+def test_the_office_decides_about_an_unknown_one(page: Client, action: str, state: str) -> None:
+    """With a reason, which the history then shows."""
+    message = unknown()
+    answer = page.post(f"/messages/{message.pk}/{action}/", {"reason": "asked her"}, follow=True)
+    message.refresh_from_db()
+    assert message.state == state
+    assert "asked her" in texts(answer)
+
+
+def test_a_waiting_message_can_be_called_off(page: Client) -> None:
+    """Once; the second time it is too late."""
+    message = make.make_message()
+    address = f"/messages/{message.pk}/call-off/"
+    assert page.post(address, {"reason": "wrong price"}).status_code == 302
+    assert page.post(address, {"reason": "wrong price"}).status_code == 409
+
+
+def test_a_decision_needs_a_reason(page: Client) -> None:
+    """Nothing changes without one."""
+    message = unknown()
+    assert page.post(f"/messages/{message.pk}/sent/", {"reason": " "}).status_code == 422
+    message.refresh_from_db()
+    assert message.state == "sending"
+
+
+def test_the_switch_is_thrown_on_the_page(page: Client, office: Any) -> None:
+    """Off with a reason that the page then shows; on again."""
+    shown = page.post("/messages/switch/", {"is_on": "off", "reason": "wrong price"}, follow=True)
+    assert "Switched off because: wrong price" in texts(shown)
+    switch = sending_switch_get()
+    assert (switch.is_on, switch.changed_by) == (False, office)
+    assert page.post("/messages/switch/", {"is_on": "on"}).status_code == 422
+    page.post("/messages/switch/", {"is_on": "on", "reason": "mended"})
+    assert sending_switch_get().is_on
+
+
+def test_sending_can_be_started(page: Client, django_capture_on_commit_callbacks: Any, settings: Any) -> None:
+    """Without waiting for the clock."""
+    make.set_company()
+    message = make.make_message()
+    with django_capture_on_commit_callbacks(execute=True):
+        page.post("/messages/send/")
+    message.refresh_from_db()
+    assert message.state == "sent"
+
+
+@pytest.mark.parametrize("address", ["switch", "send", "1/sent", "1/again", "1/call-off"])
+def test_changes_are_posts_of_the_office(
+    page: Client, client_of: Callable[[Any], Client], crew_lead: Any, address: str
+) -> None:
+    """No GET changes anything; a crew lead may not."""
+    assert page.get(f"/messages/{address}/").status_code == 405
+    assert client_of(crew_lead).post(f"/messages/{address}/").status_code == 403
+
+
+def test_query_counts(page: Client, assert_query_count: Callable[[str], AbstractContextManager[None]]) -> None:
+    """A full page takes as many queries as the checked-in number says."""
+    for _ in range(60):
+        make.make_message()
+        unknown()
+    with assert_query_count("messages"):
+        page.get("/messages/")
+
+
+def test_the_api_lists_newest_first(page: Client) -> None:
+    """Total order, pages, and 400 for a state that does not exist."""
+    moment = datetime(2026, 6, 1, tzinfo=UTC)
+    old, new, same = (make.make_message(created_at=moment + timedelta(days=n)) for n in (0, 1, 1))
+    ids = [row["id"] for row in page.get("/api/messages/").json()["results"]]
+    assert ids == [same.pk, new.pk, old.pk]
+    assert page.get("/api/messages/?state=lost").status_code == 400
+    assert Message.objects.count() == 3
