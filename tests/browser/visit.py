@@ -54,7 +54,9 @@ def links_of(page: Page) -> list[str]:
     found = page.eval_on_selector_all("a[href]:not([download])", "links => links.map(a => a.href)")
     parts = [urlsplit(link) for link in found]
     here = urlsplit(page.url).netloc
-    return [p.path + (f"?{p.query}" if p.query else "") for p in parts if p.netloc == here and p.scheme.startswith("http")]
+    return [
+        p.path + (f"?{p.query}" if p.query else "") for p in parts if p.netloc == here and p.scheme.startswith("http")
+    ]
 
 
 def every_page(page: Page, role: str, start: str = "/") -> Iterator[Visited]:

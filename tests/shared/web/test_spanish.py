@@ -1,0 +1,108 @@
+"""Crew leads and homeowners can read every text in Spanish."""
+
+import io
+import re
+from pathlib import Path
+
+import pytest
+from babel.messages.extract import extract_python
+from babel.messages.pofile import read_po
+from django.utils.translation.template import templatize
+
+ROOT = Path(__file__).resolve().parents[3]
+CATALOGUE = ROOT / "shared" / "web" / "locale" / "es" / "LC_MESSAGES" / "django.po"
+KEYWORDS = ("_", "gettext", "gettext_lazy", "pgettext", "pgettext_lazy", "ngettext", "ngettext_lazy")
+TEMPLATES = {
+    str(path).rpartition("/templates/")[2]: path
+    for app in ("shared", "pricing", "jobs", "routing")
+    for path in (ROOT / app).rglob("templates/**/*.*")
+    if path.suffix in (".html", ".txt")
+}
+# Where both frames may be meant: pages of one's own account, and what goes wrong.
+ALWAYS = {"people/sign_in.html", "people/own.html", "people/own_password.html", "people/token.html"} | {
+    "web/error.html",
+    "web/problem.html",
+    "web/crew.html",
+    "web/homeowner.html",
+}
+# Python beside those pages: forms, views, figures.
+MODULES = (
+    "shared/web/views.py",
+    "shared/web/words.py",
+    "shared/people/forms.py",
+    "shared/people/roles.py",
+)
+Text = tuple[str, str]  # context (empty: none), text
+
+
+def named_in(source: str) -> set[str]:
+    return set(re.findall(r"""{%\s*(?:include|extends)\s+["']([^"']+)["']""", source))
+
+
+def spanish_templates() -> set[str]:
+    """Templates of the crew and the homeowner, and whatever they include."""
+    own = {
+        name
+        for name, path in TEMPLATES.items()
+        if re.search(r"""{%\s*extends\s+["']web/(crew|homeowner)\.html""", path.read_text(encoding="utf-8"))
+    }
+    found, waiting = set(), own | ALWAYS
+    while waiting:
+        name = waiting.pop()
+        found.add(name)
+        waiting |= named_in(TEMPLATES[name].read_text(encoding="utf-8")) - found
+    return found
+
+
+def texts_of(source: str) -> set[Text]:
+    """The texts marked for translation in Python source, with their contexts."""
+    found = set()
+    for _line, function, message, _comments in extract_python(io.BytesIO(source.encode()), KEYWORDS, [], {}):
+        parts = [message] if isinstance(message, str) else [part for part in message if part is not None]
+        if not parts:
+            continue
+        if "pgettext" in function:
+            found.add((parts[0], parts[1]))
+        else:
+            found |= {("", part) for part in parts if part}
+    return found
+
+
+def texts_of_template(name: str) -> set[Text]:
+    return texts_of(templatize(TEMPLATES[name].read_text(encoding="utf-8"), origin=name))
+
+
+def catalogue() -> dict[Text, str]:
+    with CATALOGUE.open("rb") as file:
+        messages = read_po(file, locale="es")
+    return {(message.context or "", str(message.id)): str(message.string) for message in messages if message.id}
+
+
+@pytest.mark.parametrize("name", sorted(spanish_templates()))
+def test_every_text_of_the_page_has_a_spanish_one(name: str) -> None:
+    """A text without translation would stand in English on a Spanish page."""
+    known = catalogue()
+    missing = sorted(text for text in texts_of_template(name) if not known.get(text))
+    assert not missing, f"add to {CATALOGUE.relative_to(ROOT)}: {missing}"
+
+
+@pytest.mark.parametrize("name", MODULES)
+def test_every_text_of_the_module_has_a_spanish_one(name: str) -> None:
+    """Forms and error pages speak through Python."""
+    known = catalogue()
+    missing = sorted(text for text in texts_of((ROOT / name).read_text(encoding="utf-8")) if not known.get(text))
+    assert not missing, f"add to {CATALOGUE.relative_to(ROOT)}: {missing}"
+
+
+def test_placeholders_survive_the_translation() -> None:
+    """A lost or misspelt %(name)s would break the page or drop a figure."""
+    holder = re.compile(r"%\(\w+\)[sd]")
+    for (_context, text), spanish in catalogue().items():
+        assert sorted(holder.findall(text)) == sorted(holder.findall(spanish)), text
+
+
+def test_the_extraction_finds_what_is_marked() -> None:
+    """Without finding anything the tests above would always pass."""
+    assert ("", "Sign in") in texts_of_template("people/sign_in.html")
+    assert ("time of day", "am") in texts_of((ROOT / "shared/web/words.py").read_text(encoding="utf-8"))
+    assert len(spanish_templates()) >= 12
