@@ -1,0 +1,108 @@
+"""The route sheet as PDF. The data goes to typst as JSON, never into its source, so that no customer's text is markup;
+only typst's own fonts are used, so that the sheet looks the same on every machine."""
+
+import json
+from pathlib import Path
+from typing import Any
+
+import typst
+from django.utils.translation import get_language
+from django.utils.translation import gettext as _
+
+from routing.dispatch.sheet import Sheet, SheetLine, SheetStop
+from shared.web.words import clock_words, day_words, hours_words, miles_words
+
+TEMPLATE = Path(__file__).parent / "templates" / "dispatch" / "route_sheet.typ"
+LONG_TEXT = 1_200  # letters from which a stop may be split over two pages
+
+
+def sheet_pdf(sheet: Sheet) -> bytes:
+    """Print a sheet."""
+    data = json.dumps(_printed(sheet), ensure_ascii=False)
+    fonts = typst.Fonts(include_system_fonts=False)
+    return bytes(typst.compile(TEMPLATE, font_paths=fonts, ignore_system_fonts=True, sys_inputs={"sheet": data}))
+
+
+def _printed(sheet: Sheet) -> dict[str, Any]:
+    day = day_words(sheet.work_date)
+    break_words = _break_words(sheet)
+    return {
+        "lang": (get_language() or "en").split("-")[0],
+        "title": _("Route sheet %(crew)s, %(day)s") % {"crew": sheet.crew, "day": day},
+        "footer": f"{sheet.company} · {sheet.crew} · {day} · {sheet.version}",
+        "crew": sheet.crew,
+        "date": day,
+        "version": sheet.version,
+        "facts": [
+            (_("Yard"), f"{sheet.yard}{', ' + sheet.yard_address if sheet.yard_address else ''}"),
+            (_("Truck"), sheet.truck),
+            (_("Workers"), str(sheet.workers)),
+            (_("Drive times"), sheet.drive_source),
+        ],
+        "figures": [
+            (_("Leave"), clock_words(sheet.leave)),
+            (_("Back"), clock_words(sheet.back)),
+            (_("On site"), hours_words(sheet.on_site_minutes)),
+            (_("Driving"), f"{hours_words(sheet.drive_minutes)}, {miles_words(sheet.drive_metres)}"),
+        ],
+        "load_out_title": _("Load-out"),
+        "load_out": sheet.load_out,
+        "stops": [_stop(stop, break_words if stop.break_before else "") for stop in sheet.stops],
+        "break_last": "" if any(stop.break_before for stop in sheet.stops) else break_words,
+        "home": _home_words(sheet),
+        "first_words": sheet.first_words,
+        "cautions": sheet.cautions,
+    }
+
+
+def _break_words(sheet: Sheet) -> str:
+    if sheet.break_at is None:
+        return ""
+    words = _("Break at %(clock)s, %(minutes)s")
+    return words % {"clock": clock_words(sheet.break_at), "minutes": hours_words(sheet.break_minutes)}
+
+
+def _home_words(sheet: Sheet) -> str:
+    words = _("Drive %(minutes)s, %(miles)s back to the yard: %(clock)s")
+    return words % {
+        "minutes": hours_words(sheet.home_leg_minutes),
+        "miles": miles_words(sheet.home_leg_metres),
+        "clock": clock_words(sheet.back),
+    }
+
+
+def _stop(stop: SheetStop, break_before: str) -> dict[str, Any]:
+    notes = [
+        (_("Gate"), stop.gate),
+        (_("Pets"), stop.pets),
+        (_("Property"), stop.property_note),
+        (_("Note"), stop.note),
+    ]
+    drive = _("Drive %(minutes)s, %(miles)s") % {
+        "minutes": hours_words(stop.leg_minutes),
+        "miles": miles_words(stop.leg_metres),
+    }
+    return {
+        "number": str(stop.number),
+        "break_before": break_before,
+        "drive": drive,
+        "address": stop.address,
+        "customer": stop.customer,
+        "phone": stop.phone,
+        "phone_words": stop.phone_words,
+        "geo": stop.geo,
+        "arrive": clock_words(stop.arrive),
+        "times": _("work %(start)s – %(finish)s")
+        % {"start": clock_words(stop.start), "finish": clock_words(stop.finish)},
+        "windows": stop.windows,
+        "notes": [(name, text) for name, text in notes if text],
+        "lines": [_line(line) for line in stop.lines],
+        "walls": [{"name": wall.name, "words": wall.words, "first": wall.is_shown_first} for wall in stop.walls],
+        "cautions": stop.cautions,
+        "is_long": sum(len(text) for _name, text in notes) > LONG_TEXT,
+    }
+
+
+def _line(line: SheetLine) -> dict[str, str]:
+    more = " · ".join(part for part in (line.walls, line.note) if part)
+    return {"service": line.service, "more": more, "quantity": line.quantity, "minutes": hours_words(line.minutes)}

@@ -1,0 +1,82 @@
+"""A route sheet as plain frozen data, ready to be printed: page, PDF and crew pages show the same."""
+
+from dataclasses import dataclass
+from datetime import date
+
+
+@dataclass(frozen=True, slots=True)
+class SheetWall:
+    wall_id: int
+    name: str
+    words: str
+    is_shown_first: bool  # chalk that the homeowner sees before any water flows
+
+
+@dataclass(frozen=True, slots=True)
+class SheetLine:
+    line_id: int
+    service: str
+    quantity: str
+    minutes: int
+    note: str
+    walls: str
+
+
+@dataclass(frozen=True, slots=True)
+class SheetStop:
+    """One stop. Minutes of the day are those that clocks show."""
+
+    stop_id: int
+    job_id: int
+    number: int
+    leg_minutes: int
+    leg_metres: int
+    arrive: int
+    start: int
+    finish: int
+    on_site_minutes: int
+    windows: tuple[str, ...]
+    address: str
+    geo: str
+    customer: str
+    phone: str
+    phone_words: str
+    gate: str
+    pets: str
+    property_note: str
+    note: str
+    lines: tuple[SheetLine, ...]
+    walls: tuple[SheetWall, ...]
+    cautions: tuple[str, ...]
+    break_before: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """One crew's day on paper."""
+
+    crew: str
+    crew_code: str
+    workers: int
+    truck: str
+    company: str
+    yard: str
+    yard_address: str
+    work_date: date
+    version: str
+    is_sent: bool
+    drive_source: str
+    leave: int
+    back: int
+    break_at: int | None
+    break_minutes: int
+    home_leg_minutes: int
+    home_leg_metres: int
+    drive_minutes: int
+    drive_metres: int
+    on_site_minutes: int
+    paid_minutes: int
+    stops: tuple[SheetStop, ...]
+    load_out: tuple[str, ...]
+    first_words: str
+    cautions: tuple[str, ...]
