@@ -376,7 +376,7 @@ def make_day_plan(**over: Any) -> Any:
     if not over.pop("jobs", ()):
         make_job(windows=[{"first_date": day, "last_date": day}])
     inputs = day_problem(yard=yard, work_date=day, now=MOMENT)
-    content = solve(inputs.problem, stop=RoundLimit(5))
+    content = solve(inputs.problem, stop=RoundLimit(0))
     fields = {
         "problem": problem_to_json(inputs.problem),
         "plan": plan_to_json(content),

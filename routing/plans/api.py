@@ -1,5 +1,265 @@
-"""Addresses of this room's API."""
+"""Day plans for programs: read, plan in the background, change by hand under If-Match."""
 
-from django.urls import URLPattern
+from typing import Any
 
-urlpatterns: list[URLPattern] = []
+from django.conf import settings
+from django.shortcuts import get_object_or_404
+from django.urls import path, reverse
+from django.utils.translation import gettext_lazy as _
+from drf_spectacular.utils import OpenApiParameter, extend_schema
+from rest_framework import serializers
+from rest_framework.decorators import api_view, permission_classes
+from rest_framework.generics import ListAPIView
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.views import APIView
+
+from routing.plans import services
+from routing.plans.choices import ChangeKind, LeftOutReason, PlanState, RunState
+from routing.plans.models import MOST_SECONDS, DayPlan, PlanRun
+from routing.plans.selectors import day_plan_by_id, day_plan_list, plan_as_json, yard_by_code
+from routing.solver.plan import LEFT_OUT_REASONS, STATUSES
+from shared.api_kit.etags import expected_version, with_etag
+from shared.api_kit.permissions import OfficeOnly
+from shared.api_kit.schema import IF_MATCH
+
+GREATEST_ID = 2**63 - 1
+
+
+class DayPlanLine(serializers.ModelSerializer[DayPlan]):
+    """A plan in a list."""
+
+    yard = serializers.SlugField(source="yard.code")
+    status = serializers.CharField(source="plan.status", help_text="optimal, feasible or infeasible")
+
+    class Meta:
+        model = DayPlan
+        fields = (
+            "id",
+            "yard",
+            "work_date",
+            "version",
+            "state",
+            "status",
+            "value_cents",
+            "upper_bound_cents",
+            "drive_source",
+            "inputs_digest",
+            "solved_at",
+            "changed_at",
+        )
+
+
+class BreakOutput(serializers.Serializer[Any]):
+    start = serializers.IntegerField()
+
+
+class PlannedStopOutput(serializers.Serializer[Any]):
+    job = serializers.CharField(help_text="J and the job's id")
+    arrive = serializers.IntegerField(help_text="Real minutes after the yard's local midnight, as all times here")
+    start = serializers.IntegerField()
+    finish = serializers.IntegerField()
+
+
+class PlannedRouteOutput(serializers.Serializer[Any]):
+    crew = serializers.CharField(help_text="The crew's code")
+    leave = serializers.IntegerField()
+    back = serializers.IntegerField()
+    drive_minutes = serializers.IntegerField()
+    drive_metres = serializers.IntegerField()
+    paid_minutes = serializers.IntegerField()
+    value_cents = serializers.FloatField()
+    stops = PlannedStopOutput(many=True)
+
+
+PlannedRouteOutput._declared_fields["break"] = BreakOutput(required=False, help_text="Where one is due")
+
+
+class PlanLeftOutOutput(serializers.Serializer[Any]):
+    job = serializers.CharField()
+    reason = serializers.ChoiceField(choices=list(LEFT_OUT_REASONS))
+    price_to_place_cents = serializers.IntegerField(allow_null=True)
+    note = serializers.CharField(required=False, help_text="taken_out where a person decided it")
+
+
+class NotInProblemOutput(serializers.Serializer[Any]):
+    job = serializers.CharField()
+    reason = serializers.ChoiceField(choices=LeftOutReason.choices)
+    note = serializers.CharField(allow_blank=True)
+
+
+class DayPlanOutput(serializers.Serializer[Any]):
+    """day-plan/1 and, after it, what the product adds."""
+
+    format = serializers.CharField(help_text="day-plan/1")
+    status = serializers.ChoiceField(choices=list(STATUSES))
+    value_cents = serializers.FloatField()
+    upper_bound_cents = serializers.FloatField(help_text="No plan that keeps the rules is worth more")
+    gap = serializers.FloatField()
+    routes = PlannedRouteOutput(many=True)
+    left_out = PlanLeftOutOutput(many=True)
+    crew_hour_worth_cents = serializers.IntegerField(allow_null=True)
+    seconds = serializers.FloatField()
+    solver = serializers.DictField()
+    reasons = serializers.ListField(
+        child=serializers.CharField(), required=False, help_text="Why promises cannot be kept; with infeasible only"
+    )
+    id = serializers.IntegerField()
+    yard = serializers.SlugField()
+    work_date = serializers.DateField()
+    version = serializers.IntegerField()
+    state = serializers.ChoiceField(choices=PlanState.choices)
+    drive_source = serializers.CharField(help_text="Where the drive times came from")
+    inputs_digest = serializers.CharField(help_text="SHA-256 of the problem")
+    solved_at = serializers.DateTimeField()
+    changed_at = serializers.DateTimeField()
+    notices = serializers.ListField(child=serializers.CharField())
+    not_in_problem = NotInProblemOutput(many=True)
+
+
+class PlanRunOutput(serializers.ModelSerializer[PlanRun]):
+    yard = serializers.SlugField(source="yard.code")
+    state = serializers.ChoiceField(choices=RunState.choices)
+
+    class Meta:
+        model = PlanRun
+        fields = (
+            "id",
+            "yard",
+            "work_date",
+            "state",
+            "seconds_allowed",
+            "seed",
+            "created_at",
+            "started_at",
+            "finished_at",
+            "inputs_digest",
+            "value_cents",
+            "upper_bound_cents",
+            "problem_text",
+        )
+
+
+class DayPlanQuery(serializers.Serializer[Any]):
+    yard = serializers.SlugField(required=False, max_length=20, default="")
+    work_date = serializers.DateField(required=False, default=None)
+
+
+class PlanRunInput(serializers.Serializer[Any]):
+    yard = serializers.SlugField(max_length=20, help_text="The yard's code")
+    work_date = serializers.DateField()
+    seconds = serializers.IntegerField(min_value=1, max_value=MOST_SECONDS, required=False)
+    seed = serializers.IntegerField(min_value=0, max_value=2**31 - 1, required=False, default=1)
+
+
+class ChangeInput(serializers.Serializer[Any]):
+    kind = serializers.ChoiceField(choices=ChangeKind.choices)
+    job = serializers.IntegerField(min_value=1, max_value=GREATEST_ID, help_text="The job's id, without the J")
+    crew = serializers.SlugField(required=False, max_length=20, default="", help_text="For move and put_in")
+    position = serializers.IntegerField(
+        required=False, allow_null=True, min_value=1, max_value=10_000, default=None, help_text="From 1; default: last"
+    )
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        if attrs["kind"] in (ChangeKind.MOVE, ChangeKind.PUT_IN) and not attrs["crew"]:
+            raise serializers.ValidationError({"crew": _("Name the crew that gets the stop.")})
+        return attrs
+
+
+class DayPlans(ListAPIView[DayPlan]):
+    permission_classes = [OfficeOnly]
+    serializer_class = DayPlanLine
+
+    def get_queryset(self) -> Any:
+        if getattr(self, "swagger_fake_view", False):
+            return DayPlan.objects.none()
+        query = DayPlanQuery(data=self.request.query_params)
+        query.is_valid(raise_exception=True)
+        return day_plan_list(yard_code=query.validated_data["yard"], work_date=query.validated_data["work_date"])
+
+    @extend_schema(operation_id="day_plan_list", summary="Day plans, the latest day first", parameters=[DayPlanQuery])
+    def get(self, request: Request, *args: Any, **kwargs: Any) -> Response:
+        return super().get(request, *args, **kwargs)
+
+    @extend_schema(
+        operation_id="day_plan_make",
+        summary="Plan a day in the background",
+        description="Answers with the run; poll its Location. 409 `already_planning` while another run is unfinished.",
+        request=PlanRunInput,
+        responses={202: PlanRunOutput},
+    )
+    def post(self, request: Request) -> Response:
+        body = PlanRunInput(data=request.data)
+        body.is_valid(raise_exception=True)
+        data = body.validated_data
+        run = services.plan_run_request(
+            yard=yard_by_code(code=data["yard"]),
+            work_date=data["work_date"],
+            seconds=data.get("seconds", settings.WALLDAY_PLAN_SECONDS),
+            seed=data["seed"],
+            actor=request.user,
+        )
+        run.refresh_from_db()
+        location = reverse("api_plan_run", args=[run.pk])
+        return Response(PlanRunOutput(run).data, status=202, headers={"Location": location})
+
+
+@extend_schema(
+    operation_id="plan_run_get",
+    summary="How far a planning run is",
+    parameters=[OpenApiParameter("run_id", int, OpenApiParameter.PATH)],
+    responses=PlanRunOutput,
+)
+@api_view(["GET"])
+@permission_classes([OfficeOnly])
+def plan_run(request: Request, run_id: int) -> Response:
+    return Response(PlanRunOutput(get_object_or_404(PlanRun.objects.select_related("yard"), pk=run_id)).data)
+
+
+@extend_schema(
+    operation_id="day_plan_get",
+    summary="A day plan as day-plan/1, with its ETag",
+    parameters=[OpenApiParameter("plan_id", int, OpenApiParameter.PATH)],
+    responses=DayPlanOutput,
+)
+@api_view(["GET"])
+@permission_classes([OfficeOnly])
+def day_plan(request: Request, plan_id: int) -> Response:
+    plan = day_plan_by_id(plan_id=plan_id)
+    return with_etag(Response(plan_as_json(plan)), plan)
+
+
+class DayPlanChanges(APIView):
+    permission_classes = [OfficeOnly]
+
+    @extend_schema(
+        operation_id="day_plan_change",
+        summary="Change a day plan by hand",
+        description="422 `broken_rule` says in words which rule the change breaks; nothing is saved then.",
+        parameters=[OpenApiParameter("plan_id", int, OpenApiParameter.PATH), IF_MATCH],
+        request=ChangeInput,
+        responses=DayPlanOutput,
+    )
+    def post(self, request: Request, plan_id: int) -> Response:
+        version = expected_version(request, day_plan_by_id(plan_id=plan_id))
+        body = ChangeInput(data=request.data)
+        body.is_valid(raise_exception=True)
+        data = body.validated_data
+        plan = services.plan_change(
+            plan_id=plan_id,
+            kind=data["kind"],
+            job_id=data["job"],
+            crew_code=data["crew"],
+            position=data["position"],
+            expected_version=version,
+            actor=request.user,
+        )
+        return with_etag(Response(plan_as_json(plan)), plan)
+
+
+urlpatterns = [
+    path("day-plans/", DayPlans.as_view(), name="api_day_plans"),
+    path("day-plans/<row:plan_id>/", day_plan, name="api_day_plan"),
+    path("day-plans/<row:plan_id>/changes/", DayPlanChanges.as_view(), name="api_day_plan_changes"),
+    path("plan-runs/<row:run_id>/", plan_run, name="api_plan_run"),
+]

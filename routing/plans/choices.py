@@ -24,3 +24,15 @@ class LeftOutReason(models.TextChoices):
     NO_PLACE = "no_place", _("the property has no place on the map")
     TAKEN_OUT = "taken_out", _("taken out by hand")
     PLANNED_ELSEWHERE = "planned_elsewhere", _("promised for this day, but in another plan")
+
+
+class ChangeKind(models.TextChoices):
+    """What a person may do to a plan by hand."""
+
+    MOVE = "move", _("move")
+    UP = "up", _("earlier")
+    DOWN = "down", _("later")
+    LOCK = "lock", _("lock to this crew")
+    UNLOCK = "unlock", _("unlock")
+    TAKE_OUT = "take_out", _("take out")
+    PUT_IN = "put_in", _("put in")

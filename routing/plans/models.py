@@ -186,6 +186,10 @@ class PlanRun(models.Model):
     def __str__(self) -> str:
         return f"{self.yard} {self.work_date} {self.state}"
 
+    @property
+    def is_finished(self) -> bool:
+        return self.state in (RunState.DONE, RunState.FAILED)
+
 
 class DayPlan(models.Model):
     """All routes of a yard's day. `problem` and `plan` are day-problem/1 and day-plan/1; every stored plan has passed

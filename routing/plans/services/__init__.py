@@ -1,12 +1,13 @@
 """Changes of this room: planning a day, changing a plan by hand, crews' hours."""
 
-from routing.plans.services.changing import job_put_in, stop_lock, stop_move, stop_take_out, stop_unlock
+from routing.plans.services.changing import job_put_in, plan_change, stop_lock, stop_move, stop_take_out, stop_unlock
 from routing.plans.services.crews import shift_exception_clear, shift_exception_set
 from routing.plans.services.runs import day_plan_make, plan_run_execute, plan_run_request, plan_runs_reap
 
 __all__ = [
     "day_plan_make",
     "job_put_in",
+    "plan_change",
     "plan_run_execute",
     "plan_run_request",
     "plan_runs_reap",

@@ -10,7 +10,7 @@ from django.utils.translation import gettext as _
 
 from jobs.work.models import Job
 from routing.dispatch.models import StopMark
-from routing.plans.choices import LeftOutReason, PlanState
+from routing.plans.choices import ChangeKind, LeftOutReason, PlanState
 from routing.plans.domain.changes import Orders, allow_everywhere, orders_of, plan_again, with_job, without
 from routing.plans.domain.keys import for_people, job_ids_in, job_key
 from routing.plans.domain.problem import digest_of
@@ -107,6 +107,48 @@ def stop_lock(*, plan_id: int, job_id: int, expected_version: int, actor: Any = 
 def stop_unlock(*, plan_id: int, job_id: int, expected_version: int, actor: Any = None) -> DayPlan:
     """Let a stop go to any crew again when the day is planned again. Raises NotFound, Stale."""
     return _lock(plan_id, job_id, expected_version, actor, locked=False)
+
+
+def plan_change(
+    *,
+    plan_id: int,
+    kind: str,
+    job_id: int,
+    expected_version: int,
+    crew_code: str = "",
+    position: int | None = None,
+    actor: Any = None,
+) -> DayPlan:
+    """One of the changes above by its name (`ChangeKind`), as pages and programs ask for it.
+
+    `up` and `down` exchange a stop with its neighbour. Without a position a stop goes to the end of the route.
+    """
+    change = ChangeKind(kind)
+    seen: dict[str, Any] = {"plan_id": plan_id, "job_id": job_id, "expected_version": expected_version, "actor": actor}
+    if change in _WITHOUT_TARGET:
+        return _WITHOUT_TARGET[change](**seen)
+    if change in _STEPS:
+        crew_code, position = _beside(plan_id, job_id, _STEPS[change])
+    to = LAST if position is None else position
+    place = job_put_in if change == ChangeKind.PUT_IN else stop_move
+    return place(**seen, crew_code=crew_code, position=to)
+
+
+LAST = 10_000
+_WITHOUT_TARGET = {
+    ChangeKind.LOCK: stop_lock,
+    ChangeKind.UNLOCK: stop_unlock,
+    ChangeKind.TAKE_OUT: stop_take_out,
+}
+_STEPS = {ChangeKind.UP: -1, ChangeKind.DOWN: 1}
+
+
+def _beside(plan_id: int, job_id: int, step: int) -> tuple[str, int]:
+    """The crew and the place next to where a stop is now. Raises NotFound."""
+    stop = Stop.objects.filter(route__plan=plan_id, job=job_id).select_related("route__crew").first()
+    if stop is None:
+        raise NotFound(_("This job is not in the plan."))
+    return stop.route.crew.code, max(1, stop.position + step)
 
 
 def _lock(plan_id: int, job_id: int, expected_version: int, actor: Any, *, locked: bool) -> DayPlan:

@@ -1,0 +1,206 @@
+"""A day plan as its page shows it: names, clock times, what each stop earns, chalk that has to be shown."""
+
+from collections.abc import Collection, Iterable
+from dataclasses import dataclass
+from typing import Any
+
+from jobs.customers.models import Wall
+from jobs.walkthroughs.domain import must_be_shown
+from jobs.walkthroughs.models import ChalkReading
+from jobs.walkthroughs.selectors import latest_readings
+from jobs.work.models import Job
+from routing.dispatch.models import StopMark
+from routing.plans.domain.keys import job_key
+from routing.plans.models import Crew, DayPlan, LeftOut, Route, Stop
+from routing.plans.selectors.hours import wall_minute
+from shared.units import MINUTES_PER_HOUR, crew_minutes, round_half_up
+
+
+@dataclass(frozen=True)
+class ChalkFound:
+    wall: str
+    reading: str
+
+
+@dataclass(frozen=True)
+class StopOnPage:
+    """Minutes are those of the clock on the wall. `earned_cents` is per crew-hour, driving share counted."""
+
+    stop: Stop
+    number: int
+    job: Job
+    services: tuple[str, ...]
+    arrive: int
+    start: int
+    finish: int
+    price_cents: int
+    earned_cents: int | None
+    chalk: tuple[ChalkFound, ...]
+    mark: str
+
+    @property
+    def is_begun(self) -> bool:
+        return bool(self.mark)
+
+    @property
+    def latitude(self) -> float | None:
+        return self.job.property.latitude
+
+    @property
+    def longitude(self) -> float | None:
+        return self.job.property.longitude
+
+    @property
+    def title(self) -> str:
+        return self.job.property.street
+
+
+@dataclass(frozen=True)
+class RouteOnPage:
+    route: Route
+    leave: int
+    back: int
+    break_start: int | None
+    stops: tuple[StopOnPage, ...]
+
+    @property
+    def label(self) -> str:
+        return self.route.crew.name
+
+
+@dataclass(frozen=True)
+class LeftOutOnPage:
+    left: LeftOut
+    job: Job
+    services: tuple[str, ...]
+    price_cents: int
+    can_go_in: bool
+
+    @property
+    def latitude(self) -> float | None:
+        return self.job.property.latitude
+
+    @property
+    def longitude(self) -> float | None:
+        return self.job.property.longitude
+
+    @property
+    def title(self) -> str:
+        return self.job.property.street
+
+
+@dataclass(frozen=True)
+class PlanOnPage:
+    """`crews` are those that the plan was made with, also those without a stop."""
+
+    plan: DayPlan
+    routes: tuple[RouteOnPage, ...]
+    left_out: tuple[LeftOutOnPage, ...]
+    crews: tuple[Crew, ...]
+    warnings: tuple[str, ...]
+
+    @property
+    def idle_crews(self) -> tuple[Crew, ...]:
+        driving = {row.route.crew_id for row in self.routes}
+        return tuple(crew for crew in self.crews if crew.pk not in driving)
+
+    @property
+    def stop_count(self) -> int:
+        return sum(len(row.stops) for row in self.routes)
+
+
+def plan_on_page(plan: DayPlan) -> PlanOnPage:
+    """`plan` comes from `plan_in_rows`; four queries more."""
+    routes = list(plan.routes.all())
+    stops = [stop for route in routes for stop in route.stops.all()]
+    chalk = _chalk({stop.job.property_id for stop in stops})
+    marks = _marks(plan)
+    keys = {job["id"] for job in plan.problem["jobs"]}
+    codes = [crew["id"] for crew in plan.problem["crews"]]
+    return PlanOnPage(
+        plan=plan,
+        routes=tuple(_route(plan, route, chalk, marks) for route in routes),
+        left_out=tuple(_left_out(left, keys) for left in plan.left_out.all()),
+        crews=tuple(Crew.objects.filter(code__in=codes).order_by("code")),
+        warnings=(*plan.plan.get("reasons", ()), *plan.notices),
+    )
+
+
+def price_cents_of(job: Job) -> int:
+    """Price before tax, less the discount. Reads prefetched lines."""
+    return sum(line.price_cents for line in job.lines.all()) - job.discount_cents
+
+
+def earned_per_crew_hour(price_cents: int, minutes: int, workers: int) -> int | None:
+    """Cents per hour of a two-person crew; `minutes` on site and of driving together."""
+    spent = crew_minutes(minutes, workers)
+    return round_half_up(price_cents * MINUTES_PER_HOUR / spent) if spent else None
+
+
+def services_of(job: Job) -> tuple[str, ...]:
+    return tuple(line.service.name for line in job.lines.all())
+
+
+def _route(plan: DayPlan, route: Route, chalk: dict[int, tuple[ChalkFound, ...]], marks: dict[int, str]) -> RouteOnPage:
+    return RouteOnPage(
+        route=route,
+        leave=_wall(plan, route.leave_minute),
+        back=_wall(plan, route.back_minute),
+        break_start=None if route.break_minute is None else _wall(plan, route.break_minute),
+        stops=tuple(_stop(plan, route, stop, chalk, marks) for stop in route.stops.all()),
+    )
+
+
+def _stop(
+    plan: DayPlan, route: Route, stop: Stop, chalk: dict[int, tuple[ChalkFound, ...]], marks: dict[int, str]
+) -> StopOnPage:
+    price_cents = price_cents_of(stop.job)
+    minutes = stop.finish_minute - stop.start_minute + stop.drive_minutes
+    return StopOnPage(
+        stop=stop,
+        number=stop.position,
+        job=stop.job,
+        services=services_of(stop.job),
+        arrive=_wall(plan, stop.arrive_minute),
+        start=_wall(plan, stop.start_minute),
+        finish=_wall(plan, stop.finish_minute),
+        price_cents=price_cents,
+        earned_cents=earned_per_crew_hour(price_cents, minutes, route.crew.workers),
+        chalk=chalk.get(stop.job.property_id, ()),
+        mark=marks.get(stop.job_id, ""),
+    )
+
+
+def _left_out(left: LeftOut, keys: Collection[str]) -> LeftOutOnPage:
+    job = left.job
+    return LeftOutOnPage(left, job, services_of(job), price_cents_of(job), can_go_in=job_key(job.pk) in keys)
+
+
+def _wall(plan: DayPlan, minute: int) -> int:
+    return wall_minute(plan.work_date, minute, plan.yard.timezone)
+
+
+def _chalk(property_ids: Iterable[int]) -> dict[int, tuple[ChalkFound, ...]]:
+    """Walls whose newest reading must be shown to the homeowner, by property; the worst first."""
+    walls = {wall.pk: wall for wall in Wall.objects.filter(property__in=list(property_ids))}
+    readings = latest_readings(walls)
+    found: dict[int, list[tuple[Any, ChalkFound]]] = {}
+    for wall_id, reading in readings.items():
+        if must_be_shown(reading.reading):
+            entry = ChalkFound(walls[wall_id].name, _plain(reading))
+            found.setdefault(walls[wall_id].property_id, []).append((reading.reading, entry))
+    return {
+        place: tuple(entry for _reading, entry in sorted(entries, key=lambda pair: (-pair[0], pair[1].wall)))
+        for place, entries in found.items()
+    }
+
+
+def _plain(reading: ChalkReading) -> str:
+    """4.0 -> "4", 2.5 -> "2.5"."""
+    return f"{reading.reading.normalize():f}"
+
+
+def _marks(plan: DayPlan) -> dict[int, str]:
+    """The last thing that the crew said about each job of the day."""
+    marks = StopMark.objects.filter(work_date=plan.work_date, crew__yard=plan.yard).order_by("at", "id")
+    return {mark.job_id: mark.get_kind_display() for mark in marks}

@@ -1,0 +1,184 @@
+"""Pages of the day: today, the day plan with its changes by hand, the crews and their hours."""
+
+from datetime import date
+from typing import Any
+
+from django.conf import settings
+from django.contrib import messages
+from django.core.exceptions import ValidationError
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
+
+from routing.plans import services
+from routing.plans.forms import ChangeForm, DateForm, PlanForm, ShiftExceptionForm
+from routing.plans.models import Crew, DayPlan, PlanRun, Yard
+from routing.plans.selectors import (
+    day_plan_by_id,
+    day_plan_get,
+    plan_run_latest,
+    working_day_after,
+    working_day_before,
+    yard_by_code,
+    yard_list,
+)
+from routing.plans.selectors.crews import crews_page
+from routing.plans.selectors.page import plan_on_page
+from routing.plans.selectors.today import today_page
+from shared import clock
+from shared.errors import WalldayError
+from shared.people.roles import office_required, signed_in
+from shared.web.htmx import is_partial, render_page
+
+
+@require_GET
+@signed_in
+def today(request: HttpRequest) -> HttpResponse:
+    """The three moments of the day: routes, kinds of job below the target, who is due."""
+    if getattr(request.user, "is_crew_lead", False):
+        return redirect("/crew/")
+    return render(request, "plans/today.html", {"today": today_page(now=clock.now())})
+
+
+@require_GET
+@office_required
+def day_today(request: HttpRequest) -> HttpResponse:
+    """To the present day of the first yard."""
+    yard = yard_list().first()
+    if yard is None:
+        return render(request, "plans/no_yard.html")
+    return redirect(day_url(yard, clock.local_date(yard.timezone, clock.now())))
+
+
+@require_GET
+@office_required
+def day(request: HttpRequest, yard_code: str, work_date: date) -> HttpResponse:
+    """One yard's day: the plan, what is left out, and the buttons to change it."""
+    yard = yard_by_code(code=yard_code)
+    form = DateForm(request.GET) if "day" in request.GET else None
+    if form is not None and form.is_valid():
+        return redirect(day_url(yard, form.cleaned_data["day"]))
+    return render_page(request, "plans/day.html", _day_context(yard, work_date), part="plan")
+
+
+@require_POST
+@office_required
+def day_make(request: HttpRequest, yard_code: str, work_date: date) -> HttpResponse:
+    """Have the day planned in the background; the page then shows how far it is."""
+    yard = yard_by_code(code=yard_code)
+    form = PlanForm(request.POST)
+    if not form.is_valid():
+        context = {**_day_context(yard, work_date), "plan_form": form}
+        return render(request, "plans/day.html", context, status=422)
+    services.plan_run_request(yard=yard, work_date=work_date, seconds=form.cleaned_data["seconds"], actor=request.user)
+    return redirect(day_url(yard, work_date))
+
+
+@require_GET
+@office_required
+def run(request: HttpRequest, run_id: int) -> HttpResponse:
+    """How far a planning run is. Once it has ended, the page is loaded anew."""
+    found = get_object_or_404(PlanRun.objects.select_related("yard"), pk=run_id)
+    url = day_url(found.yard, found.work_date)
+    if not is_partial(request):
+        return redirect(url)
+    if found.is_finished:
+        return HttpResponse(headers={"HX-Redirect": url})
+    return render(request, "plans/parts/run.html", {"run": found})
+
+
+@require_POST
+@office_required
+def change(request: HttpRequest, plan_id: int) -> HttpResponse:
+    """One change by hand. What breaks a rule is answered in words on the same page, and nothing is saved."""
+    before = day_plan_by_id(plan_id=plan_id)
+    form = ChangeForm(request.POST)
+    status, changed_job = 422, None
+    if not form.is_valid():
+        messages.warning(request, _("This change was not understood. Nothing was saved."))
+    else:
+        changed_job = form.cleaned_data["job"]
+        try:
+            after = services.plan_change(plan_id=plan_id, actor=request.user, **form.change())
+            messages.success(request, _changed_words(before, after))
+            status = 200
+        except WalldayError as error:
+            messages.warning(request, error.message)
+            status = error.status
+    if status == 200 and not is_partial(request):
+        return redirect(f"{day_url(before.yard, before.work_date)}#job-{changed_job}")
+    context = {**_day_context(before.yard, before.work_date), "changed_job": changed_job}
+    return render_page(request, "plans/day.html", context, part="plan", status=status)
+
+
+@require_http_methods(["GET", "POST"])
+@office_required
+def crew_list(request: HttpRequest) -> HttpResponse:
+    """The crews: skills, truck, hours of the coming two weeks. A POST sets a day off or other hours for one."""
+    form = ShiftExceptionForm(request.POST or None)
+    wanted = request.POST.get("crew", "")
+    if request.method == "POST":
+        crew = get_object_or_404(Crew, code=wanted)
+        if form.is_valid() and _set_hours(crew, form, request.user):
+            messages.success(request, _("%(crew)s: hours saved.") % {"crew": crew.name})
+            return redirect("plans:crew_list")
+    status = 422 if request.method == "POST" else 200
+    context = {"page": crews_page(now=clock.now()), "form": form, "wanted": wanted}
+    return render(request, "plans/crews.html", context, status=status)
+
+
+@require_POST
+@office_required
+def crew_usual_hours(request: HttpRequest, crew_code: str, work_date: date) -> HttpResponse:
+    """Back to the crew's usual hours on a day."""
+    crew = get_object_or_404(Crew, code=crew_code)
+    services.shift_exception_clear(crew=crew, work_date=work_date, actor=request.user)
+    messages.success(request, _("%(crew)s: usual hours again.") % {"crew": crew.name})
+    return redirect("plans:crew_list")
+
+
+def day_url(yard: Yard, work_date: date) -> str:
+    return reverse("plans:day", args=[yard.code, work_date])
+
+
+def _set_hours(crew: Crew, form: ShiftExceptionForm, actor: Any) -> bool:
+    data = form.cleaned_data
+    try:
+        services.shift_exception_set(
+            crew=crew,
+            work_date=data["work_date"],
+            is_off=data["is_off"],
+            hours=form.hours(),
+            reason=data["reason"],
+            actor=actor,
+        )
+    except ValidationError as error:
+        form.add_error(None, error.messages)
+        return False
+    return True
+
+
+def _day_context(yard: Yard, work_date: date) -> dict[str, Any]:
+    plan = day_plan_get(yard=yard, work_date=work_date)
+    return {
+        "yard": yard,
+        "yards": yard_list(),
+        "work_date": work_date,
+        "before": working_day_before(yard=yard, work_date=work_date),
+        "after": working_day_after(yard=yard, work_date=work_date),
+        "page": plan_on_page(plan) if plan else None,
+        "run": plan_run_latest(yard=yard, work_date=work_date),
+        "plan_form": PlanForm(initial={"seconds": settings.WALLDAY_PLAN_SECONDS}),
+    }
+
+
+def _changed_words(before: DayPlan, after: DayPlan) -> str:
+    from shared.web.words import money_words
+
+    more = after.value_cents - before.value_cents
+    if abs(more) < 1:
+        return _("Saved. The plan is worth as much as before.")
+    text = _("Saved. The plan is worth %(money)s more.") if more > 0 else _("Saved. The plan is worth %(money)s less.")
+    return text % {"money": money_words(abs(more))}
