@@ -391,3 +391,10 @@ def make_day_plan(**over: Any) -> Any:
     plan = DayPlan.objects.create(yard=yard, work_date=day, **fields)
     plan_rows_replace(plan=plan, problem=inputs.problem, content=content, taken_out=(), set_aside=inputs.set_aside)
     return plan
+
+
+def make_mark(**over: Any) -> Any:
+    from routing.dispatch.models import StopMark
+
+    fields = {"kind": "arrived", "work_date": date(2026, 6, 3), "at": datetime(2026, 6, 3, 12, 0, tzinfo=UTC), **over}
+    return StopMark.objects.create(**fields)
