@@ -27,6 +27,7 @@ from shared.errors import WalldayError
 
 DEFAULT_PORT = 8000
 PORT_IN_USE = 2
+STOPPED = 130  # as shells report a program that Ctrl-C ended
 
 
 class Command(BaseCommand):
@@ -50,6 +51,9 @@ class Command(BaseCommand):
             self._show(options)
         except WalldayError as error:
             raise CommandError(error.message) from error
+        except KeyboardInterrupt:
+            self.stderr.write("\nStopped; what was not finished is not stored.")
+            raise SystemExit(STOPPED) from None
         if server is not None:
             self._serve(server, as_json=options["json"])
 
@@ -63,7 +67,7 @@ class Command(BaseCommand):
         steps: dict[str, float] = {}
         today = clock.local_date(TIMEZONE, clock.now())
         with self._step("Preparing the database", "migrate", steps):
-            call_command("migrate", verbosity=0, interactive=False)
+            call_command("migrate", verbosity=0, interactive=False, skip_checks=True)
         with self._step("Making the company", "company", steps):
             counts = demo_company_make(today=today)
             day = options["date"] or next_working_day(today)
