@@ -365,7 +365,8 @@ def make_truck(**over: Any) -> Any:
 
 
 def make_day_plan(**over: Any) -> Any:
-    """A stored plan of a day with these `jobs` (default: one), planned in this process by the real solver."""
+    """A stored plan of all jobs of a day, planned in this process by the real solver. Makes a job unless told of `jobs`
+    that are there already."""
     from routing.plans.models import DayPlan
     from routing.plans.selectors import day_problem
     from routing.plans.services.storing import plan_rows_replace
@@ -373,7 +374,7 @@ def make_day_plan(**over: Any) -> Any:
 
     day = over.pop("work_date", date(2026, 6, 3))
     yard = over.pop("yard", None) or make_crew().yard
-    if not over.pop("jobs", ()):
+    if not over.pop("jobs", None):
         make_job(windows=[{"first_date": day, "last_date": day}])
     inputs = day_problem(yard=yard, work_date=day, now=MOMENT)
     content = solve(inputs.problem, stop=RoundLimit(0))
