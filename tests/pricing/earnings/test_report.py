@@ -130,7 +130,7 @@ def test_each_report_uses_the_target_of_its_last_day():
     """A target raised in June judges reports that end in June, not those that end in May."""
     HourlyTarget.objects.create(effective_from=date(2026, 6, 1), target_cents_per_crew_hour=200_00)
     targets = [
-        earnings_report(since=None, until=day).target_cents_per_crew_hour
+        earnings_report(since=date(2026, 5, 1), until=day).target_cents_per_crew_hour
         for day in (date(2026, 5, 31), date(2026, 6, 1))
     ]
     assert targets == [180_00, 200_00]
@@ -174,17 +174,17 @@ def test_the_database_sums_what_plain_python_sums(rows):
     entries_record(EarningEntry(work_date=DAY, service=services[i], **row) for i, row in rows)
     found = {kind.service_code: kind for kind in _kind_sums(date.min, DAY)}
     for i, service in enumerate(services):
-        jobs: dict[int, tuple[float, float]] = {}
-        for j, row in rows:
-            if i == j:
-                time, money = jobs.get(row["job_ref"], (0.0, 0.0))
-                minutes = row["on_site_minutes"] + row["setup_minutes"] + row["drive_minutes"]
-                jobs[row["job_ref"]] = (time + minutes * row["workers"] / 2, money + row["price_cents"])
+        jobs: dict[int, tuple[float, float, float]] = {}
+        for row in (row for j, row in rows if i == j):
+            time, money, left = jobs.get(row["job_ref"], (0.0, 0.0, 0.0))
+            minutes = row["on_site_minutes"] + row["setup_minutes"] + row["drive_minutes"]
+            costs = row["materials_cents"] + row["wage_cents"] + row["vehicle_cents"]
+            price = row["price_cents"]
+            jobs[row["job_ref"]] = (time + minutes * row["workers"] / 2, money + price, left + price - costs)
+        assert (service.code in found) == bool(jobs)
         if jobs:
-            expected = Moments.of(list(jobs.values()))
-            assert found[service.code].earned == expected
-        else:
-            assert service.code not in found
+            assert found[service.code].earned == Moments.of([(time, money) for time, money, _ in jobs.values()])
+            assert found[service.code].margin == Moments.of([(time, left) for time, _, left in jobs.values()])
     earned = sum(row.earned_cents for row in judge_kinds(list(found.values()), 180_00))
     assert earned == sum(row["price_cents"] for _, row in rows)
 
@@ -205,12 +205,25 @@ def test_the_json_for_the_office_holds_no_wages_and_no_margin():
 
 
 def test_a_kind_below_the_target_says_what_would_cure_it():
-    """Ten jobs at $120 to $130 an hour against $180: a rise of at least 44 %, minutes to save, both rounded up."""
+    """Ten jobs of two hours at $249.60 on average against $180 an hour.
+
+    $124.80 an hour: 180 / 124.8 is 1.442, so a rise of 45 %, $110.40 a job; 120 - 249.6 / 3 = 36.8 minutes.
+    """
     wash = make_service()
     for job in range(10):
-        make_earning(service=wash, job_ref=job, price_cents=240_00 + 2_00 * job, on_site_minutes=110, drive_minutes=10)
+        make_earning(service=wash, job_ref=job, price_cents=240_60 + 2_00 * job, on_site_minutes=110, drive_minutes=10)
     kind = only_kind()
     assert kind.verdict == "below"
-    assert kind.earned.cents == 124_50
-    assert kind.price_rise_percent == 45  # 180 / 124.5 = 1.4458
-    assert kind.minutes_to_save_per_job == 37  # 120 - 249 / 3 = 37.0
+    assert kind.earned.cents == 124_80
+    assert (kind.price_rise_percent, kind.price_rise_cents_per_job) == (45, 110_40)
+    assert (kind.minutes_to_save_per_job, kind.crew_minutes_per_job) == (37, 120)
+
+
+def test_a_kind_above_the_target_needs_no_cure():
+    """Nothing to raise, nothing to save."""
+    wash = make_service()
+    for job in range(10):
+        make_earning(service=wash, job_ref=job, price_cents=900_00 + job)
+    kind = only_kind()
+    assert kind.verdict == "above"
+    assert (kind.remedy, kind.price_rise_percent, kind.minutes_to_save_per_job) == (None, None, None)
