@@ -12,7 +12,6 @@ from django.core.exceptions import ValidationError
 from django.forms import Form
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
-from django.urls import NoReverseMatch, reverse
 from django.utils.decorators import method_decorator
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
@@ -21,9 +20,9 @@ from rest_framework.authtoken.models import Token
 
 from shared.people import forms, services
 from shared.people.models import User
-from shared.people.roles import Role, owner_required, signed_in
+from shared.people.roles import owner_required, signed_in
 from shared.people.selectors import person_get, person_list
-from shared.web.navigation import frame_of
+from shared.web.navigation import frame_of, home_of
 from shared.web.present import company_now
 
 
@@ -40,18 +39,10 @@ class SignIn(auth.LoginView):
         return cast(HttpResponse, super().dispatch(request, *args, **kwargs))
 
     def get_default_redirect_url(self) -> str:
-        return first_page_of(cast(User, self.request.user))
+        return home_of(self.request)
 
     def form_valid(self, form: Any) -> HttpResponse:
         return _speak(super().form_valid(form), form.get_user().language)
-
-
-def first_page_of(user: User) -> str:
-    """Where each role begins its day."""
-    try:
-        return reverse("dispatch:crew_today") if user.role == Role.CREW_LEAD else "/"
-    except NoReverseMatch:
-        return "/"
 
 
 def _speak(response: HttpResponse, language: str) -> HttpResponse:

@@ -15,6 +15,8 @@ LABELS_WIDE = 190
 VALUES_WIDE = 150
 LETTERS_WIDE = 24
 EDGE = 14
+# The ends stand out beyond the point (radius 4.5), so that an interval narrower than the point is seen as one.
+END_HEIGHT = 18
 
 
 @dataclass(frozen=True)
@@ -169,7 +171,7 @@ def _row(
         y=y,
         value_y=(y - 3 if note else y + 5) if is_wide else y - 18,
         note_y=y + 14 if is_wide else y - 18,
-        end_top=y - 6,
+        end_top=y - END_HEIGHT / 2,
         x=x_of(value),
         x_low=x_of(low) if bounded else None,
         x_high=x_of(high) if bounded else None,

@@ -38,6 +38,12 @@ class NavItem:
     current: str
 
 
+def home_of(request: HttpRequest) -> str:
+    """Where each role begins its day."""
+    is_crew = getattr(getattr(request, "user", None), "is_crew_lead", False)
+    return (_url(CREW_PAGES[0][0]) if is_crew else None) or "/"
+
+
 def frame_of(request: HttpRequest) -> str:
     """The base template of whoever is signed in; the bare one for everybody else."""
     user = getattr(request, "user", None)
