@@ -2,11 +2,12 @@
 
 from .child import SolverFailed, SolverKilled, solve_in_child
 from .evaluator import Evaluation, evaluate
+from .params import Params
 from .plan import LeftOut, Plan, RoutePlan, Stop
 from .problem import Break, Crew, Job, Overtime, Prefer, Problem
 from .reader import Fault, MalformedProblem, load_json
 from .reading import parse_plan, parse_problem
-from .solve import Params, solve
+from .solve import solve
 from .stopping import RoundLimit, TimeLimit
 from .timing import Broken, schedule_route
 from .writing import plan_to_json, problem_to_json

@@ -21,6 +21,7 @@ from .model import (
 from .pricing_kernel import Root, skipping_excess
 
 ALWAYS = 10**17
+STEPS = 150
 MOST_STEPS = 4096
 MOST_PLACES_FOR_TRIANGLES = 1200
 
@@ -57,13 +58,19 @@ class ClassPricing:
         self._load = day.uses[prefix].sum(axis=0) if len(prefix) else np.zeros_like(day.uses[:1].sum(0))
         span = int(crew[SHIFT_END] - crew[SHIFT_START])
         least = int(day.service[group.crew, group.jobs].min(initial=ALWAYS))
-        self.grain = max(1, -(-(span + 1) // MOST_STEPS))
-        self.bounded = self.grain <= least and len(group.jobs) > 0
+        self.span = span
+        coarsest = max(1, -(-(span + 1) // STEPS))
+        self.grain = max(1, min(coarsest, least))
+        fits = (span + 1) // self.grain <= MOST_STEPS
+        self.bounded = fits and least >= 1 and len(group.jobs) > 0
 
     @cached_property
     def possible(self) -> bool:
         """Whether the fixed stops can be kept at all."""
-        return min(self._state[0], self._state[1]) < NEVER
+        crew, prefix = self.group.crew, list(self.group.prefix)
+        able = bool(self._day.allowed[crew, prefix].all())
+        carried = bool((self._load <= self._day.capacity[crew]).all())
+        return able and carried and min(self._state[0], self._state[1]) < NEVER
 
     def root(self, prices: Ints) -> Root:
         """Where the free part of a route begins, with the fixed stops at these prices."""
@@ -99,9 +106,7 @@ def _likeness(day: Day, model: Model, k: int) -> object:
     return tuple(part.tobytes() for part in parts)
 
 
-def _class(
-    model: Model, day: Day, excess: Ints | None, crews: Sequence[int], prefixed: set[int]
-) -> CrewClass:
+def _class(model: Model, day: Day, excess: Ints | None, crews: Sequence[int], prefixed: set[int]) -> CrewClass:
     k = crews[0]
     free = [j for j in np.flatnonzero(day.allowed[k]).tolist() if j not in prefixed]
     jobs = np.array(free, np.int64)

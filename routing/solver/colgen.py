@@ -16,7 +16,6 @@ import numpy as np
 
 from .classes import ClassPricing, crew_classes
 from .compiled import Day
-from .construct import RouteValue
 from .master import Column, Master, Prices
 from .model import Ints, Model
 from .pricing import Priced, best_routes
@@ -50,7 +49,6 @@ class ColumnGeneration:
         self.keeps = ng_sets(model, day, NG_SIZE)
         self._index: dict[tuple[int, tuple[int, ...]], int] = {}
         self._master = Master(model.job_count, self.sizes)
-        self._value = RouteValue(model)
         self.rounds = 0
 
     def add(self, group: int, route: tuple[int, ...], ticks: int) -> bool:
@@ -82,24 +80,31 @@ class ColumnGeneration:
             floor = int(prices.groups[g])
             priced = best_routes(pricing, self.day, self.keeps, prices.jobs, floor, MOST_NEW)
             results.append(priced)
-            for route in priced.routes:
-                grown |= self.add(g, route, self.route_ticks(pricing, route))
+            for route, worth in priced.routes:
+                grown |= self.add(g, route, worth + int(prices.jobs[list(route)].sum()))
         self._improve_bound(prices.jobs, results)
         return grown
 
+    def break_cycles(self) -> bool:
+        """Forbid the cycles of the routes in the linear program; False if it uses none."""
+        assert self.prices is not None
+        cyclic = [self.columns[i] for i, _ in self.prices.used if not self.columns[i].elementary]
+        before = self.keeps.copy()
+        for column in cyclic:
+            remember(self.keeps, column.jobs)
+        if not cyclic or (before == self.keeps).all():
+            return False
+        for key, index in list(self._index.items()):
+            if not ng_route(self.keeps, self.columns[index].jobs):
+                self._master.switch_off(index)
+                del self._index[key]
+        return True
+
     def _improve_bound(self, jobs: Ints, results: Iterable[Priced]) -> None:
         worths = np.array([max(0, priced.most_ticks) for priced in results], np.int64)
-        ticks = int(jobs.sum()) + sum(
-            int(worth) * size for worth, size in zip(worths, self.sizes, strict=True)
-        )
+        ticks = int(jobs.sum()) + sum(int(worth) * size for worth, size in zip(worths, self.sizes, strict=True))
         if self.best is None or ticks < self.best.ticks:
             self.best = BoundAt(ticks, jobs, worths)
-
-    def route_ticks(self, pricing: ClassPricing, route: tuple[int, ...]) -> int:
-        """Exact worth of a route, relaxed ones included, in the gains of `day`."""
-        ticks = self._value.relaxed(pricing.group.crew, route)
-        gain = self.day.gain[pricing.group.crew]
-        return ticks + int(sum(int(gain[j]) for j in route))
 
 
 def ng_sets(model: Model, day: Day, size: int) -> Words:
@@ -122,14 +127,20 @@ def ng_sets(model: Model, day: Day, size: int) -> Words:
     return keeps
 
 
-def remember(keeps: Words, route: tuple[int, ...]) -> bool:
-    """Enlarge the ng-sets so that the cycles of this route are forbidden; False if it has none."""
+def remember(keeps: Words, route: tuple[int, ...]) -> None:
+    """Enlarge the ng-sets so that the cycles of this route are forbidden."""
     last: dict[int, int] = {}
-    changed = False
     for at, job in enumerate(route):
-        if job in last:
-            for between in route[last[job] + 1 : at]:
-                keeps[between, job >> 6] |= np.uint64(1) << np.uint64(job & 63)
-            changed = True
+        for between in route[last.get(job, at) + 1 : at]:
+            keeps[between, job >> 6] |= np.uint64(1) << np.uint64(job & 63)
         last[job] = at
-    return changed
+
+
+def ng_route(keeps: Words, route: tuple[int, ...]) -> bool:
+    """Whether the route is still allowed: it never comes to a job that it has not forgotten."""
+    kept: set[int] = set()
+    for job in route:
+        if job in kept:
+            return False
+        kept = {j for j in kept if keeps[job, j >> 6] >> np.uint64(j & 63) & np.uint64(1)} | {job}
+    return True

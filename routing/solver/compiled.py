@@ -4,6 +4,8 @@ Everything is int64, so results are exact. A crew's state along a route is a pai
 one with the break still to come and one with it behind; NEVER stands for "cannot be".
 """
 
+# mypy: disable-error-code="no-any-return, return-value"
+
 from typing import NamedTuple
 
 import numpy as np

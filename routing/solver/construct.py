@@ -51,16 +51,6 @@ class RouteValue:
         gain = self._gain[crew_index]
         return int(sum(gain[j] for j in order) - cost)
 
-    def relaxed(self, crew_index: int, order: Sequence[int]) -> int:
-        """Ticks of the costs alone (so 0 or less), of a route that may repeat jobs."""
-        crew = self._problem.crews[crew_index]
-        drives = self._drives(crew_index, order)
-        assert drives is not None
-        paid = route_time(crew, [self._jobs[j] for j in order], [minutes for minutes, _ in drives])
-        assert paid is not None
-        cost = time_ticks(crew, self._problem.reserve_cents_per_crew_hour, paid)
-        return -cost - metres_ticks(crew, sum(metres for _, metres in drives)) - crew.fixed_cents * 3000
-
     def allowed(self, crew_index: int, job: int) -> bool:
         return bool(self._allowed[crew_index][job])
 

@@ -54,9 +54,7 @@ class Master:
         self._groups = [self._model.add_linear_constraint(ub=float(size)) for size in sizes]
         self._model.objective.is_maximize = True
         self._columns: list[mathopt.Variable] = []
-        self._engines = {
-            kind: mathopt.IncrementalSolver(self._model, kind) for kind in (mathopt.SolverType.GLOP,)
-        }
+        self._engines = {kind: mathopt.IncrementalSolver(self._model, kind) for kind in (mathopt.SolverType.GLOP,)}
 
     def add(self, column: Column) -> None:
         variable = self._model.add_variable(lb=0.0)
@@ -87,7 +85,8 @@ class Master:
 
 
 def _whole_ticks(dollars: Sequence[float]) -> Ints:
-    return np.maximum(0, np.rint(np.array(dollars, float) * TICKS_PER_DOLLAR)).astype(np.int64)
+    ticks: Ints = np.rint(np.array(dollars, float) * TICKS_PER_DOLLAR).astype(np.int64)
+    return np.maximum(ticks, 0)
 
 
 @dataclass(frozen=True, slots=True)

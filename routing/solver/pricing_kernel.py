@@ -10,6 +10,8 @@ the end of the shift depend on the return alone.
 time that forgets which jobs were visited. A label that cannot reach the target is dropped.
 """
 
+# mypy: disable-error-code="no-any-return, return-value"
+
 from typing import NamedTuple
 
 import numpy as np
@@ -31,7 +33,7 @@ from .model import (
 
 Words = NDArray[np.uint64]
 DONE, TOO_MANY_LABELS, TOO_MANY_ROUTES = 0, 1, 2
-UNBOUNDED = 10**17
+TO_FREER, TO_SAME, TO_ANY = 0, 1, 2
 HASHES = 1 << 18
 
 
@@ -63,9 +65,7 @@ class Labels(NamedTuple):
 
 
 @njit(cache=True)
-def completion_bounds(
-    day: Day, root: Root, reduced: Ints, jobs: Ints, grain: int
-) -> tuple[Ints, int]:
+def completion_bounds(day: Day, root: Root, reduced: Ints, jobs: Ints, grain: int) -> tuple[Ints, int]:
     """([i, time, rested] most ticks after finishing jobs[i] then, the most ticks of any route).
 
     `reduced` are the jobs' gains less their prices. Time is in steps of `grain` minutes from the
@@ -89,9 +89,7 @@ def completion_bounds(
                         ready_in[j, t, s] = finish_in[j, done, s] + reduced[jobs[j]]
         for i in range(count):
             place = day.job_place[jobs[i]]
-            fresh, rested = _onward(
-                day, k, place, drives[i], costs[i], ready_in, now, zero, grain, steps, states
-            )
+            fresh, rested = _onward(day, k, place, drives[i], costs[i], ready_in, now, zero, grain, steps, states)
             finish_in[i, t, 0], finish_in[i, t, 1] = fresh, rested
     most = LOST
     for s in range(states):
@@ -100,9 +98,7 @@ def completion_bounds(
             continue
         if now > crew[SHIFT_END]:
             continue
-        both = _onward(
-            day, k, root.place, drives[count], costs[count], ready_in, now, zero, grain, steps, states
-        )
+        both = _onward(day, k, root.place, drives[count], costs[count], ready_in, now, zero, grain, steps, states)
         most = max(most, both[s])
     return finish_in, most + root.ticks if most > LOST else LOST
 
@@ -174,15 +170,16 @@ def price(
     bounds: Ints,
     grain: int,
     target: int,
-    exact_sets: bool,
+    yields: int,
     most_labels: int,
     most_routes: int,
 ) -> Labels:
     """All routes worth `target` ticks or more that no other one makes needless.
 
-    `keeps[j]` are the jobs that a visit to j does not let the crew forget (its ng-set). With
-    `exact_sets` a label only yields to one with the same jobs behind it and the same last job: then
-    nothing is lost but slower orders of the same set, which is enumeration.
+    `keeps[j]` are the jobs that a visit to j does not let the crew forget (its ng-set). `yields`
+    says to which labels at the same job a label yields if they are as early, as light and as good:
+    TO_FREER: those that may go wherever it may; no best route is lost. TO_SAME: those with the same
+    jobs behind them; no set of jobs is lost, which is enumeration. TO_ANY: all; quick, loses routes.
     `bounds` has no rows where no completion bounds are known.
     """
     k = root.crew
@@ -191,7 +188,7 @@ def price(
     zero, span = crew[SHIFT_START], crew[SHIFT_END] - crew[SHIFT_START]
     bucket_minutes = span // 8192 + 1
     first_in = np.full(span // bucket_minutes + 1, -1, np.int64)
-    chain_of = np.full(HASHES if exact_sets else n_jobs + 1, -1, np.int64)
+    chain_of = np.full(HASHES if yields == TO_SAME else n_jobs + 1, -1, np.int64)
     time, ticks = np.empty(most_labels, np.int64), np.empty(most_labels, np.int64)
     rested, job_of = np.empty(most_labels, np.bool_), np.empty(most_labels, np.int64)
     parent, following = np.empty(most_labels, np.int64), np.empty(most_labels, np.int64)
@@ -221,7 +218,7 @@ def price(
             label = first_in[bucket]
             first_in[bucket] = following[label]
             job, now, behind = job_of[label], time[label], rested[label]
-            chain = _chain(job, visited[label], exact_sets, n_jobs)
+            chain = _chain(job, visited[label], yields, n_jobs)
             beaten = False
             other = chain_of[chain]
             while other >= 0 and not beaten:
@@ -230,7 +227,7 @@ def price(
                     and ticks[other] >= ticks[label]
                     and (rested[other] or not behind)
                     and job_of[other] == job
-                    and _covers(visited[other], visited[label], exact_sets)
+                    and _covers(visited[other], visited[label], yields)
                 ):
                     beaten = True
                     for r in range(n_kinds):
@@ -311,15 +308,13 @@ def price(
                     following[count] = first_in[new_bucket]
                     first_in[new_bucket] = count
                     count += 1
-    return Labels(
-        status, job_of[:count], parent[:count], visited[:count], ends[:found], worth[:found]
-    )
+    return Labels(status, job_of[:count], parent[:count], visited[:count], ends[:found], worth[:found])
 
 
 @njit(cache=True, inline="always")
-def _chain(job: int, visited: Words, exact_sets: bool, n_jobs: int) -> int:
+def _chain(job: int, visited: Words, yields: int, n_jobs: int) -> int:
     """Where the labels that may beat this one are kept."""
-    if not exact_sets:
+    if yields != TO_SAME:
         return np.int64(job if job >= 0 else n_jobs)
     mixed = np.uint64(job + 1)
     for w in range(len(visited)):
@@ -329,10 +324,12 @@ def _chain(job: int, visited: Words, exact_sets: bool, n_jobs: int) -> int:
 
 
 @njit(cache=True, inline="always")
-def _covers(mine: Words, its: Words, exact_sets: bool) -> bool:
-    """Whether a label that must avoid `mine` may go wherever one that must avoid `its` may."""
+def _covers(mine: Words, its: Words, yields: int) -> bool:
+    """Whether a label that must avoid `its` yields to one that must avoid `mine`."""
+    if yields == TO_ANY:
+        return True
     for w in range(len(mine)):
-        if exact_sets and mine[w] != its[w]:
+        if yields == TO_SAME and mine[w] != its[w]:
             return False
         if mine[w] & ~its[w]:
             return False

@@ -26,7 +26,7 @@ class Search:
     def __init__(self, model: Model, day: Day, routes: Routes, seed: int):
         self._model, self._day, self._seed = model, day, seed
         self._near = _near(model)
-        self._state, self._saved, self._best = (_empty(model) for _ in range(3))
+        self._state, self._saved, self._best, self._probe = (_empty(model) for _ in range(4))
         self._found = np.empty((ROWS, self._state.stops.shape[1] + 2), np.int64)
         self._calls = 0
         self.restart(routes)
@@ -54,6 +54,14 @@ class Search:
         met = {(int(row[0]), tuple(row[2 : 2 + row[1]].tolist())) for row in self._found[:rows]}
         return sorted(met)
 
+    def route_ticks(self, crew: int, route: Sequence[int]) -> int:
+        """Exact worth of a route that keeps its times, promise bonuses included."""
+        probe = self._probe
+        probe.stops[crew, : len(route)] = route
+        probe.length[crew] = len(route)
+        assert refresh(self._day, probe, crew), f"crew {crew} cannot keep the route {route}"
+        return int(probe.value[crew])
+
     @property
     def best_value(self) -> int:
         """Ticks, promise bonuses included."""
@@ -61,10 +69,7 @@ class Search:
 
     @property
     def best_routes(self) -> Routes:
-        return [
-            row[:length].tolist()
-            for row, length in zip(self._best.stops, self._best.length, strict=True)
-        ]
+        return [row[:length].tolist() for row, length in zip(self._best.stops, self._best.length, strict=True)]
 
 
 def _near(model: Model) -> Ints:

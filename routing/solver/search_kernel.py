@@ -172,9 +172,7 @@ def _restore(saved: State, state: State, touched: Ints, count: int) -> None:
 
 
 @njit(cache=True)
-def _ruin(
-    day: Day, state: State, near: Ints, seed_job: int, ruined: Ints, removed: Ints
-) -> tuple[int, int]:
+def _ruin(day: Day, state: State, near: Ints, seed_job: int, ruined: Ints, removed: Ints) -> tuple[int, int]:
     """Take strings of stops out around a job; (routes ruined, jobs removed), or (-1, 0) in vain."""
     routes, jobs = 0, 0
     most_routes = 1 + int(np.random.random() * 3)
@@ -310,5 +308,3 @@ def anneal(
             for k in range(crews):
                 _copy_route(state, best, k)
     return rows
-
-

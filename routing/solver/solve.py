@@ -1,20 +1,22 @@
 """One entry: a problem in, the best plan that was found out."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
-from .construct import construct
+from .construct import Routes, construct
 from .finish import Findings, finished_plan, simple_bound
-from .model import build_model
-from .ortools_engine import ortools_routes
+from .model import Model, build_model
+from .params import Params
 from .plan import Plan
 from .problem import Problem
-from .stopping import Stop
+from .stopping import Stop, Watch
 
+if TYPE_CHECKING:
+    from .optimiser import Optimiser
 
-@dataclass(frozen=True, slots=True)
-class Params:
-    """Tuning."""
+REPORT_EVERY_SECONDS = 0.25
+
+OnProgress = Callable[[Plan], None]
 
 
 def solve(
@@ -23,22 +25,53 @@ def solve(
     stop: Stop,
     seed: int = 1,
     params: Params | None = None,
-    on_progress: Callable[[Plan], None] | None = None,
+    on_progress: OnProgress | None = None,
 ) -> Plan:
-    """The best plan found before `stop` says so.
+    """The best plan found before `stop` says so, with a bound that no plan can exceed.
 
-    `on_progress` is called with each better plan. The same problem, seed, params and `RoundLimit`
-    give the same plan on every run.
+    `on_progress` is called with each better plan (or bound). The same problem, seed, params and
+    `RoundLimit` give the same plan on every run.
     """
     watch = stop.started()
     model = build_model(problem)
     routes = construct(model, lambda: watch.seconds_left() <= 0)
     findings = Findings(simple_bound(model), watch.seconds(), {"seed": seed})
-    plan = finished_plan(model, routes, findings)
     if on_progress:
-        on_progress(plan)
-    seconds, solutions = min(watch.seconds_left(), 3600.0), getattr(stop, "rounds", None)
-    if seconds > 0 and solutions != 0:
-        routes = ortools_routes(model, seconds=seconds, solutions=solutions)
-    findings = Findings(simple_bound(model), watch.seconds(), {"seed": seed})
-    return finished_plan(model, routes, findings)
+        on_progress(finished_plan(model, routes, findings))
+    if not model.job_count or not model.crew_count or watch.over(0):
+        return finished_plan(model, routes, findings)
+    return _optimised(model, routes, seed, params or Params(), watch, on_progress)
+
+
+def _optimised(model: Model, routes: Routes, seed: int, params: Params, watch: Watch, tell: OnProgress | None) -> Plan:
+    # Loaded here, since the first plan must not wait for compiled code.
+    from .optimiser import Optimiser
+
+    optimiser = Optimiser(model, routes, seed, params, watch)
+    reporter = _Reporter(optimiser, seed, watch, tell)
+    optimiser.run(reporter.turn)
+    return reporter.plan()
+
+
+class _Reporter:
+    """Turns the optimiser's state into plans, not too often."""
+
+    def __init__(self, optimiser: "Optimiser", seed: int, watch: Watch, tell: OnProgress | None):
+        self._optimiser, self._seed, self._watch, self._tell = optimiser, seed, watch, tell
+        self._last: tuple[float, int, int | None] = (-1.0, 0, None)
+
+    def turn(self) -> None:
+        state = (self._optimiser.value, self._optimiser.bound)
+        now = self._watch.seconds()
+        if self._tell and state != self._last[1:] and now - self._last[0] >= REPORT_EVERY_SECONDS:
+            self._last = (now, *state)
+            self._tell(self.plan())
+
+    def plan(self) -> Plan:
+        optimiser = self._optimiser
+        findings = Findings(
+            optimiser.plain_bound,
+            self._watch.seconds(),
+            {"seed": self._seed, "columns": len(optimiser.pool.columns), "rounds": optimiser.turns},
+        )
+        return finished_plan(optimiser.model, optimiser.routes, findings)

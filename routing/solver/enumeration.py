@@ -1,0 +1,62 @@
+"""Every route that a better plan could hold.
+
+At the prices that prove the bound, a plan worth more than the best known can only hold routes whose
+worth lies within the gap of the best worth of their class. If all of these can be listed, the best
+choice among them is the best plan there is.
+"""
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from .classes import ClassPricing
+from .colgen import BoundAt
+from .compiled import Day
+from .master import Column
+from .model import Ints
+from .pricing import NO_BOUNDS, trace
+from .pricing_kernel import DONE, TO_SAME, Labels, completion_bounds, price
+
+MOST_STEPS = 700
+
+
+def routes_within(
+    groups: list[ClassPricing], day: Day, bound: BoundAt, gap: int, most_labels: int, most_routes: int
+) -> list[Column] | None:
+    """All routes within `gap` ticks, one order for each set of jobs, or None if there are too many."""
+    columns: list[Column] = []
+    for g, pricing in enumerate(groups):
+        if not pricing.possible:
+            continue
+        labels = _labels(pricing, day, bound, int(bound.groups[g]) - gap, most_labels)
+        if labels is None:
+            return None
+        columns.extend(_columns(g, pricing, labels, bound.jobs))
+        if len(columns) > most_routes:
+            return None
+    return columns
+
+
+def _labels(pricing: ClassPricing, day: Day, bound: BoundAt, target: int, most_labels: int) -> Labels | None:
+    root, reduced, jobs = pricing.root(bound.jobs), pricing.reduced(bound.jobs), pricing.group.jobs
+    grain = min(pricing.grain, max(1, pricing.span // MOST_STEPS))
+    bounds, ceiling = NO_BOUNDS, target
+    if pricing.bounded:
+        bounds, ceiling = completion_bounds(day, root, reduced, jobs, grain)
+    words = (len(day.job_place) + 63) // 64
+    keeps = np.full((len(day.job_place), words), ~np.uint64(0))
+    if ceiling < target:
+        jobs = jobs[:0]
+    labels = price(day, root, reduced, jobs, keeps, bounds, grain, target, TO_SAME, most_labels, most_labels)
+    return labels if labels.status == DONE else None
+
+
+def _columns(g: int, pricing: ClassPricing, labels: Labels, prices: Ints) -> Iterator[Column]:
+    if not len(labels.ends):
+        return
+    order = np.argsort(-labels.worth, kind="stable")
+    _, firsts = np.unique(labels.visited[labels.ends[order]], axis=0, return_index=True)
+    for index in np.sort(firsts).tolist():
+        at = order[index]
+        route = (*pricing.group.prefix, *trace(labels, int(labels.ends[at])))
+        yield Column(g, route, int(labels.worth[at]) + int(prices[list(route)].sum()))

@@ -1,0 +1,179 @@
+"""The search for the best plan and for its proof, taking turns until one of them is done.
+
+1. Annealing finds good routes; every route that it accepts goes into the pool of columns.
+2. Column generation over the pool gives prices, better routes and a valid bound.
+3. The best choice of whole routes from the pool gives a better plan, from which annealing goes on.
+4. When the gap is small enough, every route within it is listed; the best choice is then optimal.
+"""
+
+from collections.abc import Callable, Sequence
+
+from .colgen import ColumnGeneration
+from .compiled import Day, day_of
+from .construct import Routes
+from .enumeration import routes_within
+from .finish import simple_bound
+from .master import Column, NoPrices, pack
+from .model import FIXED_TICKS, METRE_TICKS, MINUTE_TICKS, OVERTIME_TICKS, SHIFT_END, SHIFT_START, Model
+from .money import TICKS_PER_CENT
+from .params import Params
+from .plan import OPTIMAL_GAP
+from .search import Search
+from .stopping import Watch
+
+
+def promise_ticks(model: Model) -> int:
+    """A bonus for each promise kept that outweighs every other difference between two plans."""
+    if not model.must_do.any():
+        return 0
+    spans = model.crew[:, SHIFT_END] - model.crew[:, SHIFT_START]
+    minute = model.crew[:, MINUTE_TICKS] + model.crew[:, OVERTIME_TICKS]
+    costs = int((spans * minute + model.crew[:, FIXED_TICKS]).sum())
+    legs = model.job_count + model.crew_count
+    costs += int(model.metres.max()) * int(model.crew[:, METRE_TICKS].max()) * legs
+    gains = int(abs(model.gain).max(axis=0).sum())
+    return min(2 * (costs + gains) + 1, 10**17 // (1 + int(model.must_do.sum())))
+
+
+class Optimiser:
+    """Best routes so far and the best bound on any, both in ticks with promise bonuses."""
+
+    def __init__(self, model: Model, routes: Routes, seed: int, params: Params, watch: Watch):
+        self.model, self.params, self._watch = model, params, watch
+        self.bonus = promise_ticks(model)
+        gain = model.gain + self.bonus * model.must_do
+        self.day: Day = day_of(model, gain)
+        self.search = Search(model, self.day, routes, seed)
+        self.pool = ColumnGeneration(model, self.day)
+        self.routes, self.value = routes, self.search.best_value
+        self.bound: int | None = None
+        self.turns = 0
+        self.proved = False
+        self._add_routes(enumerate(map(tuple, routes)))
+
+    def run(self, on_turn: Callable[[], None]) -> None:
+        """Work until the plan is proved best or the watch says stop; `on_turn` after each step."""
+        converged = False
+        while not self._over() and not self.closed:
+            self._anneal()
+            converged = self._price(converged)
+            if converged:
+                self._choose()
+                self._list_all()
+            on_turn()
+
+    @property
+    def closed(self) -> bool:
+        """Whether nothing is left between the plan and the bound."""
+        return self.bound is not None and self.bound - self.value <= self._negligible
+
+    @property
+    def plain_bound(self) -> int:
+        """Ticks without bonuses that no plan which keeps every promise can exceed."""
+        if self.bound is None:
+            return simple_bound(self.model)
+        return min(self.bound - self.bonus * int(self.model.must_do.sum()), simple_bound(self.model))
+
+    @property
+    def _negligible(self) -> int:
+        """Half of what still counts as optimal."""
+        return int(max(abs(self.plain_bound), TICKS_PER_CENT) * OPTIMAL_GAP / 2)
+
+    def _over(self) -> bool:
+        return self._watch.over(self.turns)
+
+    def _anneal(self) -> None:
+        params = self.params
+        at = self.turns % params.cooling_turns / params.cooling_turns
+        cents = params.hot_cents * (params.cold_cents / params.hot_cents) ** at
+        self.turns += 1
+        met = self.search.run(params.steps, cents * TICKS_PER_CENT)
+        self._add_routes(met)
+        self._better(self.search.best_routes, self.search.best_value)
+
+    def _add_routes(self, routes: object) -> None:
+        for k, route in routes:  # type: ignore[attr-defined]
+            if route:
+                self.pool.add(self.pool.group_of[k], route, self._route_ticks(k, route))
+
+    def _route_ticks(self, k: int, route: Sequence[int]) -> int:
+        return self.search.route_ticks(k, route)
+
+    def _better(self, routes: Routes, value: int) -> bool:
+        if value <= self.value:
+            return False
+        self.routes, self.value = routes, value
+        return True
+
+    def _price(self, converged: bool) -> bool:
+        """One round of prices; True when no class has a better route and no route turns."""
+        try:
+            grown = self.pool.round(lambda: self._watch.seconds_left() <= 0)
+        except NoPrices:
+            return converged
+        if self.pool.best is not None:
+            self.bound = min(self.pool.best.ticks, self.bound or self.pool.best.ticks)
+        return not grown and not self.pool.break_cycles()
+
+    def _choose(self) -> None:
+        """The best plan from the routes known that could be part of a better one."""
+        self._pack(self._within(self.pool.known()))
+
+    def _within(self, columns: Sequence[Column]) -> list[Column]:
+        """Only columns that a better plan can hold, and those of the best plan."""
+        best, bound = self.pool.best, self.pool.best.ticks if self.pool.best else 0
+        assert best is not None
+        gap = bound - self.value
+        mine = {(self.pool.group_of[k], tuple(sorted(r))) for k, r in enumerate(self.routes) if r}
+        return [
+            column
+            for column in columns
+            if int(best.groups[column.group]) - column.ticks + int(best.jobs[list(column.jobs)].sum()) <= gap
+            or (column.group, tuple(sorted(column.jobs))) in mine
+        ]
+
+    def _pack(self, columns: Sequence[Column]) -> bool:
+        """Take the best choice among the columns if it is better; True if it is proved best."""
+        clocked = self._watch.seconds_left() < float("inf")
+        packing = pack(
+            columns,
+            self.pool.sizes,
+            seconds=min(self.params.pack_seconds, self._watch.seconds_left()) if clocked else float("inf"),
+            nodes=None if clocked else self.params.pack_nodes,
+        )
+        if packing is None:
+            return False
+        chosen = [columns[i] for i in packing.chosen]
+        if self._better(self._as_routes(chosen), sum(column.ticks for column in chosen)):
+            self.search.restart(self.routes)
+        self._packed_bound = max(packing.bound_ticks, self.value)
+        return packing.complete
+
+    def _as_routes(self, chosen: Sequence[Column]) -> Routes:
+        routes: Routes = [[] for _ in range(self.model.crew_count)]
+        free = [list(pricing.group.crews) for pricing in self.pool.groups]
+        for column in chosen:
+            routes[free[column.group].pop(0)] = list(column.jobs)
+        return routes
+
+    def _list_all(self) -> None:
+        """Prove the best plan by listing every route that a better one could hold."""
+        best = self.pool.best
+        if best is None or self.closed:
+            return
+        params = self.params
+        columns = routes_within(
+            self.pool.groups,
+            self.day,
+            best,
+            best.ticks - self.value,
+            params.most_labels,
+            params.most_routes,
+        )
+        if columns is None:
+            return
+        if self._pack(columns):
+            self.bound = self.value
+            self.proved = True
+        elif self.bound is not None:
+            self.bound = min(self.bound, self._packed_bound)

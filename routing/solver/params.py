@@ -1,0 +1,23 @@
+"""Tuning of the optimiser."""
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Params:
+    """Tuning. Temperatures in cents; `steps` of annealing make one turn."""
+
+    steps: int = 400
+    hot_cents: int = 3000
+    cold_cents: int = 50
+    cooling_turns: int = 10
+    pack_seconds: float = 20.0
+    pack_nodes: int = 20_000
+    most_labels: int = 1_500_000
+    most_routes: int = 150_000
+
+    def __post_init__(self) -> None:
+        if self.steps < 1 or self.cooling_turns < 1:
+            raise ValueError("Expected steps >= 1 and cooling_turns >= 1.")
+        if not 0 < self.cold_cents <= self.hot_cents:
+            raise ValueError("Expected 0 < cold_cents <= hot_cents.")
