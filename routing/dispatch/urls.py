@@ -1,5 +1,20 @@
 """Addresses of this room's pages."""
 
-from django.urls import URLPattern
+from django.urls import path, re_path
 
-urlpatterns: list[URLPattern] = []
+from routing.dispatch.views import crew, office
+
+app_name = "dispatch"
+urlpatterns = [
+    path("day-plans/<row:plan_id>/send-out/", office.send_out, name="send_out"),
+    path("day-plans/<row:plan_id>/sent/", office.sent, name="sent"),
+    path("sheets/<row:route_id>/", office.sheet, name="sheet"),
+    path("sheets/<row:route_id>.pdf", office.sheet_as_pdf, name="sheet_pdf"),
+    path("crews/<slug:crew_code>/calendar/", office.feed_new, name="feed_new"),
+    re_path(r"^calendar/(?P<token>[A-Za-z0-9_-]{1,64})\.ics$", office.calendar, name="calendar"),
+    path("crew/", crew.today, name="crew_today"),
+    path("crew/routes/<row:sent_route_id>.pdf", crew.sheet_as_pdf, name="crew_sheet"),
+    path("crew/stops/<row:stop_id>/finish/", crew.finish, name="crew_finish"),
+    path("crew/stops/<row:stop_id>/readings/", crew.readings, name="crew_readings"),
+    path("crew/stops/<row:stop_id>/<slug:kind>/", crew.mark, name="crew_mark"),
+]

@@ -3,12 +3,13 @@
 from datetime import date, datetime, timedelta
 from typing import Any
 
+from django.conf import settings
 from django.db.models import OuterRef, Prefetch, Q, QuerySet, Subquery
 from django.utils.translation import gettext as _
 
 from jobs.work.models import Job
-from routing.dispatch.models import SentPlan, SentRoute, SentStop, StopMark
-from routing.plans.models import Crew, DayPlan
+from routing.dispatch.models import CalendarFeed, SentPlan, SentRoute, SentStop, StopMark
+from routing.plans.models import Crew, DayPlan, Yard
 from shared import clock
 from shared.errors import NotFound
 
@@ -25,9 +26,12 @@ def sent_plan_list(*, plan: DayPlan) -> QuerySet[SentPlan]:
     return SentPlan.objects.filter(plan=plan).prefetch_related(Prefetch("routes", routes)).order_by("-number")
 
 
-def sent_route_list(*, user: Any, now: datetime, work_date: date | None = None) -> QuerySet[SentRoute]:
+def sent_route_list(
+    *, user: Any, now: datetime, work_date: date | None = None, own_only: bool = False
+) -> QuerySet[SentRoute]:
     """The routes in force, with their stops, that `user` may see: the office all of them, a crew lead only the own
     ones of today and tomorrow in the yard's time zone. A route is in force while no later version was sent out.
+    `own_only` asks for the same of somebody in the office who leads a crew.
     """
     newest = SentPlan.objects.filter(plan=OuterRef("sent__plan")).order_by("-number").values("pk")[:1]
     stops = SentStop.objects.select_related("job__property__customer").order_by("position")
@@ -36,7 +40,7 @@ def sent_route_list(*, user: Any, now: datetime, work_date: date | None = None) 
         .select_related("sent__plan__yard", "crew__truck")
         .prefetch_related(Prefetch("stops", stops.prefetch_related("job__lines__service")))
     )
-    if not user.is_office:
+    if own_only or not user.is_office:
         routes = routes.filter(_own_today_and_tomorrow(user, now))
     if work_date:
         routes = routes.filter(sent__plan__work_date=work_date)
@@ -66,6 +70,17 @@ def sent_stop_get(*, pk: int, user: Any, now: datetime) -> SentStop:
         if stop is not None:
             return stop
     raise NotFound(_("This stop is not on your route."))
+
+
+def crew_feeds(*, yard: Yard) -> list[tuple[Crew, str]]:
+    """The active crews of a yard with the addresses of their calendar feeds; empty where none was made yet."""
+    crews = Crew.objects.filter(yard=yard, is_active=True).select_related("feed").order_by("code")
+    return [(crew, _address(crew)) for crew in crews]
+
+
+def _address(crew: Crew) -> str:
+    feed: CalendarFeed | None = getattr(crew, "feed", None)
+    return f"{settings.WALLDAY_SITE_URL}/calendar/{feed.token}.ics" if feed else ""
 
 
 def marks_of(*, job_ids: list[int], work_date: date) -> dict[int, dict[str, datetime]]:

@@ -1,0 +1,145 @@
+"""The crew lead's phone: today and tomorrow, own routes, as they were sent out."""
+
+from datetime import datetime
+from decimal import Decimal
+from typing import Any
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
+
+from jobs.customers.models import Wall
+from jobs.walkthroughs.services import reading_record
+from jobs.work.domain.booking import split_minutes
+from routing.dispatch.domain.marks import minutes_on_site
+from routing.dispatch.forms import FinishForm, FinishLineFormSet, MarkForm, ReadingsForm
+from routing.dispatch.models import MarkKind, SentStop
+from routing.dispatch.selectors.phone import PhoneStop, phone_routes, phone_stop
+from routing.dispatch.selectors.sent import marks_of, sent_route_get, sent_stop_get
+from routing.dispatch.selectors.sheets import sheet_of_sent
+from routing.dispatch.services import stop_mark
+from routing.dispatch.views.office import pdf_answer
+from shared import clock
+from shared.errors import WalldayError
+from shared.people.roles import signed_in
+
+
+@require_GET
+@signed_in
+def today(request: HttpRequest) -> HttpResponse:
+    """The routes of today and tomorrow."""
+    return render(request, "dispatch/crew_today.html", {"routes": phone_routes(user=request.user, now=clock.now())})
+
+
+@require_GET
+@signed_in
+def sheet_as_pdf(request: HttpRequest, sent_route_id: int) -> HttpResponse:
+    """The sheet of an own route, as it was sent out."""
+    route = sent_route_get(pk=sent_route_id, user=request.user, now=clock.now())
+    return pdf_answer(sheet_of_sent(route=route))
+
+
+@require_POST
+@signed_in
+def mark(request: HttpRequest, stop_id: int, kind: str) -> HttpResponse:
+    """Arrived or started: one tap. The answer is the route again, at this stop."""
+    stop, form = _stop(request, stop_id), MarkForm(request.POST)
+    if not form.is_valid():
+        messages.error(request, _("Write the time as hours and minutes."))
+        return _back_to(stop)
+    try:
+        stop_mark(stop=stop, kind=kind, at=_at(stop, form), now=clock.now(), actor=request.user)
+    except WalldayError as error:
+        messages.error(request, error.message)
+    return _back_to(stop)
+
+
+@require_http_methods(["GET", "POST"])
+@signed_in
+def finish(request: HttpRequest, stop_id: int) -> HttpResponse:
+    """Finished: minutes for each service, filled in from the clock, materials, a note."""
+    stop = _stop(request, stop_id)
+    if request.method == "GET":
+        return _finish_page(request, stop, FinishForm(), FinishLineFormSet(initial=_initial(stop), prefix="lines"))
+    form, lines = FinishForm(request.POST), FinishLineFormSet(request.POST, prefix="lines")
+    if not (form.is_valid() and lines.is_valid()):
+        return _finish_page(request, stop, form, lines, status=422)
+    try:
+        stop_mark(
+            stop=stop,
+            kind=MarkKind.FINISHED,
+            at=_at(stop, form),
+            now=clock.now(),
+            actor=request.user,
+            lines=[line.booked for line in lines],
+            note=form.cleaned_data["note"],
+        )
+    except WalldayError as error:
+        form.add_error(None, error.message)
+        return _finish_page(request, stop, form, lines, status=error.status)
+    messages.success(request, _("Booked. Thank you."))
+    return _back_to(stop)
+
+
+@require_POST
+@signed_in
+def readings(request: HttpRequest, stop_id: int) -> HttpResponse:
+    """Chalk readings of this stop's walls."""
+    stop = _stop(request, stop_id)
+    page = phone_stop(stop=stop)
+    form = ReadingsForm(page.row.walls, request.POST)
+    if form.is_valid():
+        _record(stop, form.readings, request.user)
+        messages.success(request, _("Chalk written down."))
+    else:
+        messages.error(request, _("A chalk reading is 0 to 5 in half steps."))
+    return _back_to(stop)
+
+
+def _record(stop: SentStop, given: dict[int, Decimal], user: Any) -> None:
+    today = clock.local_date(stop.route.sent.plan.yard.timezone, clock.now())
+    for wall in Wall.objects.filter(property=stop.job.property_id, pk__in=given):
+        reading_record(wall=wall, reading=given[wall.pk], read_on=today, today=today, actor=user)
+
+
+def _stop(request: HttpRequest, stop_id: int) -> SentStop:
+    return sent_stop_get(pk=stop_id, user=request.user, now=clock.now())
+
+
+def _at(stop: SentStop, form: MarkForm) -> datetime:
+    """Now, or the time of the stop's day that was written down."""
+    written = form.cleaned_data["clock"]
+    if written is None:
+        return clock.now()
+    plan = stop.route.sent.plan
+    minute = clock.minute_of_wall_clock(plan.work_date, written, plan.yard.timezone)
+    return clock.at_minute(plan.work_date, minute, plan.yard.timezone)
+
+
+def _initial(stop: SentStop) -> list[dict[str, Any]]:
+    """Minutes from arriving until now, shared out by the estimates; none where the arrival was not marked."""
+    lines = list(stop.job.lines.order_by("pk"))
+    plan = stop.route.sent.plan
+    arrived = marks_of(job_ids=[stop.job_id], work_date=plan.work_date).get(stop.job_id, {}).get(MarkKind.ARRIVED)
+    if arrived is None:
+        return [{"line_id": line.pk} for line in lines]
+    estimates = [line.estimated_minutes for line in lines]
+    minutes = split_minutes(minutes_on_site(arrived, clock.now()), [None] * len(lines), estimates)
+    return [{"line_id": line.pk, "minutes": part} for line, part in zip(lines, minutes, strict=True)]
+
+
+def _finish_page(
+    request: HttpRequest, stop: SentStop, form: FinishForm, lines: Any, *, status: int = 200
+) -> HttpResponse:
+    page: PhoneStop = phone_stop(stop=stop)
+    names = zip(lines, page.row.lines, strict=False)
+    context = {"stop": page, "form": form, "lines": lines, "named_lines": list(names)}
+    return render(request, "dispatch/crew_finish.html", context, status=status)
+
+
+def _back_to(stop: SentStop) -> HttpResponse:
+    response = redirect("dispatch:crew_today")
+    response["Location"] += f"#stop-{stop.pk}"
+    return response
