@@ -5,10 +5,12 @@ is answered in words. A promise that the plan kept before must still be kept aft
 """
 
 from collections.abc import Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from routing.solver import Broken, LeftOut, Plan, Problem, RoutePlan, evaluate, schedule_route
+from routing.solver.model import build_model
 from routing.solver.plan import OPTIMAL_GAP, gap_between
+from routing.solver.reasons import ReasonFinder
 
 Orders = Mapping[str, tuple[str, ...]]
 
@@ -37,28 +39,70 @@ def allow_everywhere(problem: Problem, job: str) -> Problem:
     return problem.replace(jobs=tuple(jobs))
 
 
-def plan_again(problem: Problem, before: Plan, orders: Orders, bound_cents: float) -> Plan | Broken:
+def plan_again(
+    problem: Problem, before: Plan, orders: Orders, bound_cents: float, solver_notes: Mapping[str, object]
+) -> Plan | Broken:
     """The plan with these orders, or the first rule that they break.
 
-    `bound_cents` must be valid for `problem`: no plan of it is worth more.
+    `bound_cents` must be valid for `problem`: no plan of it is worth more. Prices to place are those of `before`.
     """
     routes = _routes(problem, orders)
     if isinstance(routes, Broken):
         return routes
     value = sum(route.value_cents for route in routes)
     bound = max(bound_cents, value)
-    gap = gap_between(bound, value)
     plan = replace(
         before,
         status="infeasible",
         value_cents=value,
         upper_bound_cents=bound,
-        gap=gap,
+        gap=gap_between(bound, value),
         routes=routes,
         left_out=_left_out(problem, before, routes),
-        solver={**before.solver, "changed_by_hand": True},
+        solver={**before.solver, **solver_notes},
     )
     return _judged(problem, before, plan)
+
+
+@dataclass(frozen=True, slots=True)
+class StoredPlan:
+    """The plan of before; `same_inputs` says that it answers exactly the present problem."""
+
+    content: Plan
+    same_inputs: bool
+
+
+def better_of(problem: Problem, found: Plan, stored: StoredPlan | None) -> Plan:
+    """What the solver found, or the routes of before where they still keep every rule and are worth more.
+
+    A shorter search than the last one must not make the day worse. Bounds of the same inputs hold for both.
+    """
+    if stored is None:
+        return found
+    bound = found.upper_bound_cents
+    if stored.same_inputs:
+        bound = max(min(bound, stored.content.upper_bound_cents), found.value_cents)
+        found = _judged_again(replace(found, upper_bound_cents=bound))
+    crews, jobs = set(problem.crew_ids), set(problem.job_ids)
+    orders = {
+        crew: tuple(job for job in order if job in jobs)
+        for crew, order in orders_of(stored.content).items()
+        if crew in crews
+    }
+    kept = plan_again(problem, found, orders, bound, {"routes_of_before": True})
+    return kept if isinstance(kept, Plan) and _rank(kept) > _rank(found) else found
+
+
+def _rank(plan: Plan) -> tuple[bool, float]:
+    """Kept promises come before money."""
+    return plan.status != "infeasible", plan.value_cents
+
+
+def _judged_again(plan: Plan) -> Plan:
+    gap = gap_between(plan.upper_bound_cents, plan.value_cents)
+    if plan.status == "infeasible":
+        return replace(plan, gap=gap)
+    return replace(plan, gap=gap, status="optimal" if gap <= OPTIMAL_GAP else "feasible")
 
 
 def _routes(problem: Problem, orders: Orders) -> tuple[RoutePlan, ...] | Broken:
@@ -76,20 +120,24 @@ def _routes(problem: Problem, orders: Orders) -> tuple[RoutePlan, ...] | Broken:
 
 
 def _left_out(problem: Problem, before: Plan, routes: tuple[RoutePlan, ...]) -> tuple[LeftOut, ...]:
+    """Reasons as they are now; prices as they were."""
     placed = {job for route in routes for job in route.job_ids}
-    known = {entry.job: entry for entry in before.left_out}
-    missing = (job for job in problem.job_ids if job not in placed)
-    return tuple(known.get(job, LeftOut(job, "not_worth_a_slot")) for job in missing)
+    prices = {entry.job: entry.price_to_place_cents for entry in before.left_out}
+    model = build_model(problem)
+    orders = {route.crew: [model.index_of_job[job] for job in route.job_ids] for route in routes}
+    finder = ReasonFinder(model, [orders.get(crew, []) for crew in problem.crew_ids])
+    return tuple(
+        LeftOut(job, finder.reason(model.index_of_job[job]), prices.get(job))
+        for job in problem.job_ids
+        if job not in placed
+    )
 
 
 def _judged(problem: Problem, before: Plan, plan: Plan) -> Plan | Broken:
     """The plan with its true status, unless it breaks a rule or a promise that was kept."""
     verdict = evaluate(problem, plan)
-    if verdict.faults:
-        return Broken("; ".join(verdict.faults))
     newly = [words for words in verdict.unkept if words not in evaluate(problem, before).unkept]
-    if newly:
-        return Broken("; ".join(newly))
-    if verdict.unkept:
-        return plan
-    return replace(plan, status="optimal" if plan.gap <= OPTIMAL_GAP else "feasible", reasons=())
+    broken = (*verdict.faults, *newly)
+    if broken:
+        return Broken("; ".join(broken))
+    return plan if verdict.unkept else _judged_again(replace(plan, status="feasible", reasons=()))

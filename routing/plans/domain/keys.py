@@ -4,6 +4,7 @@ import re
 from collections.abc import Callable, Mapping
 
 _JOB = re.compile(r"\bJ(\d+)\b")
+_CREW = re.compile(r"\bcrew ([-\w]+)")
 _CLOCK = re.compile(r"\b(\d{2}):(\d{2})\b")
 
 
@@ -25,7 +26,11 @@ def job_ids_in(text: str) -> list[int]:
     return [int(number) for number in _JOB.findall(text)]
 
 
-def for_people(text: str, labels: Mapping[int, str], clock_text: Callable[[int], str]) -> str:
-    """A sentence of the solver with jobs by their labels and minutes as the clock on the wall shows them."""
-    named = _JOB.sub(lambda match: labels.get(int(match[1]), match[0]), text)
-    return _CLOCK.sub(lambda match: clock_text(int(match[1]) * 60 + int(match[2])), named)
+def for_people(
+    text: str, labels: Mapping[int, str], crew_names: Mapping[str, str], clock_text: Callable[[int], str]
+) -> str:
+    """A sentence of the solver with jobs and crews by their names and minutes as the clock on the wall shows them."""
+    text = _JOB.sub(lambda match: labels.get(int(match[1]), match[0]), text)
+    text = _CREW.sub(lambda match: crew_names.get(match[1], match[0]), text)
+    text = _CLOCK.sub(lambda match: clock_text(int(match[1]) * 60 + int(match[2])), text)
+    return text[:1].upper() + text[1:]

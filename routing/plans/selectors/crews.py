@@ -16,15 +16,16 @@ class CrewOnPage:
     crew: Crew
     shifts: tuple[Shift, ...]
 
-    @property
-    def exceptions(self) -> tuple[Shift, ...]:
-        return tuple(shift for shift in self.shifts if shift.exception is not None)
-
 
 @dataclass(frozen=True)
 class CrewsPage:
     days: tuple[date, ...]
     crews: tuple[CrewOnPage, ...]
+
+    @property
+    def rows(self) -> tuple[tuple[date, tuple[Shift, ...]], ...]:
+        """Each day with the shift of every crew, in the crews' order."""
+        return tuple((day, tuple(row.shifts[number] for row in self.crews)) for number, day in enumerate(self.days))
 
 
 def crews_page(*, now: datetime) -> CrewsPage:

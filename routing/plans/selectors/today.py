@@ -24,6 +24,7 @@ FIRST_DUE = 5
 class RouteToday:
     """One crew's day in a line; minutes are those of the clock."""
 
+    route_id: int
     crew_name: str
     leave: int
     back: int
@@ -112,6 +113,7 @@ def _yard(yard: Yard, work_date: date) -> YardToday:
 def _route(plan: DayPlan, yard: Yard, route: Route, finished: set[int]) -> RouteToday:
     stops = list(route.stops.all())
     return RouteToday(
+        route_id=route.pk,
         crew_name=route.crew.name,
         leave=wall_minute(plan.work_date, route.leave_minute, yard.timezone),
         back=wall_minute(plan.work_date, route.back_minute, yard.timezone),

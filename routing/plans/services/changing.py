@@ -12,14 +12,13 @@ from jobs.work.models import Job
 from routing.dispatch.models import StopMark
 from routing.plans.choices import ChangeKind, LeftOutReason, PlanState
 from routing.plans.domain.changes import Orders, allow_everywhere, orders_of, plan_again, with_job, without
-from routing.plans.domain.keys import for_people, job_ids_in, job_key
+from routing.plans.domain.keys import job_key
 from routing.plans.domain.problem import digest_of
 from routing.plans.errors import BrokenRule
 from routing.plans.models import DayPlan, Stop
 from routing.plans.selectors.days import day_plan_by_id
-from routing.plans.selectors.hours import clock_text
 from routing.plans.selectors.inputs import OPEN_STATES, SetAside, jobs_in_other_plans
-from routing.plans.selectors.labels import job_labels
+from routing.plans.selectors.labels import in_words
 from routing.plans.services.storing import plan_rows_replace
 from routing.solver import Broken, Plan, Problem, parse_plan, parse_problem, plan_to_json, problem_to_json
 from shared import clock
@@ -239,9 +238,10 @@ def _save(
     taken_out: frozenset[int] | None = None,
     check: Callable[[], None] = lambda: None,
 ) -> DayPlan:
-    content = plan_again(seen.problem, seen.content, orders, seen.content.upper_bound_cents)
+    notes = {"changed_by_hand": True}
+    content = plan_again(seen.problem, seen.content, orders, seen.content.upper_bound_cents, notes)
     if isinstance(content, Broken):
-        raise BrokenRule(_in_words(seen.row, content.reason))
+        raise BrokenRule(*in_words([content.reason], yard=seen.row.yard, work_date=seen.row.work_date))
     by_hand = seen.taken_out if taken_out is None else taken_out
     with transaction.atomic():
         _next_version(seen.row, _fields(seen, content, by_hand))
@@ -284,10 +284,3 @@ def _next_version(row: DayPlan, fields: dict[str, Any]) -> None:
 
 def _record(seen: _Seen, actor: Any, kind: str, data: dict[str, Any]) -> None:
     event_record(kind=kind, subject=seen.row, actor=actor, data={"version": seen.row.version + 1, **data})
-
-
-def _in_words(row: DayPlan, reason: str) -> str:
-    def clock_of(minute: int) -> str:
-        return clock_text(row.work_date, minute, row.yard.timezone)
-
-    return for_people(reason, job_labels(job_ids_in(reason)), clock_of)

@@ -15,15 +15,15 @@ from django.utils.translation import gettext as _
 
 from jobs.work.models import Job
 from routing.plans.choices import LeftOutReason, PlanState, RunState
-from routing.plans.domain.keys import for_people, job_id_of, job_ids_in, job_key
+from routing.plans.domain.changes import StoredPlan, better_of
+from routing.plans.domain.keys import job_id_of, job_key
 from routing.plans.errors import AlreadyPlanning, NothingToPlan, PlanningFailed
 from routing.plans.models import DayPlan, PlanRun, Yard
 from routing.plans.selectors.days import day_plan_by_id
-from routing.plans.selectors.hours import clock_text
 from routing.plans.selectors.inputs import OPEN_STATES, DayInputs, day_problem, jobs_in_other_plans
-from routing.plans.selectors.labels import job_labels
+from routing.plans.selectors.labels import in_words, job_labels
 from routing.plans.services.storing import plan_rows_replace
-from routing.solver import Plan, evaluate, plan_to_json, problem_to_json, solve_in_child
+from routing.solver import Plan, evaluate, parse_plan, plan_to_json, problem_to_json, solve_in_child
 from routing.solver.child import SolverFailed
 from shared import clock
 from shared.background.services import enqueue
@@ -108,11 +108,17 @@ def _execute(run: PlanRun, moment: datetime) -> DayPlan:
     inputs = day_problem(yard=run.yard, work_date=run.work_date, now=moment)
     PlanRun.objects.filter(pk=run.pk).update(inputs_digest=inputs.digest)
     _refuse_nothing(inputs)
-    content = _solve(inputs, run)
+    content = better_of(inputs.problem, _solve(inputs, run), _stored_before(inputs))
     verdict = evaluate(inputs.problem, content)
     if verdict.faults:
         raise PlanningFailed(_("The plan did not pass its check: %(faults)s") % {"faults": "; ".join(verdict.faults)})
     return _store(run, inputs, content)
+
+
+def _stored_before(inputs: DayInputs) -> StoredPlan | None:
+    """The plan that the new one would replace, as the solver's data."""
+    row = DayPlan.objects.filter(yard=inputs.yard, work_date=inputs.work_date, version=inputs.seen_version).first()
+    return None if row is None else StoredPlan(parse_plan(row.plan), same_inputs=row.inputs_digest == inputs.digest)
 
 
 def _refuse_nothing(inputs: DayInputs) -> None:
@@ -151,16 +157,11 @@ def _progress(run_id: int) -> Callable[[Plan], None]:
     return write
 
 
-def _in_words(inputs: DayInputs, content: Plan) -> dict[str, Any]:
+def _as_json(inputs: DayInputs, content: Plan) -> dict[str, Any]:
     """day-plan/1 with its reasons as people say them, and a note on what a person took out."""
-    labels = job_labels({job for reason in content.reasons for job in job_ids_in(reason)})
-
-    def clock_of(minute: int) -> str:
-        return clock_text(inputs.work_date, minute, inputs.yard.timezone)
-
     data = plan_to_json(content)
     if content.reasons:
-        data["reasons"] = [for_people(reason, labels, clock_of) for reason in content.reasons]
+        data["reasons"] = in_words(content.reasons, yard=inputs.yard, work_date=inputs.work_date)
     by_hand = {job_key(job_id) for job_id in inputs.taken_out}
     for entry in data["left_out"]:
         if entry["job"] in by_hand:
@@ -169,7 +170,7 @@ def _in_words(inputs: DayInputs, content: Plan) -> dict[str, Any]:
 
 
 def _store(run: PlanRun, inputs: DayInputs, content: Plan) -> DayPlan:
-    data = _in_words(inputs, content)
+    data = _as_json(inputs, content)
     now = clock.now()
     with transaction.atomic():
         _refuse_changed_jobs(inputs, content)
