@@ -1,0 +1,245 @@
+"""Any sequence of falling due, opting out, agreeing, queueing, sending and moved clocks keeps the promises:
+
+never to somebody who opted out, never twice about one due date, never outside the hours, never without consent for a
+text, never two within the gap."""
+
+from collections import Counter
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import UTC, datetime, timedelta
+from unittest import mock
+from zoneinfo import ZoneInfo
+
+import pytest
+import time_machine
+from django.db import transaction
+from hypothesis import HealthCheck, settings
+from hypothesis import strategies as st
+from hypothesis.stateful import (
+    RuleBasedStateMachine,
+    initialize,
+    invariant,
+    precondition,
+    rule,
+    run_state_machine_as_test,
+)
+
+from jobs.customers.models import Property
+from jobs.customers.services import consent_record
+from jobs.reminders.models import Reminder
+from jobs.reminders.selectors import due_list
+from jobs.reminders.services import opt_out_record, reminders_queue
+from jobs.work.models import ServiceInterval
+from shared import clock
+from shared.outbox import dispatcher
+from shared.outbox.errors import NotSent
+from shared.outbox.models import Message
+from shared.outbox.services import message_send_again, messages_dispatch, sending_switch_set
+from tests import factories as make
+
+ZONE = "America/New_York"
+GAP_DAYS = 20
+PEOPLE = st.integers(0, 2)
+CHANNELS = st.sampled_from(["email", "text"])
+
+
+class Reminders(RuleBasedStateMachine):
+    """Three customers, two of whom share a mailbox; what the world outside sees is in `handed`."""
+
+    total: Counter[str] = Counter()
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.undone = transaction.atomic()
+        self.undone.__enter__()
+
+    def teardown(self) -> None:
+        """Each sequence starts from an empty database."""
+        Reminders.total["handed over"] += len(getattr(self, "handed", []))
+        Reminders.total.update(Message.objects.values_list("state", flat=True))
+        transaction.set_rollback(True)
+        self.undone.__exit__(None, None, None)
+
+    @initialize()
+    def begin(self) -> None:
+        make.set_company(reminder_gap_days=GAP_DAYS, reminder_lead_days=30, timezone=ZONE)
+        self.now = datetime(2026, 6, 1, 16, tzinfo=UTC)
+        self.service = make.make_service()
+        self.people = [
+            make.make_customer(email="shared@example.com", phone_e164="+15555550101"),
+            make.make_customer(email="Shared@example.com", phone_e164="+15555550102"),
+            make.make_customer(email="", phone_e164="+15555550103"),
+        ]
+        self.places = [make.make_property(customer=person) for person in self.people]
+        # (channel, address) -> whether the last word was no; and whether anybody there ever agreed since.
+        self.refused: set[tuple[str, str]] = set()
+        self.agreed: set[tuple[str, str]] = set()
+        self.handed: list[tuple[int, datetime]] = []
+        self.uncertain: set[int] = set()
+        self.broken: list[str] = []
+        self.switched_on = True
+        for person in range(3):
+            self.falls_due(person, 0)
+
+    # --- the world ---
+
+    @contextmanager
+    def at(self) -> Iterator[datetime]:
+        with time_machine.travel(self.now, tick=False):
+            yield self.now
+
+    def address(self, person: int, channel: str) -> tuple[str, str]:
+        customer = self.people[person]
+        return channel, (customer.email.lower() if channel == "email" else customer.phone_e164)
+
+    @rule(minutes=st.integers(-60 * 24 * 3, 60 * 24 * 40))
+    def the_clock_moves(self, minutes: int) -> None:
+        self.now += timedelta(minutes=minutes)
+
+    @rule(person=PEOPLE, days=st.integers(-60, 60))
+    def falls_due(self, person: int, days: int) -> None:
+        ServiceInterval.objects.update_or_create(
+            property=self.places[person],
+            service=self.service,
+            defaults={"interval_months": 12, "next_due_on": self.now.date() + timedelta(days=days)},
+        )
+
+    @rule(person=PEOPLE, channel=CHANNELS, everything=st.booleans())
+    def opts_out(self, person: int, channel: str, everything: bool) -> None:
+        with self.at() as now:
+            opt_out_record(
+                customer=self.people[person], channel=channel, everything=everything, wording="", source="t", now=now
+            )
+        for each in ["email", "text"] if everything else [channel]:
+            self.refused.add(self.address(person, each))
+            self.agreed.discard(self.address(person, each))
+
+    @rule(person=PEOPLE, channel=CHANNELS)
+    def opts_out_by_telephone(self, person: int, channel: str) -> None:
+        with self.at():
+            consent_record(customer=self.people[person], channel=channel, purpose="all", given=False, source="call")
+        self.refused.add(self.address(person, channel))
+        self.agreed.discard(self.address(person, channel))
+
+    @rule(person=PEOPLE, channel=CHANNELS)
+    def agrees(self, person: int, channel: str) -> None:
+        with self.at():
+            consent_record(customer=self.people[person], channel=channel, purpose="reminder", given=True, source="call")
+        self.refused.discard(self.address(person, channel))
+        self.agreed.add(self.address(person, channel))
+
+    @rule(giver=PEOPLE, taker=PEOPLE)
+    def customers_are_merged(self, giver: int, taker: int) -> None:
+        place = self.places[giver]
+        Property.objects.filter(pk=place.pk).update(customer=self.people[taker])
+
+    # --- the office and the dispatcher ---
+
+    @rule(times=st.integers(1, 2), everything=st.booleans())
+    def the_office_queues(self, times: int, everything: bool) -> None:
+        with self.at() as now:
+            items = due_list(today=clock.local_date(ZONE, now), lead_days=60)
+            keys = [item.key for item in items if everything or item.is_ready]
+            for _ in range(times):
+                reminders_queue(keys=keys, actor=None, now=now)
+
+    @rule(trouble=st.sampled_from(["", "", "refused", "final", "unknown", "killed"]))
+    def the_dispatcher_runs(self, trouble: str) -> None:
+        def deliver(message: Message) -> str:
+            if trouble in ("refused", "final"):
+                raise NotSent("no", again=trouble == "refused")
+            self.hand_over(message)
+            if trouble:
+                self.uncertain.add(message.pk)
+                raise KeyboardInterrupt if trouble == "killed" else TimeoutError
+            return "taken"
+
+        with self.at() as now, mock.patch.object(dispatcher, "deliver", deliver):
+            try:
+                messages_dispatch(now=now)
+            except KeyboardInterrupt:
+                return
+
+    @rule(
+        trouble=st.sampled_from(["", "", "unknown"]),
+        minute=st.integers(7 * 60, 22 * 60),
+        caller=st.sampled_from([None, None, 0, 2]),
+    )
+    def a_working_day(self, trouble: str, minute: int, caller: int | None) -> None:
+        """Two months on: what usually happens, so that most sequences get far; one may call in between."""
+        later = self.now.astimezone(ZoneInfo(ZONE)).date() + timedelta(days=61)
+        self.now = clock.at_minute(later, minute, ZONE)
+        for person in range(3):
+            self.falls_due(person, 0)
+        self.the_office_queues(1, False)
+        if caller is not None:
+            self.opts_out_by_telephone(caller, "email" if caller == 0 else "text")
+        self.the_dispatcher_runs(trouble)
+
+    def hand_over(self, message: Message) -> None:
+        """What must be true of every single message that goes out; the dispatcher would swallow an error here."""
+        where = (message.channel, message.recipient.lower())
+        self.broken += [
+            promise
+            for promise, kept in {
+                "the switch is on": self.switched_on,
+                "nobody there opted out": where not in self.refused,
+                "texts need consent": message.channel == "email" or where in self.agreed,
+                "inside the hours": 8 <= self.now.astimezone(ZoneInfo(ZONE)).hour < 21,
+                "not late": message.not_after is None or self.now <= message.not_after,
+            }.items()
+            if not kept
+        ]
+        self.handed.append((message.pk, self.now))
+
+    @rule(on=st.booleans())
+    def the_switch_is_thrown(self, on: bool) -> None:
+        sending_switch_set(is_on=on, reason="test", actor=None, now=self.now)
+        self.switched_on = on
+
+    @precondition(lambda self: Message.objects.filter(state__in=("failed", "dropped")).exists())
+    @rule()
+    def the_office_sends_a_failed_one_again(self) -> None:
+        message = Message.objects.filter(state__in=("failed", "dropped")).order_by("id").first()
+        assert message
+        message_send_again(message_id=message.pk, reason="test", actor=None, now=self.now)
+
+    # --- the promises ---
+
+    @invariant()
+    def every_message_kept_the_promises(self) -> None:
+        assert getattr(self, "broken", []) == []
+
+    @invariant()
+    def nobody_hears_twice(self) -> None:
+        numbers = [number for number, _ in getattr(self, "handed", [])]
+        assert len(numbers) == len(set(numbers))
+
+    @invariant()
+    def what_may_have_arrived_stays_unknown(self) -> None:
+        pending = Message.objects.filter(pk__in=getattr(self, "uncertain", set()))
+        assert all(message.state == "sending" for message in pending)
+
+    @invariant()
+    def each_due_date_is_written_about_once(self) -> None:
+        rows = list(Reminder.objects.values_list("property_id", "kind", "due_on"))
+        assert len(rows) == len(set(rows))
+
+    @invariant()
+    def all_handed_over_are_accounted_for(self) -> None:
+        handed = {number for number, _ in getattr(self, "handed", [])}
+        assert set(Message.objects.filter(state="sent").values_list("pk", flat=True)) <= handed
+
+
+@pytest.mark.django_db
+def test_the_promises_hold() -> None:
+    """In every sequence; and the sequences are not idle: messages do go out, and some are held back."""
+    Reminders.total = Counter()
+    run_state_machine_as_test(
+        Reminders,
+        settings=settings(
+            max_examples=25, stateful_step_count=20, deadline=None, suppress_health_check=list(HealthCheck)
+        ),
+    )
+    assert Reminders.total["handed over"] > 0
+    assert Reminders.total["dropped"] + Reminders.total["waiting"] > 0
