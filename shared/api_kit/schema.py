@@ -49,7 +49,7 @@ class ProblemSchema(AutoSchema):
     """Adds the problem details that an operation may answer with, as far as it can.
 
     400 wherever a query, a body or nothing at all can be wrong; 401 and 403 unless it is open to everybody; 404 with
-    an id in the address or a page number; 406 where content is negotiated; 409 and 422 where something is changed;
+    an id in the address or a page number; 406 always; 404, 409 and 422 where something is changed;
     412 and 428 with If-Match; 413 and 415 with a body. A room adds others by `problem_statuses` on its view.
     """
 
@@ -85,7 +85,7 @@ class ProblemSchema(AutoSchema):
         if "requestBody" in operation:
             statuses |= {413, 415}
         if self.method in UNSAFE:
-            statuses |= {409, 422}
+            statuses |= {404, 409, 422}  # 404: a body may name what does not exist
         if "If-Match" in names:
             statuses |= {412, 428}
         return statuses | set(getattr(self.view, "problem_statuses", ()))
