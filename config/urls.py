@@ -11,6 +11,7 @@ PAGES = [
     "pricing.catalogue.urls",
     "pricing.earnings.urls",
     "jobs.customers.urls",
+    "jobs.walkthroughs.urls",
     "jobs.work.urls",
     "jobs.reminders.urls",
     "routing.plans.urls",

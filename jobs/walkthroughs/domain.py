@@ -18,3 +18,8 @@ def is_on_scale(reading: Decimal) -> bool:
 def must_be_shown(reading: Decimal) -> bool:
     """Whether the homeowner has to see the chalk before the work starts."""
     return reading >= SHOW_FROM
+
+
+def step_text(reading: Decimal) -> str:
+    """A reading as people write it: `3`, `2.5`."""
+    return f"{reading.normalize():f}"

@@ -2,7 +2,7 @@ from datetime import date
 
 from django.utils.translation import gettext as _
 
-from jobs.walkthroughs.domain import LARGEST, must_be_shown
+from jobs.walkthroughs.domain import LARGEST, must_be_shown, step_text
 from jobs.walkthroughs.models import ChalkReading
 from shared.web.words import day_words
 
@@ -18,7 +18,7 @@ def reading_words(reading: ChalkReading | None, removed_on: date | None) -> str:
     """One line about the chalk of a wall: what was read, when, and what follows from it."""
     if reading is None:
         return _("chalk not read yet")
-    found = _("chalk %(reading)s of %(largest)s") % {"reading": f"{float(reading.reading):g}", "largest": LARGEST}
+    found = _("chalk %(reading)s of %(largest)s") % {"reading": step_text(reading.reading), "largest": LARGEST}
     if removed_on is not None and removed_on >= reading.read_on:
         return _("%(found)s on %(day)s, taken off since") % {"found": found, "day": day_words(reading.read_on)}
     if must_be_shown(reading.reading):

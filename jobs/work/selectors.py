@@ -57,12 +57,12 @@ def last_removals(*, wall_ids: Collection[int]) -> dict[int, date]:
     are measured, so a removal writes none: whether a reading is older than the removal is for the reader to compare.
     """
     removals = VisitLine.objects.filter(service__removes_chalk=True)
-    named = removals.filter(job_line__walls__in=wall_ids).order_by("job_line__walls")
-    found = dict(named.values_list("job_line__walls").annotate(day=Max("visit__work_date")))
+    named = removals.filter(job_line__walls__in=wall_ids)
     whole = removals.filter(job_line__walls__isnull=True, visit__job__property__walls__in=wall_ids)
-    by_property = whole.order_by("visit__job__property__walls").values_list("visit__job__property__walls")
-    for wall, day in by_property.annotate(day=Max("visit__work_date")):
-        found[wall] = max(day, found.get(wall, day))
+    found: dict[int, date] = {}
+    for lines, wall in ((named, "job_line__walls__id"), (whole, "visit__job__property__walls__id")):
+        for wall_id, day in lines.order_by(wall).values_list(wall).annotate(day=Max("visit__work_date")):
+            found[wall_id] = max(day, found.get(wall_id, day))
     return found
 
 

@@ -5,7 +5,7 @@ from typing import Any
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from jobs.walkthroughs.domain import STEPS
+from jobs.walkthroughs.domain import STEPS, step_text
 from jobs.work.domain.booking import LineBooked
 from jobs.work.forms import MoneyField
 from routing.dispatch.sheet import SheetWall
@@ -56,7 +56,7 @@ class ReadingsForm(forms.Form):
 
     def __init__(self, walls: Sequence[SheetWall], *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        choices = [("", _("not read")), *((str(step), f"{float(step):g}") for step in STEPS)]
+        choices = [("", _("not read")), *((step_text(step), step_text(step)) for step in STEPS)]
         for wall in walls:
             self.fields[f"wall_{wall.wall_id}"] = forms.ChoiceField(label=wall.name, required=False, choices=choices)
 

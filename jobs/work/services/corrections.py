@@ -82,8 +82,8 @@ def refund_record(*, job: Job, refund_cents: int, reason: str, on: date, actor: 
 
 
 def _earned_by_service(job: Job) -> dict[int, int]:
-    rows = EarningEntry.objects.filter(job_ref=job.pk).order_by("service").values("service")
-    return {row["service"]: row["cents"] for row in rows.annotate(cents=Sum("price_cents")) if row["cents"] > 0}
+    rows = EarningEntry.objects.filter(job_ref=job.pk).order_by("service_id").values("service_id")
+    return {row["service_id"]: row["cents"] for row in rows.annotate(cents=Sum("price_cents")) if row["cents"] > 0}
 
 
 def _booked_so_far(line_ids: list[int]) -> dict[int | None, dict[str, int]]:

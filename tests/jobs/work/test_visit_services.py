@@ -259,6 +259,7 @@ def test_a_removal_counts_for_the_walls_it_names() -> None:
     north, south = (factories.make_wall(property=place) for _ in range(2))
     elsewhere = factories.make_wall()
     book(factories.make_job(property=place, lines=[{"service": removal, "walls": [north]}]))
+    assert last_removals(wall_ids=[south.pk]) == {}
     ids = [north.pk, south.pk, elsewhere.pk]
     assert last_removals(wall_ids=ids) == {north.pk: DAY}
     whole = factories.make_job(property=place, lines=[{"service": removal}])
