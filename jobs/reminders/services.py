@@ -18,13 +18,12 @@ from jobs.reminders.models import Reminder
 from jobs.reminders.selectors import DueItem, due_list
 from jobs.reminders.wording import finding_words, obstacle_words
 from shared import clock
-from shared.background.services import enqueue
 from shared.company.models import Company
 from shared.company.selectors import company_get
 from shared.errors import Refused
 from shared.events.services import event_record
 from shared.outbox.models import Channel, Message, MessageState
-from shared.outbox.services import message_queue
+from shared.outbox.services import dispatch_soon, message_queue
 
 PURPOSE = "reminder"
 # A reminder that could not go out within a week is dropped: it is about a season, not about a day (ours).
@@ -92,7 +91,7 @@ def reminders_queue(*, keys: Sequence[str], actor: Any, now: datetime) -> QueueR
         except IntegrityError:
             result.skipped += [Skipped(key, _("Somebody else queued it just now.")) for key in group.keys]
     if result.message_ids:
-        enqueue("outbox.dispatch")
+        dispatch_soon()
     return result
 
 

@@ -13,7 +13,9 @@ from typing import Any
 
 from django.conf import settings
 from django.db import close_old_connections, transaction
+from django.utils.translation import gettext as _
 
+from shared.background.errors import WorkerUnreachable
 from shared.background.models import Schedule
 from shared.background.registry import task_named
 
@@ -25,7 +27,8 @@ def enqueue(name: str, **ids: int | str) -> None:
     """Run the background task `name` once the present transaction is committed (at once where there is none).
 
     `ids` are ids and other small plain values. A task may run twice after a crash, so it must look before it acts.
-    Raises KeyError for an unknown name, in the caller, before anything is stored.
+    Raises KeyError for an unknown name, in the caller, before anything is stored; WorkerUnreachable after the commit
+    where Celery's broker does not answer.
     """
     task_named(name)
     transaction.on_commit(partial(_BACKENDS[settings.WALLDAY_BACKGROUND], name, ids))
@@ -62,9 +65,16 @@ def _swallow(done: "Future[None]") -> None:
 
 
 def _run_by_worker(name: str, ids: dict[str, Any]) -> None:
-    from shared.background.celery_tasks import run  # Celery is loaded only where it is used
+    """By the application itself: the current one of a thread may be Celery's own default, with another broker."""
+    from kombu.exceptions import OperationalError
 
-    run.delay(name, ids)
+    from config.celery import app  # Celery is loaded only where it is used
+
+    try:
+        app.send_task("wallday.run", args=[name, ids])
+    except OperationalError as error:
+        logger.error("background task %s %s could not be handed over: %s", name, ids, error)
+        raise WorkerUnreachable(_("It is stored, but background work does not start just now.")) from error
 
 
 _BACKENDS = {"inline": _run_inline, "thread": _run_in_thread, "celery": _run_by_worker}
@@ -79,13 +89,31 @@ def schedule_ensure(*, task: str, every_minutes: int, now: datetime) -> Schedule
 
 
 def due_schedules_enqueue(*, now: datetime) -> list[str]:
-    """Claim every schedule that is due and enqueue its task. Two ticks at once claim each row once."""
-    started = []
-    for schedule in Schedule.objects.filter(is_on=True, next_due_at__lte=now):
-        claimed = Schedule.objects.filter(pk=schedule.pk, next_due_at=schedule.next_due_at).update(
-            next_due_at=now + timedelta(minutes=schedule.every_minutes), last_started_at=now
-        )
-        if claimed:
-            enqueue(schedule.task)
-            started.append(schedule.task)
-    return started
+    """Claim every schedule that is due and enqueue its task. Two ticks at once claim each row once.
+
+    A schedule whose task cannot be started is put back and keeps nobody else waiting.
+    """
+    return [
+        schedule.task
+        for schedule in Schedule.objects.filter(is_on=True, next_due_at__lte=now)
+        if _claim(schedule, now) and _start(schedule, now)
+    ]
+
+
+def _claim(schedule: Schedule, now: datetime) -> bool:
+    unclaimed = Schedule.objects.filter(pk=schedule.pk, next_due_at=schedule.next_due_at)
+    next_due_at = now + timedelta(minutes=schedule.every_minutes)
+    return bool(unclaimed.update(next_due_at=next_due_at, last_started_at=now))
+
+
+def _start(schedule: Schedule, now: datetime) -> bool:
+    try:
+        enqueue(schedule.task)
+    except KeyError:
+        logger.error("schedule %s names a task that no room knows", schedule.task)
+    except WorkerUnreachable:
+        mine = Schedule.objects.filter(pk=schedule.pk, last_started_at=now)
+        mine.update(next_due_at=schedule.next_due_at, last_started_at=schedule.last_started_at)
+    else:
+        return True
+    return False

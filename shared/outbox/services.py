@@ -1,5 +1,6 @@
 """Writing messages, and what the office decides about them. Sending itself is in dispatcher.py."""
 
+import logging
 import re
 import uuid
 from datetime import datetime, timedelta
@@ -12,6 +13,8 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from shared import clock
+from shared.background.errors import WorkerUnreachable
+from shared.background.services import enqueue
 from shared.errors import Conflict, Refused
 from shared.events.services import event_record
 from shared.outbox.dispatcher import DispatchResult, messages_dispatch
@@ -20,6 +23,7 @@ from shared.outbox.selectors import sending_switch_get, unknown_q
 
 __all__ = [
     "DispatchResult",
+    "dispatch_soon",
     "message_call_off",
     "message_mark_sent",
     "message_queue",
@@ -27,6 +31,7 @@ __all__ = [
     "messages_dispatch",
     "sending_switch_set",
 ]
+logger = logging.getLogger(__name__)
 E164 = re.compile(r"\+[1-9]\d{6,14}")  # ITU-T E.164: at most 15 digits
 SECOND_CHANCE = timedelta(days=2)
 
@@ -73,6 +78,18 @@ def message_queue(
         "created_at": now or clock.now(),
     }
     return Message.objects.get_or_create(dedupe_key=dedupe_key, defaults=values)
+
+
+def dispatch_soon() -> None:
+    """Start sending once the present transaction is committed. Where that fails, the clock does it within a minute."""
+    transaction.on_commit(_start_dispatch)
+
+
+def _start_dispatch() -> None:
+    try:
+        enqueue("outbox.dispatch")
+    except WorkerUnreachable:
+        logger.warning("messages wait for the next tick")
 
 
 def _check_recipient(channel: str, recipient: str) -> None:

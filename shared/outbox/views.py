@@ -9,7 +9,6 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_POST
 
 from shared import clock
-from shared.background.services import enqueue
 from shared.errors import Refused
 from shared.events.selectors import event_list
 from shared.outbox.channels import way_out
@@ -17,7 +16,13 @@ from shared.outbox.domain.sms import sms_count
 from shared.outbox.forms import MessageFilter, ReasonForm, SwitchForm
 from shared.outbox.models import Channel, Message
 from shared.outbox.selectors import is_unknown, message_counts, message_list, sending_switch_get, unknown_list
-from shared.outbox.services import message_call_off, message_mark_sent, message_send_again, sending_switch_set
+from shared.outbox.services import (
+    dispatch_soon,
+    message_call_off,
+    message_mark_sent,
+    message_send_again,
+    sending_switch_set,
+)
 from shared.people.roles import office_required
 
 PER_PAGE = 50
@@ -65,7 +70,7 @@ def mark_sent(request: HttpRequest, message_id: int) -> HttpResponse:
 @office_required
 def send_again(request: HttpRequest, message_id: int) -> HttpResponse:
     answer = _decide(request, message_id, message_send_again, _("It waits to be sent again."))
-    enqueue("outbox.dispatch")
+    dispatch_soon()
     return answer
 
 
@@ -92,7 +97,7 @@ def switch(request: HttpRequest) -> HttpResponse:
 @office_required
 def send_waiting(request: HttpRequest) -> HttpResponse:
     """Start at once what the clock would start within a minute."""
-    enqueue("outbox.dispatch")
+    dispatch_soon()
     notes.info(request, _("Sending has started. Look again in a moment."))
     return redirect("outbox:message_list")
 
