@@ -25,8 +25,8 @@ def yard_by_code(*, code: str) -> Yard:
 
 
 def day_plan_list(*, yard_code: str = "", work_date: date | None = None) -> QuerySet[DayPlan]:
-    """All plans, the latest day first; narrowed by yard and day where they are given."""
-    plans = DayPlan.objects.select_related("yard").order_by("-work_date", "yard", "id")
+    """All plans, the latest day first, without their problems; narrowed by yard and day where they are given."""
+    plans = DayPlan.objects.select_related("yard").defer("problem").order_by("-work_date", "yard", "id")
     plans = plans.filter(yard__code=yard_code) if yard_code else plans
     return plans.filter(work_date=work_date) if work_date else plans
 

@@ -2,9 +2,11 @@
 
 from collections.abc import Callable
 from datetime import date, datetime, timedelta
+from importlib import import_module
 from typing import Any
 
 import pytest
+from django.apps import apps
 
 from routing.plans import services, tasks
 from routing.plans.errors import AlreadyPlanning, PlanningFailed
@@ -12,6 +14,7 @@ from routing.plans.models import DayPlan, PlanRun
 from routing.plans.services import runs
 from routing.solver import Plan, Problem, RoundLimit, SolverKilled, solve
 from shared.background.models import Schedule
+from shared.background.registry import task_named
 from shared.errors import Stale
 from tests import factories
 
@@ -212,8 +215,9 @@ def test_progress_is_on_the_run(crew: Any, day: date, morning: datetime, monkeyp
 
 
 def test_the_clock_starts_the_reaper(db: None) -> None:
-    """The schedule's row is there after the migrations and names a task that exists."""
-    from shared.background.registry import task_named
-
-    assert Schedule.objects.filter(task="plans.reap_runs", is_on=True).exists()
+    """The migration makes the schedule's row, once, and it names a task that exists."""
+    migration = import_module("routing.plans.migrations.0003_schedule")
+    migration.add(apps, None)
+    migration.add(apps, None)
+    assert Schedule.objects.filter(task="plans.reap_runs", is_on=True).count() == 1
     assert task_named("plans.reap_runs") is tasks.reap_runs

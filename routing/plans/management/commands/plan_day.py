@@ -29,7 +29,7 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         yard = _yard(options["yard"])
         day = options["date"] or clock.local_date(yard.timezone, clock.now())
-        seconds = options["seconds"] or settings.WALLDAY_PLAN_SECONDS
+        seconds = settings.WALLDAY_PLAN_SECONDS if options["seconds"] is None else options["seconds"]
         if not 1 <= seconds <= MOST_SECONDS:
             raise CommandError(f"--seconds must be from 1 to {MOST_SECONDS}.")
         try:
