@@ -92,6 +92,9 @@ class Property(models.Model):
     longitude = models.FloatField(null=True, blank=True)
     storeys = models.PositiveSmallIntegerField(default=1)
     year_built = models.PositiveSmallIntegerField(null=True, blank=True)
+    front_degrees = models.PositiveSmallIntegerField(
+        null=True, blank=True, help_text=_("Compass direction that the street side looks to: 0 north, 90 east")
+    )
     gate_note = models.CharField(max_length=200, blank=True)
     pet_note = models.CharField(max_length=200, blank=True)
     note = models.TextField(blank=True)
@@ -109,6 +112,11 @@ class Property(models.Model):
                 violation_error_message=_("Latitude is -90 to 90, longitude -180 to 180; give both or neither."),
             ),
             models.CheckConstraint(condition=models.Q(storeys__gte=1, storeys__lte=4), name="property_storeys_1_to_4"),
+            models.CheckConstraint(
+                condition=models.Q(front_degrees__isnull=True) | models.Q(front_degrees__lt=360),
+                name="property_front_on_compass",
+                violation_error_message=_("A compass has 0 to 359 degrees."),
+            ),
         ]
 
     def __str__(self) -> str:
@@ -135,6 +143,22 @@ class Material(models.TextChoices):
     OTHER = "other", _("other")
 
 
+class Shade(models.TextChoices):
+    """What stands between the wall and the sun over the day."""
+
+    OPEN = "open", _("open to the sun")
+    PARTLY = "partly", _("shaded part of the day")
+    MOSTLY = "mostly", _("shaded most of the day")
+
+
+class OldPaint(models.TextChoices):
+    """Whether there is paint from before 1978 (16 CFR 1303 ended most uses of lead paint in homes that year)."""
+
+    UNKNOWN = "unknown", _("not known")
+    YES = "yes", _("yes")
+    NO = "no", _("no")
+
+
 class WallKind(models.TextChoices):
     FACE = "face", _("wall")
     SHUTTERS = "shutters", _("shutters")
@@ -156,10 +180,24 @@ class Wall(models.Model):
     )
     area_sqft = models.PositiveIntegerField(null=True, blank=True)
     storeys = models.PositiveSmallIntegerField(default=1)
+    shade = models.CharField(max_length=6, choices=Shade.choices, default=Shade.OPEN)
+    year_fitted = models.PositiveSmallIntegerField(
+        null=True, blank=True, help_text=_("Year in which the siding was fitted or last painted")
+    )
+    old_paint = models.CharField(
+        max_length=7, choices=OldPaint.choices, default=OldPaint.UNKNOWN, help_text=_("Paint from before 1978")
+    )
 
     class Meta:
         ordering = ["property", "id"]
         constraints = [
+            models.CheckConstraint(condition=models.Q(shade__in=Shade.values), name="wall_shade_known"),
+            models.CheckConstraint(condition=models.Q(old_paint__in=OldPaint.values), name="wall_old_paint_known"),
+            models.CheckConstraint(
+                condition=models.Q(year_fitted__isnull=True) | models.Q(year_fitted__range=(1700, 2200)),
+                name="wall_year_fitted_sensible",
+                violation_error_message=_("Write the year with four digits."),
+            ),
             models.UniqueConstraint(fields=["property", "name"], name="wall_name_once"),
             models.CheckConstraint(condition=models.Q(kind__in=WallKind.values), name="wall_kind_known"),
             models.CheckConstraint(condition=models.Q(material__in=Material.values), name="wall_material_known"),

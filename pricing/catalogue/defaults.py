@@ -39,6 +39,11 @@ class DefaultService:
     skills: tuple[str, ...] = field(default=())
     removes_chalk: bool = False
 
+    @property
+    def needs_walkthrough(self) -> bool:
+        """Walls are looked at before they are washed; a gutter or a drive is not a wall."""
+        return self.unit == Unit.WALL_SQFT
+
 
 SERVICES = (
     DefaultService(

@@ -35,6 +35,9 @@ class Service(models.Model):
         null=True, blank=True, help_text=_("How often it usually recurs; empty: it does not")
     )
     removes_chalk = models.BooleanField(default=False)
+    needs_walkthrough = models.BooleanField(
+        default=True, help_text=_("The walls are looked at, and what is found is shown, before the work starts")
+    )
     cautions = models.TextField(blank=True, help_text=_("One caution a line, printed on the route sheet"))
     is_offered = models.BooleanField(default=True)
 

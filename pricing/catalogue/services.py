@@ -68,6 +68,7 @@ def _service(default: defaults.DefaultService, skills: dict[str, Skill]) -> Serv
             "unit": default.unit,
             "interval_months": default.interval_months,
             "removes_chalk": default.removes_chalk,
+            "needs_walkthrough": default.needs_walkthrough,
             "cautions": "\n".join(default.cautions),
         },
     )
