@@ -1,5 +1,329 @@
-"""Addresses of this room's API."""
+"""Customers and properties for programs, and the imports."""
 
-from django.urls import URLPattern
+from typing import Any
 
-urlpatterns: list[URLPattern] = []
+from django.db.models import QuerySet
+from django.http import FileResponse
+from django.http.response import HttpResponseBase
+from django.urls import path
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import extend_schema
+from rest_framework import generics, serializers
+from rest_framework.decorators import api_view, parser_classes, permission_classes
+from rest_framework.parsers import MultiPartParser
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from jobs.customers import services
+from jobs.customers.domain.dates import DateOrder
+from jobs.customers.domain.faults import Fault, UnreadableFile
+from jobs.customers.domain.tables import MAX_FILE_BYTES
+from jobs.customers.domain.values import read_phone
+from jobs.customers.errors import FileUnreadable
+from jobs.customers.models import Customer, Language, Material, Property, WallKind
+from jobs.customers.selectors import customer_get, customer_list, property_get, property_list
+from shared import clock
+from shared.api_kit.permissions import OfficeOnly
+from shared.company.selectors import company_get
+from shared.errors import NotFound
+
+
+class WordsQuery(serializers.Serializer[Any]):
+    words = serializers.CharField(required=False, max_length=80, help_text="Each word must occur")
+
+
+class WallOutput(serializers.Serializer[Any]):
+    id = serializers.IntegerField()
+    name = serializers.CharField()
+    kind = serializers.ChoiceField(choices=WallKind.choices)
+    material = serializers.ChoiceField(choices=Material.choices)
+    colour = serializers.CharField()
+    facing_degrees = serializers.IntegerField(allow_null=True)
+    area_sqft = serializers.IntegerField(allow_null=True)
+    storeys = serializers.IntegerField()
+
+
+class PropertyOutput(serializers.Serializer[Any]):
+    id = serializers.IntegerField()
+    reference = serializers.CharField(allow_null=True)
+    customer = serializers.IntegerField(source="customer_id")
+    customer_name = serializers.CharField(source="customer.name")
+    street = serializers.CharField()
+    city = serializers.CharField()
+    region = serializers.CharField()
+    postal_code = serializers.CharField()
+    latitude = serializers.FloatField(allow_null=True)
+    longitude = serializers.FloatField(allow_null=True)
+    storeys = serializers.IntegerField()
+    year_built = serializers.IntegerField(allow_null=True)
+    gate_note = serializers.CharField()
+    pet_note = serializers.CharField()
+    note = serializers.CharField()
+
+
+class PropertyDetail(PropertyOutput):
+    walls = WallOutput(source="walls.all", many=True)
+
+
+class CustomerOutput(serializers.Serializer[Any]):
+    id = serializers.IntegerField()
+    reference = serializers.CharField(allow_null=True)
+    name = serializers.CharField()
+    email = serializers.CharField()
+    phone_e164 = serializers.CharField()
+    language = serializers.ChoiceField(choices=Language.choices)
+    source = serializers.CharField()  # type: ignore[assignment]
+    note = serializers.CharField()
+    properties = serializers.PrimaryKeyRelatedField[Property](many=True, read_only=True)
+
+
+class CustomerInput(serializers.Serializer[Any]):
+    name = serializers.CharField(max_length=120)
+    reference = serializers.CharField(max_length=40, required=False, allow_null=True)
+    email = serializers.EmailField(required=False, allow_blank=True)
+    phone = serializers.CharField(max_length=40, required=False, allow_blank=True, help_text="As people write it")
+    language = serializers.ChoiceField(choices=Language.choices, required=False)
+    source = serializers.CharField(max_length=60, required=False, allow_blank=True)  # type: ignore[assignment]
+    note = serializers.CharField(max_length=4000, required=False, allow_blank=True)
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        if "phone" in attrs:
+            number = read_phone(attrs.pop("phone"), "phone", region=company_get().country)
+            if isinstance(number, Fault):
+                raise serializers.ValidationError({"phone": f"{number.problem_text()} {number.advice_text()}"})
+            attrs["phone_e164"] = number
+        return attrs
+
+
+class PropertyInput(serializers.Serializer[Any]):
+    customer = serializers.PrimaryKeyRelatedField(queryset=Customer.objects.all())
+    street = serializers.CharField(max_length=120)
+    reference = serializers.CharField(max_length=40, required=False, allow_null=True)
+    city = serializers.CharField(max_length=80, required=False, allow_blank=True)
+    region = serializers.CharField(max_length=40, required=False, allow_blank=True)
+    postal_code = serializers.CharField(max_length=20, required=False, allow_blank=True)
+    latitude = serializers.FloatField(min_value=-90, max_value=90, required=False, allow_null=True)
+    longitude = serializers.FloatField(min_value=-180, max_value=180, required=False, allow_null=True)
+    storeys = serializers.IntegerField(min_value=1, max_value=4, required=False)
+    year_built = serializers.IntegerField(min_value=1600, max_value=2100, required=False, allow_null=True)
+    gate_note = serializers.CharField(max_length=200, required=False, allow_blank=True)
+    pet_note = serializers.CharField(max_length=200, required=False, allow_blank=True)
+    note = serializers.CharField(max_length=4000, required=False, allow_blank=True)
+
+
+class Customers(generics.ListAPIView[Customer]):
+    permission_classes = (OfficeOnly,)
+    serializer_class = CustomerOutput
+    queryset = Customer.objects.none()
+    problem_statuses = (409, 422)
+
+    def get_queryset(self) -> QuerySet[Customer]:
+        query = WordsQuery(data=self.request.query_params)
+        query.is_valid(raise_exception=True)
+        return customer_list(**query.validated_data)
+
+    @extend_schema(operation_id="customer_list", parameters=[WordsQuery], summary="Customers by name")
+    def get(self, request: Request, *args: Any, **kwargs: Any) -> Response:
+        return super().get(request, *args, **kwargs)
+
+    @extend_schema(
+        operation_id="customer_create",
+        request=CustomerInput,
+        responses={201: CustomerOutput},
+        summary="Take down a new customer",
+    )
+    def post(self, request: Request) -> Response:
+        body = CustomerInput(data=request.data)
+        body.is_valid(raise_exception=True)
+        made = services.customer_create(actor=request.user, **body.validated_data)
+        return Response(CustomerOutput(customer_get(pk=made.pk)).data, status=201)
+
+
+class CustomerView(generics.GenericAPIView[Customer]):
+    permission_classes = (OfficeOnly,)
+    serializer_class = CustomerOutput
+    queryset = Customer.objects.none()
+    problem_statuses = (409, 422)
+
+    @extend_schema(operation_id="customer_get", summary="One customer")
+    def get(self, request: Request, customer_id: int) -> Response:
+        return Response(CustomerOutput(customer_get(pk=customer_id)).data)
+
+    @extend_schema(
+        operation_id="customer_update", request=CustomerInput, summary="Change a customer; what is left out stays"
+    )
+    def patch(self, request: Request, customer_id: int) -> Response:
+        found = customer_get(pk=customer_id)
+        body = CustomerInput(data=request.data, partial=True)
+        body.is_valid(raise_exception=True)
+        services.customer_update(customer=found, actor=request.user, **body.validated_data)
+        return Response(CustomerOutput(customer_get(pk=customer_id)).data)
+
+
+class Properties(generics.ListAPIView[Property]):
+    permission_classes = (OfficeOnly,)
+    serializer_class = PropertyOutput
+    queryset = Property.objects.none()
+    problem_statuses = (409, 422)
+
+    def get_queryset(self) -> QuerySet[Property]:
+        query = WordsQuery(data=self.request.query_params)
+        query.is_valid(raise_exception=True)
+        return property_list(**query.validated_data)
+
+    @extend_schema(operation_id="property_list", parameters=[WordsQuery], summary="Properties by street")
+    def get(self, request: Request, *args: Any, **kwargs: Any) -> Response:
+        return super().get(request, *args, **kwargs)
+
+    @extend_schema(
+        operation_id="property_create",
+        request=PropertyInput,
+        responses={201: PropertyDetail},
+        summary="Take down a property of a customer",
+    )
+    def post(self, request: Request) -> Response:
+        body = PropertyInput(data=request.data)
+        body.is_valid(raise_exception=True)
+        made = services.property_create(actor=request.user, **body.validated_data)
+        return Response(PropertyDetail(property_get(pk=made.pk)).data, status=201)
+
+
+class PropertyView(generics.GenericAPIView[Property]):
+    permission_classes = (OfficeOnly,)
+    serializer_class = PropertyDetail
+    queryset = Property.objects.none()
+
+    @extend_schema(operation_id="property_get", summary="One property with its walls")
+    def get(self, request: Request, property_id: int) -> Response:
+        return Response(PropertyDetail(property_get(pk=property_id)).data)
+
+
+class ImportInput(serializers.Serializer[Any]):
+    """A file as multipart/form-data."""
+
+    file = serializers.FileField(help_text="CSV or XLSX, at most 50 MB; the first row names the columns")
+    dry_run = serializers.BooleanField(default=True, help_text="Say what would happen and change nothing")
+    mapping = serializers.JSONField(required=False, help_text='{"Their column": "our_field"}; "-" leaves one out')
+
+    def validate_file(self, file: Any) -> Any:
+        if file.size > MAX_FILE_BYTES:
+            raise serializers.ValidationError("The file is larger than 50 MB.")
+        return file
+
+    def validate_mapping(self, mapping: Any) -> dict[str, str]:
+        if not isinstance(mapping, dict) or not all(isinstance(name, str) for name in mapping.values()):
+            raise serializers.ValidationError("Expected an object of texts.")
+        return mapping
+
+
+class JobsImportInput(ImportInput):
+    date_order = serializers.ChoiceField(
+        choices=["mdy", "dmy"], required=False, help_text="How 5/4/2026 is meant; default: as the file shows"
+    )
+
+
+class FaultOutput(serializers.Serializer[Any]):
+    column = serializers.CharField()
+    value = serializers.CharField()
+    problem = serializers.CharField()
+    what_to_do = serializers.CharField()
+
+
+class RefusalOutput(serializers.Serializer[Any]):
+    row = serializers.IntegerField(help_text="As a spreadsheet numbers it")
+    faults = FaultOutput(many=True)
+
+
+class ImportOutput(serializers.Serializer[Any]):
+    """rows = created + changed + unchanged + refused, always."""
+
+    kind = serializers.ChoiceField(choices=sorted(services.FIELDS))
+    dry_run = serializers.BooleanField()
+    rows = serializers.IntegerField()
+    created = serializers.IntegerField()
+    changed = serializers.IntegerField()
+    unchanged = serializers.IntegerField()
+    imported = serializers.IntegerField()
+    refused = serializers.IntegerField()
+    refusals = RefusalOutput(many=True, help_text="The first 200")
+    columns = serializers.DictField(child=serializers.CharField(), help_text="Heading to field")
+    unknown_columns = serializers.ListField(child=serializers.CharField())
+    columns_for_the_other_import = serializers.ListField(child=serializers.CharField())
+    date_orders = serializers.DictField(child=serializers.CharField())
+    notes = serializers.ListField(child=serializers.CharField())
+    corrections = serializers.CharField(
+        allow_null=True, help_text="Token of the file with all refused rows, kept for a day"
+    )
+
+
+def _import(request: Request, kind: str, query: type[ImportInput]) -> Response:
+    body = query(data=request.data)
+    body.is_valid(raise_exception=True)
+    given = body.validated_data
+    services.uploads_sweep(now=clock.now())
+    token = services.token_new()
+    order = given.get("date_order")
+    try:
+        report = services.import_file(
+            given["file"],
+            kind=kind,
+            mapping=given.get("mapping", {}),
+            date_order=DateOrder(order) if order else None,
+            dry_run=given["dry_run"],
+            actor=request.user,
+            corrections=services.corrections_path(token=token),
+        )
+    except UnreadableFile as error:
+        raise FileUnreadable(str(error)) from error
+    return Response(ImportOutput({**report.as_json(), "corrections": token if report.corrections else None}).data)
+
+
+@extend_schema(
+    operation_id="import_customers",
+    request={"multipart/form-data": ImportInput},
+    responses=ImportOutput,
+    summary="Take in customers and properties from a file",
+)
+@api_view(["POST"])
+@permission_classes([OfficeOnly])
+@parser_classes([MultiPartParser])
+def import_customers(request: Request) -> Response:
+    return _import(request, "customers", ImportInput)
+
+
+@extend_schema(
+    operation_id="import_jobs",
+    request={"multipart/form-data": JobsImportInput},
+    responses=ImportOutput,
+    summary="Take in jobs, open and done, from a file",
+)
+@api_view(["POST"])
+@permission_classes([OfficeOnly])
+@parser_classes([MultiPartParser])
+def import_jobs(request: Request) -> Response:
+    return _import(request, "jobs", JobsImportInput)
+
+
+@extend_schema(
+    operation_id="import_corrections",
+    responses={(200, "text/csv"): OpenApiTypes.STR},
+    summary="The refused rows of an import, with the reasons",
+)
+@api_view(["GET"])
+@permission_classes([OfficeOnly])
+def import_corrections(request: Request, token: str) -> HttpResponseBase:
+    path_ = services.corrections_path(token=token)
+    if not path_.exists():
+        raise NotFound("There is no such file.")
+    return FileResponse(path_.open("rb"), filename="corrections.csv", as_attachment=True, content_type="text/csv")
+
+
+urlpatterns = [
+    path("customers/", Customers.as_view(), name="api_customer_list"),
+    path("customers/<row:customer_id>/", CustomerView.as_view(), name="api_customer"),
+    path("properties/", Properties.as_view(), name="api_property_list"),
+    path("properties/<row:property_id>/", PropertyView.as_view(), name="api_property"),
+    path("imports/customers/", import_customers, name="api_import_customers"),
+    path("imports/jobs/", import_jobs, name="api_import_jobs"),
+    path("imports/corrections/<str:token>/", import_corrections, name="api_import_corrections"),
+]

@@ -3,6 +3,7 @@
 from .exporting import export_customers, export_jobs
 from .importing import ImportReport, RefusedRow
 from .imports import import_customers, import_jobs
+from .preview import FIELDS, Preview, import_columns, import_file, import_preview
 from .records import (
     consent_record,
     customer_create,
@@ -12,20 +13,38 @@ from .records import (
     wall_create,
     wall_update,
 )
-from .uploads import upload_delete, upload_open, upload_store, uploads_sweep
+from .uploads import (
+    corrections_path,
+    report_keep,
+    report_kept,
+    token_new,
+    upload_delete,
+    upload_open,
+    upload_store,
+    uploads_sweep,
+)
 
 __all__ = [
+    "FIELDS",
     "ImportReport",
+    "Preview",
     "RefusedRow",
     "consent_record",
+    "corrections_path",
     "customer_create",
     "customer_update",
     "export_customers",
     "export_jobs",
+    "import_columns",
     "import_customers",
+    "import_file",
     "import_jobs",
+    "import_preview",
     "property_create",
     "property_update",
+    "report_keep",
+    "report_kept",
+    "token_new",
     "upload_delete",
     "upload_open",
     "upload_store",

@@ -22,7 +22,7 @@ from shared.company.models import Company
 
 from .customers_store import Changes, Known, RowPlan, load_known
 from .importing import Answer, Outcome, Refusal
-from .index import CustomerIndex, own_number
+from .index import CustomerIndex, own_number, own_reference
 
 
 class CustomersImporter:
@@ -104,38 +104,40 @@ class CustomersImporter:
         token = self.index.by_reference(reference) if reference else None
         if token is not None:
             return self.known[token]
-        candidates = [self.known[token] for token in sorted(self.index.by_facts(**_facts(row)))]
         own = own_number(reference)
-        numbered = [known for known in candidates if own is not None and known.token == own]
-        if numbered:
-            return numbered[0]
+        named = self.known.get(own or 0)
+        if named is not None and own_reference(named.customer) == reference:
+            return named
+        candidates = [self.known[token] for token in sorted(self.index.by_facts(**_facts(row)))]
         if reference and own is None:
             candidates = [known for known in candidates if not known.customer.reference]
         return self._only(row, candidates)
 
     def _only(self, row: CustomerRow, candidates: list[Known]) -> Known | None:
-        column, name = self.columns.heading("customer_name"), row.customer["name"]
+        facts = _facts(row)
+        if not (facts["phone"] or facts["email"] or facts["street"]):
+            return self._by_name_alone(row, candidates)
         if len(candidates) > 1:
             raise Refusal(
-                column,
-                name,
-                N_("Several customers fit: %(numbers)s."),
-                N_("Which one is it? Write the reference, or # and the number, into a column customer_ref."),
-                numbers=", ".join(f"#{known.token}" for known in candidates if known.token > 0) or "rows above",
+                self.columns.heading("customer_name"),
+                facts["name"],
+                N_("Several customers fit: %(names)s."),
+                N_("Which one is it? Write its reference, or one of these, into a column customer_ref."),
+                names=", ".join(own_reference(known.customer) for known in candidates if known.token > 0),
             )
-        if not candidates:
-            return None
-        known, facts = candidates[0], _facts(row)
-        only_a_name = not (facts["phone"] or facts["email"] or facts["street"])
-        fuller = known.customer.phone_e164 or known.customer.email or known.properties
-        if only_a_name and fuller:
+        return next(iter(candidates), None)
+
+    def _by_name_alone(self, row: CustomerRow, candidates: list[Known]) -> Known | None:
+        """A record that is a bare name too; anybody of that name with more to them might be somebody else."""
+        bare = [c for c in candidates if not (c.customer.phone_e164 or c.customer.email or c.properties)]
+        if candidates and len(bare) != 1:
             raise Refusal(
-                column,
-                name,
+                self.columns.heading("customer_name"),
+                row.customer["name"],
                 N_("A customer of this name is known, and the row gives nothing else to go by."),
                 N_("Is it the same person? Add the telephone number, the email or the street."),
             )
-        return known
+        return next(iter(bare), None)
 
     def _place(self, row: CustomerRow, known: Known | None) -> Property | None:
         """The stored property that the row means; None for a new one or none."""
@@ -143,7 +145,7 @@ class CustomersImporter:
         properties = known.properties if known else []
         own, city, code = own_number(reference), row.property.get("city", ""), row.property.get("postal_code", "")
         for place in properties:
-            if (reference and place.reference == reference) or (own is not None and place.pk == own):
+            if reference and (place.reference == reference or (place.pk == own and own_reference(place) == reference)):
                 return place
         if reference and self.index.property_by_reference(reference) is not None:
             raise Refusal(

@@ -16,7 +16,7 @@ from jobs.work.models import Job, ServiceInterval
 from shared.company.selectors import company_get
 
 from .customers_store import Known, load_known
-from .index import OWN_NUMBER
+from .index import own_reference
 from .jobs_store import KnownJob, KnownLine, known_jobs
 
 CHUNK = 200
@@ -62,7 +62,7 @@ def _chunks(items: Iterable[Item]) -> Iterator[list[Item]]:
 
 
 def _reference(row: Customer | Property | Job) -> str:
-    return row.reference or f"{OWN_NUMBER}{row.pk}"
+    return row.reference or own_reference(row)
 
 
 def _customer_rows() -> Iterator[Cells]:

@@ -1,18 +1,29 @@
 """Who is already known, as numbers only, so that a file of any length is matched with two queries at its start."""
 
+import re
 from collections.abc import Iterable
+from datetime import UTC
 
 from jobs.customers.domain.identity import customer_keys, digest, name_key
 from jobs.customers.models import Customer, Property
+from jobs.work.models import Job
 
-# What people write for the number that we gave ourselves, such as #12; our exports do where there is no other.
-OWN_NUMBER = "#"
+# How an export names a row that has no reference of the company's own: #, its id, and letters that only this row
+# of this database has, so that a file from another database never hits the wrong row.
+OWN = re.compile(r"#([0-9]{1,18})-([0-9a-f]{8})")
+
+
+def own_reference(row: Customer | Property | Job) -> str:
+    """The name that we give a row ourselves, such as #12-3fa9c104; it never changes."""
+    born = row.customer.created_at if isinstance(row, Property) else row.created_at
+    letters = digest(row._meta.label, row.pk, born.astimezone(UTC).isoformat()) % 2**32
+    return f"#{row.pk}-{letters:08x}"
 
 
 def own_number(reference: str) -> int | None:
-    """The row's id from a reference like #12."""
-    digits = reference.removeprefix(OWN_NUMBER)
-    return int(digits) if reference.startswith(OWN_NUMBER) and digits.isdecimal() and len(digits) < 18 else None
+    """The id in a name that we gave; None for any other reference."""
+    parts = OWN.fullmatch(reference)
+    return int(parts[1]) if parts else None
 
 
 class CustomerIndex:

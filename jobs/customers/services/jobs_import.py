@@ -21,7 +21,7 @@ from shared import clock
 from shared.company.models import Company
 
 from .importing import Answer, Outcome, Refusal
-from .index import CustomerIndex, own_number
+from .index import CustomerIndex, own_number, own_reference
 from .job_differences import (
     ON_A_PLAN,
     OPEN,
@@ -121,17 +121,20 @@ class JobsImporter:
     def _job(self, row: JobRow, place: Property) -> KnownJob | None:
         own = own_number(row.reference)
         for known in self.jobs:
-            if row.reference and known.job.reference == row.reference:
+            if self._is_named(row, known.job, own):
                 if known.job.property_id != place.pk:
                     self._refuse("job_ref", row.reference, N_("This job is at another property."),
                                  N_("Correct the reference or the property."))  # fmt: skip
-                return known
-            if own is not None and known.job.pk == own and known.job.property_id == place.pk:
                 return known
         if own is None:
             return self._by_nature(row, place)
         # Our number, but not of a job of ours: a file from another database. Its rows still belong together.
         return self.called.get((row.reference, place.pk)) or self._by_nature(row, place)
+
+    def _is_named(self, row: JobRow, job: Job, own: int | None) -> bool:
+        if own is None:
+            return bool(row.reference) and job.reference == row.reference
+        return job.pk == own and own_reference(job) == row.reference
 
     def _by_nature(self, row: JobRow, place: Property) -> KnownJob | None:
         """Without a reference: the same service at the same property, done on that day or still open."""
@@ -150,7 +153,7 @@ class JobsImporter:
         ]
         if len(fitting) > 1:
             self._refuse("job_ref", row.reference, N_("Several jobs of this service at this property fit."),
-                         N_("Which one is it? Write its reference, or # and its number, as job_ref."))  # fmt: skip
+                         N_("Which one is it? Write its reference as job_ref; an export shows it."))  # fmt: skip
         if fitting and token_of(fitting[0]) in self.said:
             if row.reference:
                 return None

@@ -77,11 +77,10 @@ def _window(window: JobWindow) -> Window:
 
 def _load_booked(lines: dict[int, KnownLine], visit_ids: set[int]) -> None:
     for done in VisitLine.objects.filter(visit__in=visit_ids, job_line__in=lines):
-        if done.job_line_id is not None:
-            lines[done.job_line_id].booked = Booked(done.minutes, done.materials_cents)
+        lines[done.job_line_id or 0].booked = Booked(done.minutes, done.materials_cents)
     sums = EarningEntry.objects.filter(line_ref__in=lines, kind="work").order_by("line_ref").values("line_ref")
     for row in sums.annotate(m=Sum("on_site_minutes"), d=Sum("drive_minutes"), w=Sum("wage_cents")):
-        booked = lines[row["line_ref"]].booked
+        booked = lines[row["line_ref"] or 0].booked
         if booked is not None:
             booked.minutes, booked.drive_minutes, booked.wage_cents = row["m"], row["d"], row["w"]
 

@@ -5,13 +5,13 @@ from typing import NoReturn
 
 from jobs.customers.domain.columns import Columns
 from jobs.customers.domain.faults import N_
-from jobs.customers.domain.identity import name_key, same_place, street_key
+from jobs.customers.domain.identity import same_place, street_key
 from jobs.customers.domain.job_rows import Place
 from jobs.customers.models import Property
 
 from .customers_store import Known, load_known
 from .importing import Refusal
-from .index import CustomerIndex, own_number
+from .index import CustomerIndex, own_number, own_reference
 
 
 class PlaceFinder:
@@ -39,7 +39,7 @@ class PlaceFinder:
         if place.property_ref:
             found = self.properties.get(self._property_id(place) or 0)
             own = own_number(place.property_ref) is not None
-            if found is not None and (not own or _may_be(found, place)):
+            if found is not None and (not own or own_reference(found) == place.property_ref):
                 return found
             if not own:
                 raise Refusal(
@@ -66,11 +66,11 @@ class PlaceFinder:
         return self.index.by_facts(name=place.name, phone=place.phone, email=place.email, street=place.street)
 
     def _customer(self, place: Place) -> Known:
-        found = self._customers_by_reference(place) & self.known.keys()
         own = own_number(place.customer_ref) is not None
+        for token in self._customers_by_reference(place) & self.known.keys():
+            if not own or own_reference(self.known[token].customer) == place.customer_ref:
+                return self.known[token]
         by_facts = self._customers_by_facts(place)
-        if found and (not own or not by_facts or found & by_facts):
-            return self.known[next(iter(found))]
         if place.customer_ref and not own:
             self._refuse("customer_ref", place.customer_ref, N_("No customer has this reference."))
         if not by_facts:
@@ -79,9 +79,9 @@ class PlaceFinder:
             raise Refusal(
                 self.columns.heading("customer_name"),
                 place.name,
-                N_("Several customers fit: %(numbers)s."),
-                N_("Which one is it? Write the reference, or # and the number, into a column customer_ref."),
-                numbers=", ".join(f"#{token}" for token in sorted(by_facts)),
+                N_("Several customers fit: %(names)s."),
+                N_("Which one is it? Write its reference, or one of these, into a column customer_ref."),
+                names=", ".join(own_reference(self.known[token].customer) for token in sorted(by_facts)),
             )
         return self.known[next(iter(by_facts))]
 
@@ -110,10 +110,3 @@ class PlaceFinder:
             problem,
             N_("Which one is it? Write the street as in the customer's record, or the property's reference."),
         )
-
-
-def _may_be(stored: Property, place: Place) -> bool:
-    """Whether our own number is borne out by something else in the row; a file may come from another database."""
-    if place.street:
-        return street_key(stored.street) == street_key(place.street)
-    return not place.name or name_key(stored.customer.name) == name_key(place.name)

@@ -17,10 +17,12 @@ Row = TypeVar("Row", bound=models.Model)
 CUSTOMER_FIELDS = frozenset(("reference", "name", "email", "phone_e164", "language", "source", "note"))
 PROPERTY_FIELDS = frozenset((
     "reference", "street", "city", "region", "postal_code", "latitude", "longitude", "storeys", "year_built",
+    "front_degrees",
     "gate_note", "pet_note", "note",
 ))  # fmt: skip
 WALL_FIELDS = frozenset((
-    "name", "kind", "material", "colour", "lightness_percent", "facing_degrees", "area_sqft", "storeys",
+    "name", "kind", "material", "colour", "lightness_percent", "facing_degrees", "area_sqft", "storeys", "shade",
+    "year_fitted", "old_paint",
 ))  # fmt: skip
 
 
@@ -116,7 +118,7 @@ def _save(row: Row, fields: dict[str, Any], allowed: frozenset[str], actor: Any,
 
 
 def _own_reference(reference: str | None) -> str | None:
-    """None for an empty one. Raises Refused for # and digits, which stand for the numbers that Wallday gives."""
+    """None for an empty one. Raises Refused for one of the shape that our exports give to rows without a reference."""
     if reference and own_number(reference) is not None:
-        raise Refused(_("# and a number stands for our own numbering. Choose another reference."))
+        raise Refused(_("References of this shape are given by the export. Choose another one."))
     return reference or None

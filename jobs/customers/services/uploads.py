@@ -1,11 +1,12 @@
 """Files that people sent in, waiting between preview and confirmation: random names, bounded size, removed after."""
 
+import json
 import re
 import secrets
 from collections.abc import Iterable
 from datetime import datetime, timedelta
 from pathlib import Path
-from typing import BinaryIO
+from typing import Any, BinaryIO
 
 from django.conf import settings
 from django.utils.translation import gettext as _
@@ -17,9 +18,14 @@ TOKEN = re.compile(r"[A-Za-z0-9_-]{32}")
 KEPT_HOURS = 24
 
 
+def token_new() -> str:
+    """A name that nobody can guess."""
+    return secrets.token_urlsafe(24)
+
+
 def upload_store(*, chunks: Iterable[bytes]) -> str:
     """Keep a file and answer the token that names it. Raises Refused for one that is too large."""
-    token = secrets.token_urlsafe(24)
+    token = token_new()
     path, size = _path(token), 0
     try:
         with path.open("xb") as file:
@@ -50,6 +56,20 @@ def upload_delete(*, token: str) -> None:
 def corrections_path(*, token: str) -> Path:
     """Where the refused rows of an import go. Raises NotFound for a token that cannot be one."""
     return _path(token).with_suffix(".csv")
+
+
+def report_keep(*, token: str, report: dict[str, Any]) -> None:
+    """Keep what an import did, for the page that shows it."""
+    _path(token).with_suffix(".json").write_text(json.dumps(report), encoding="utf-8")
+
+
+def report_kept(*, token: str) -> dict[str, Any]:
+    """What the import of this file did. Raises NotFound for one that is gone."""
+    try:
+        report: dict[str, Any] = json.loads(_path(token).with_suffix(".json").read_text(encoding="utf-8"))
+    except FileNotFoundError as error:
+        raise NotFound(_("The report of this import is no longer here.")) from error
+    return report
 
 
 def uploads_sweep(*, now: datetime) -> int:

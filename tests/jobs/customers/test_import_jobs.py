@@ -9,6 +9,7 @@ from django.test.utils import CaptureQueriesContext
 
 from jobs.customers.domain.dates import DateOrder
 from jobs.customers.services import export_jobs, import_customers, import_jobs
+from jobs.customers.services.index import own_reference
 from jobs.work.models import Job, JobLine, JobWindow, ServiceInterval, Visit, VisitLine
 from jobs.work.services import visit_record
 from pricing.earnings.models import EarningEntry
@@ -52,7 +53,8 @@ def test_an_agreed_job_with_its_days(home):
     """Possible days, a promised day and hours become windows; price and minutes stay as written."""
     report = take(
         "Job no,Property no,Service,Sq Ft,Price,Minutes,Status,Promised,Possible dates,Window,Notes\n"
-        'J-1,P-1,House wash,"1,800","$450.00",150,booked,2026-06-04,2026-06-08..2026-06-10; 2026-06-12,8-10,Call first\n'
+        'J-1,P-1,House wash,"1,800","$450.00",150,booked,2026-06-04,2026-06-08..2026-06-10; 2026-06-12,8-10,'
+        "Call first\n"
     )
     assert (report.created, report.refused) == (1, 0), problems(report)
     job = Job.objects.get(reference="J-1")
@@ -155,7 +157,9 @@ def test_the_history_is_never_changed(home):
 
 def test_the_same_work_twice_in_a_file_is_a_question(home):
     """Without references two equal rows cannot be told apart, so the second is asked about, each time."""
-    text = "Property no,Service,Price,Minutes,Done\nP-1,House wash,300,120,2025-05-13\nP-1,House wash,300,120,2025-05-13\n"
+    text = (
+        "Property no,Service,Price,Minutes,Done\nP-1,House wash,300,120,2025-05-13\nP-1,House wash,300,120,2025-05-13\n"
+    )
     for outcome in ("created", "unchanged"):
         report = take(text)
         assert (getattr(report, outcome), report.refused) == (1, 1)
@@ -192,11 +196,17 @@ def test_contradictory_columns_decide_nothing(home):
         (",Ann Example,99 Oak St,House wash,300,60,,", "No known customer fits."),
         ("P-1,,,Window tinting,300,60,,", "This is not one of the known words."),
         ("P-1,,,House wash,,60,,", "The price is missing, and the rate card cannot tell it without a quantity."),
-        ("P-1,,,House wash,300,,,", "The minutes on site are missing, and the rate card cannot tell them without a quantity."),
+        (
+            "P-1,,,House wash,300,,,",
+            "The minutes on site are missing, and the rate card cannot tell them without a quantity.",
+        ),
         ("P-1,,,House wash,300,60,planned,", "A job comes onto a day plan by planning, not by an import."),
         ("P-1,,,House wash,300,60,done,", "It is empty."),
         ("P-1,,,House wash,300,60,,2027-01-01", "The day 2027-01-01 has not come yet."),
-        ("P-1,,,House wash,300,60,agreed,2026-01-01", "The job is not done by its state, but has a date on which it was done."),
+        (
+            "P-1,,,House wash,300,60,agreed,2026-01-01",
+            "The job is not done by its state, but has a date on which it was done.",
+        ),
         (",,,House wash,300,60,,", "The row does not say whose property it is."),
     ],
 )  # fmt: skip
@@ -254,14 +264,19 @@ def test_exports_come_back_unchanged(home, wash, gutters):
     """Open jobs with several windows, booked visits with shared minutes, jobs without a reference."""
     make_wall(property=home)
     windows = [
-        {"first_date": date(2026, 6, 4), "last_date": date(2026, 6, 4), "start_minute": 480, "end_minute": 600, "promised": True},
+        {"first_date": date(2026, 6, 4), "last_date": date(2026, 6, 4), "start_minute": 480, "end_minute": 600}
+        | {"promised": True},
         {"first_date": date(2026, 6, 8), "last_date": date(2026, 6, 12)},
         {"first_date": date(2026, 6, 15), "last_date": date(2026, 6, 15), "start_minute": 0, "end_minute": 725},
     ]  # fmt: skip
-    make_job(property=home, lines=[{"service": wash}, {"service": gutters, "note": "=back"}], windows=windows, note="a\nb")
+    make_job(
+        property=home, lines=[{"service": wash}, {"service": gutters, "note": "=back"}], windows=windows, note="a\nb"
+    )
     make_job(property=home, lines=[{"service": wash}], state="planned", reference="J-2", discount_cents=1_000)
     done = make_job(property=home, lines=[{"service": wash}, {"service": gutters}], discount_cents=5_001)
-    visit_record(job=done, work_date=date(2026, 5, 1), on_site_minutes=181, drive_minutes=23, wage_cents=12_345, workers=3)
+    visit_record(
+        job=done, work_date=date(2026, 5, 1), on_site_minutes=181, drive_minutes=23, wage_cents=12_345, workers=3
+    )
     make_job(property=make_property(), lines=[{"service": wash}], state="lead")
     make_job(property=home, lines=[{"service": wash}], state="called_off")
     out = io.StringIO(newline="")
@@ -281,7 +296,7 @@ def test_an_export_fills_another_database(home, wash, gutters):
     out = io.StringIO(newline="")
     export_jobs(out)
     earned = [e["price_cents"] for e in EarningEntry.objects.order_by("pk").values()]
-    text = out.getvalue().replace(f"#{done.pk},", f"#{done.pk + 1000},").replace("2026-05-01", "2026-05-02")
+    text = out.getvalue().replace(own_reference(done), f"#{done.pk}-00000000").replace("2026-05-01", "2026-05-02")
     report = take(text)
     assert (report.created, report.refused) == (2, 0), problems(report)
     again = take(text)

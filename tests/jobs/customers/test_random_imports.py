@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 
 import pytest
 from django.db import transaction
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
 from jobs.customers.models import Consent, Customer, Property, Wall
@@ -19,35 +19,58 @@ pytestmark = pytest.mark.django_db
 NOW = datetime(2026, 6, 1, 12, 0, tzinfo=UTC)
 TABLES = (Customer, Property, Wall, Consent, Job, JobLine, JobWindow, ServiceInterval, Visit, VisitLine, EarningEntry)
 
-NAMES = st.sampled_from(["Ann", "Bob", "ANN", "Ann Example", "", "=Ann", "Zoë", "a\x00b"])
-REFERENCES = st.sampled_from(["", "", "R-1", "R-2", "#1", "#7", "#999999999999999999999"])
-PHONES = st.sampled_from(["", "(614) 555-0101", "614 555 0102", "12", "555-0101 x3"])
-MAILS = st.sampled_from(["", "ann@example.com", "Bob@Example.com", "nobody"])
-STREETS = st.sampled_from(["", "1 Elm Street", "1 elm st.", "2 Oak Ave", "2 Oak Avenue", "3 Ash Rd"])
-CODES = st.sampled_from(["", "00001", "00002", "4321"])
+
+def mostly(*good, bad):
+    """Nine times in ten one of the good ones."""
+    return st.sampled_from([*good] * (9 * len(bad)) + [*bad] * len(good))
+
+
+REFERENCES = mostly("", "", "", "R-1", "R-2", "R-3", bad=["#1", "#1-00000000", "#999999999999999999999-ffffffff"])
 CUSTOMER_ROWS = st.lists(
     st.tuples(
-        REFERENCES, NAMES, PHONES, MAILS, REFERENCES, STREETS, CODES,
-        st.sampled_from(["", "2", "9", "two"]), st.sampled_from(["", "vinyl", "brick", "cheese"]),
-        st.sampled_from(["", "1,800 sq ft", "170 m2", "1.800"]), st.sampled_from(["", "yes", "no", "perhaps"]),
-        st.text(st.characters(codec="utf-8"), max_size=10),
-    ), max_size=12,
-)  # fmt: skip
-CUSTOMER_HEADER = ["Cust No", "Name", "Phone", "Email", "Property no", "Addr", "Zip", "Stories", "Siding", "Area", "Text OK", "Notes"]
+        REFERENCES,
+        mostly("Ann", "Bob", "ANN", "Ann Example", "Zoë", "=Ann", bad=["", "a\x00b"]),
+        mostly("", "(614) 555-0101", "614 555 0102", bad=["12", "555-0101 x3"]),
+        mostly("", "ann@example.com", "Bob@Example.com", bad=["nobody"]),
+        mostly("", "", "R-1", "R-2", bad=["#1-00000000"]),
+        mostly("1 Elm Street", "1 elm st.", "2 Oak Ave", "2 Oak Avenue", "3 Ash Rd", bad=[""]),
+        mostly("", "00001", "00002", bad=["4321"]),
+        mostly("", "2", bad=["9", "two"]),
+        mostly("", "vinyl", "brick", bad=["cheese"]),
+        mostly("", "1,800 sq ft", "170 m2", bad=["1.800"]),
+        mostly("", "yes", "no", bad=["perhaps"]),
+        st.one_of(st.just(""), st.text(st.characters(codec="utf-8"), max_size=10)),
+    ),
+    max_size=12,
+)
+CUSTOMER_HEADER = [
+    "Cust No", "Name", "Phone", "Email", "Property no", "Addr", "Zip", "Stories", "Siding", "Area", "Text OK", "Notes",
+]  # fmt: skip
 JOB_ROWS = st.lists(
     st.tuples(
-        REFERENCES, st.sampled_from(["P-1", "P-2", "P-9", ""]), NAMES, STREETS,
-        st.sampled_from(["House wash", "gutters", "Painting"]), st.sampled_from(["", "1800", "x"]),
-        st.sampled_from(["300", "$310.00", "(5)", ""]), st.sampled_from(["60", "1 h 30", ""]),
-        st.sampled_from(["", "agreed", "lead", "done", "declined", "called off", "planned"]),
-        st.sampled_from(["", "2025-05-13", "5/13/2025", "14/5/2025", "4/5/2025", "2024-02-29", "2030-01-01"]),
-        st.sampled_from(["", "2026-06-04", "2026-06-05..2026-06-09", "6/7/2026"]),
-        st.sampled_from(["", "8-10", "10-8"]), st.sampled_from(["", "10", "500"]),
-    ), max_size=12,
-)  # fmt: skip
-JOB_HEADER = ["Job no", "Property no", "Name", "Address", "Service", "Qty", "Price", "Minutes", "Status", "Done", "Possible dates",
-              "Window", "Discount"]  # fmt: skip
-RANDOM = settings(deadline=None, max_examples=60, suppress_health_check=list(HealthCheck))
+        REFERENCES,
+        mostly("P-1", "P-1", "P-2", bad=["P-9", ""]),
+        mostly("Ann", "", bad=["Nobody"]),
+        mostly("", "1 Elm Street", bad=["9 Elm Street"]),
+        mostly("House wash", "gutters", bad=["Painting"]),
+        mostly("", "1800", bad=["x"]),
+        mostly("300", "$310.00", bad=["(5)", ""]),
+        mostly("60", "1 h 30", bad=["", "soon"]),
+        mostly("", "", "", "agreed", "lead", "declined", "called off", bad=["planned", "done"]),
+        mostly("", "", "", "2025-05-13", "5/13/2025", "2024-02-29", bad=["14/5/2025", "4/5/2025", "2030-01-01"]),
+        mostly("", "2026-06-04", "2026-06-05..2026-06-09", bad=["6/7/2026"]),
+        mostly("", "8-10", bad=["10-8"]),
+        mostly("", "10", bad=["500"]),
+    ),
+    max_size=12,
+)
+JOB_HEADER = [
+    "Job no", "Property no", "Name", "Address", "Service", "Qty", "Price", "Minutes", "Status", "Done",
+    "Possible dates", "Window", "Discount",
+]  # fmt: skip
+# Without shrinking: each try imports three times, and a failure would take minutes to say the same in fewer words.
+PHASES = (Phase.explicit, Phase.reuse, Phase.generate)
+RANDOM = settings(deadline=None, max_examples=40, phases=PHASES, suppress_health_check=list(HealthCheck))
 
 
 def file_of(header, rows) -> bytes:
@@ -72,7 +95,8 @@ def check(take, data: bytes, rows_in: int) -> None:
         assert [getattr(dry, name) for name in counted] == [getattr(first, name) for name in counted]
         stored = everything()
         second = take(io.BytesIO(data), dry_run=False)
-        assert (second.rows, second.unchanged, second.refused) == (rows_in, first.imported, first.refused)
+        assert (second.rows, second.created, second.changed) == (rows_in, 0, 0)
+        assert second.unchanged + second.refused == rows_in
         assert everything() == stored
         transaction.set_rollback(True)
 

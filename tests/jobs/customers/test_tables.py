@@ -42,7 +42,9 @@ def workbook(*rows, change=None) -> bytes:
 
 
 @pytest.mark.parametrize("separator", [",", ";", "\t"])
-@pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16", "utf-16-le-bom", "utf-16-be-bom", "utf-32", "cp1252"])
+@pytest.mark.parametrize(
+    "encoding", ["utf-8", "utf-8-sig", "utf-16", "utf-16-le-bom", "utf-16-be-bom", "utf-32", "cp1252"]
+)
 def test_encodings_and_separators(encoding, separator):
     """José and Müller arrive whole whatever program wrote the file."""
     text = f"Name{separator}City\r\nJosé Müller{separator}Sampleton\r\n"
@@ -146,7 +148,12 @@ def test_a_formula_with_its_value_is_the_value():
     source, out = zipfile.ZipFile(io.BytesIO(data)), io.BytesIO()
     with zipfile.ZipFile(out, "w") as target:
         for name in source.namelist():
-            target.writestr(name, source.read(name).replace(b"<f>1+1</f><v></v>", b"<f>1+1</f><v>2</v>").replace(b"<f>1+1</f><v />", b"<f>1+1</f><v>2</v>"))
+            target.writestr(
+                name,
+                source.read(name)
+                .replace(b"<f>1+1</f><v></v>", b"<f>1+1</f><v>2</v>")
+                .replace(b"<f>1+1</f><v />", b"<f>1+1</f><v>2</v>"),
+            )
     assert next(table_of(out.getvalue()).rows()).cells[1] == 2
 
 
@@ -185,16 +192,20 @@ def test_a_sheet_that_claims_endless_rows_is_refused():
     source, out = zipfile.ZipFile(io.BytesIO(data)), io.BytesIO()
     with zipfile.ZipFile(out, "w") as target:
         for name in source.namelist():
-            target.writestr(name, source.read(name).replace(b'<row r="2"', b'<row r="99999999999"').replace(b'r="A2"', b""))
+            target.writestr(
+                name, source.read(name).replace(b'<row r="2"', b'<row r="99999999999"').replace(b'r="A2"', b"")
+            )
     with pytest.raises(UnreadableFile, match="more than"):
         list(table_of(out.getvalue()).rows())
 
 
 def test_entities_that_multiply_are_refused():
     """The XML parser's own guard stops them, and the person gets a sentence."""
-    bomb = b'<?xml version="1.0"?><!DOCTYPE x [<!ENTITY a "aaaaaaaaaa">' + b"".join(
-        b'<!ENTITY %c "%s">' % (98 + i, b"&%c;" % (97 + i) * 10) for i in range(9)
-    ) + b"]><worksheet><sheetData><row><c><v>&j;</v></c></row></sheetData></worksheet>"
+    bomb = (
+        b'<?xml version="1.0"?><!DOCTYPE x [<!ENTITY a "aaaaaaaaaa">'
+        + b"".join(b'<!ENTITY %c "%s">' % (98 + i, b"&%c;" % (97 + i) * 10) for i in range(9))
+        + b"]><worksheet><sheetData><row><c><v>&j;</v></c></row></sheetData></worksheet>"
+    )
     source, out = zipfile.ZipFile(io.BytesIO(workbook(["Name"], ["A"]))), io.BytesIO()
     with zipfile.ZipFile(out, "w") as target:
         for name in source.namelist():
@@ -203,33 +214,53 @@ def test_entities_that_multiply_are_refused():
         list(table_of(out.getvalue()).rows())
 
 
+def read_or_sentence(data: bytes) -> str | None:
+    """Read everything, each row taken or refused; or the sentence with which the file is refused."""
+    try:
+        table = table_of(data)
+        total, taken, refused = read_all(table)
+    except UnreadableFile as refusal:
+        return str(refusal)
+    assert total == taken + refused
+    return None
+
+
 @settings(suppress_health_check=[HealthCheck.too_slow])
 @given(st.integers(0, 4000), st.binary(min_size=1, max_size=40))
 def test_a_damaged_workbook_never_crashes(at, junk):
     """Overwrite a stretch of the archive: it is read, or refused with a sentence."""
     data = workbook(["Name", "Phone"], ["A", "6145550123"], ["B", 5])
-    damaged = data[:at] + junk + data[at + len(junk) :]
-    try:
-        table = table_of(damaged)
-        for row in table.rows():
-            assert len(row.cells) >= len(table.header)
-    except UnreadableFile as error:
-        assert str(error).endswith((".", ":")) or str(error)
+    sentence = read_or_sentence(data[:at] + junk + data[at + len(junk) :])
+    assert sentence is None or sentence.endswith(".")
 
 
-HEADINGS = ["Name", "Phone", "Email", "Addr", "Zip", "Sq Ft", "Price", "Service", "Last Done", "Promised", "Lat", "Status", "x"]
+HEADINGS = [
+    "Name",
+    "Phone",
+    "Email",
+    "Addr",
+    "Zip",
+    "Sq Ft",
+    "Price",
+    "Service",
+    "Last Done",
+    "Promised",
+    "Lat",
+    "Status",
+    "x",
+]
 SOME_CELLS = st.one_of(
     st.text(max_size=30),
     st.sampled_from(
-        ["5/4/2026", "13/4/2026", "2026-05-04", "$1,234.50", "1.234,50 €", "(45)", "=1+1", "+cmd|'x'", "a\x00b", "\ufeff",
-         "(614) 555-0123", "12 Elm St", "House wash", "y" * 40_000, '"', "\r", "done", "-1", "'=x", "8-10"]
+        ["5/4/2026", "13/4/2026", "2026-05-04", "$1,234.50", "1.234,50 €", "(45)", "=1+1", "+cmd|'x'", "a\x00b",
+         "\ufeff", "(614) 555-0123", "12 Elm St", "House wash", "y" * 40_000, '"', "\r", "done", "-1", "'=x", "8-10"]
     ),
 )  # fmt: skip
 TABLES = st.lists(st.lists(SOME_CELLS, max_size=8), max_size=8)
 WASH = KnownService("house-wash", "House wash", "", "wall_sqft")
 
 
-def read_all(table, width: int) -> tuple[int, int, int]:
+def read_all(table) -> tuple[int, int, int]:
     """Rows in, rows read and rows refused, for both kinds of file."""
     total = taken = refused = 0
     for fields in (CUSTOMER_FIELDS, JOB_FIELDS):
@@ -269,7 +300,7 @@ def test_random_tables_lose_no_row(header, rows, separator, encoding):
         return  # no separator to be seen in the first row
     assert table.header == tuple(header)
     written = sum(any(cell.strip() for cell in row) for row in rows)
-    total, taken, refused = read_all(table, len(header))
+    total, taken, refused = read_all(table)
     assert total == 2 * written
     assert total == taken + refused
 
@@ -278,12 +309,8 @@ def test_random_tables_lose_no_row(header, rows, separator, encoding):
 @given(st.binary(max_size=400))
 def test_random_bytes_never_crash(data):
     """Bytes of no format: read as rows or refused with a sentence."""
-    try:
-        table = table_of(data)
-        total, taken, refused = read_all(table, len(table.header))
-        assert total == taken + refused
-    except UnreadableFile as error:
-        assert str(error)
+    sentence = read_or_sentence(data)
+    assert sentence is None or sentence
 
 
 @settings(deadline=None)

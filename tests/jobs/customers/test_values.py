@@ -218,7 +218,14 @@ def test_minutes(written, unit, minutes):
 
 @pytest.mark.parametrize(
     ("written", "least", "most", "count"),
-    [("2", 1, 4, 2), (2.0, 1, 4, 2), ("1,200", 0, 5000, 1200), ("5", 1, 4, REFUSED), ("2.5", 1, 4, REFUSED), ("two", 1, 4, REFUSED)],
+    [
+        ("2", 1, 4, 2),
+        (2.0, 1, 4, 2),
+        ("1,200", 0, 5000, 1200),
+        ("5", 1, 4, REFUSED),
+        ("2.5", 1, 4, REFUSED),
+        ("two", 1, 4, REFUSED),
+    ],
 )
 def test_counts(written, least, most, count):
     """Whole numbers within their bounds."""
@@ -252,9 +259,9 @@ def test_telephone_numbers(written, region, number):
 def test_a_number_as_written_is_read_back(digits):
     """What an export writes for a stored number gives the same number again."""
     stored = f"+1{digits}"
-    assert read_phone(phone_as_written(stored, region="US"), "Phone", region="US") in (stored,) or REFUSED == outcome(
-        read_phone(stored, "Phone", region="US")
-    )
+    written = phone_as_written(stored, region="US")
+    if outcome(read_phone(stored, "Phone", region="US")) != REFUSED:
+        assert read_phone(written, "Phone", region="US") == stored
 
 
 @pytest.mark.parametrize(
@@ -336,9 +343,7 @@ def test_hours_of_the_day(written, span):
 
 
 windows = st.builds(
-    lambda first, days, start, length: Window(
-        first, first + dt.timedelta(days=days), start, min(start + length, 1439)
-    ),
+    lambda first, days, start, length: Window(first, first + dt.timedelta(days=days), start, min(start + length, 1439)),
     st.dates(dt.date(2000, 1, 1), dt.date(2099, 1, 1)),
     st.integers(0, 40),
     st.integers(0, 1439),
@@ -354,7 +359,9 @@ def test_possible_days_as_written_are_read_back(some):
     assert set(read) == some
 
 
-@pytest.mark.parametrize("written", ["2026-05-06..2026-05-04", "2026-05-04..05", "soon", "2026-05-04 to 2026-05-06 to 2026-05-08"])
+@pytest.mark.parametrize(
+    "written", ["2026-05-06..2026-05-04", "2026-05-04..05", "soon", "2026-05-04 to 2026-05-06 to 2026-05-08"]
+)
 def test_days_that_are_none_are_refused(written):
     """Backwards and half-written stretches are asked about."""
     assert outcome(read_windows(written, "Days", order=None, span=None, promised=False)) == REFUSED

@@ -1,0 +1,79 @@
+from collections.abc import Iterable
+from typing import Any
+
+from django.db.models import Count, Prefetch, Q, QuerySet
+from django.utils.translation import gettext as _
+
+from jobs.customers.models import Consent, Customer, Property, Purpose, Wall
+from shared.errors import NotFound
+
+
+def customer_list(*, words: str = "") -> QuerySet[Customer]:
+    """Customers by name with their properties; each of `words` must occur in name, mail, number or street."""
+    customers = Customer.objects.prefetch_related(Prefetch("properties", Property.objects.order_by("street", "pk")))
+    for word in words.split():
+        customers = customers.filter(pk__in=_customers_with(word))
+    return customers.order_by("name", "pk")
+
+
+def _customers_with(word: str) -> QuerySet[Customer, Any]:
+    found = Q(name__icontains=word) | Q(email__icontains=word) | Q(reference__iexact=word)
+    found |= Q(properties__street__icontains=word) | Q(properties__reference__iexact=word)
+    digits = "".join(filter(str.isdigit, word))
+    if len(digits) >= 3:
+        found |= Q(phone_e164__contains=digits)
+    return Customer.objects.filter(found).values("pk")
+
+
+def customer_get(*, pk: int) -> Customer:
+    """One customer with properties. Raises NotFound."""
+    customer = customer_list().filter(pk=pk).first()
+    if customer is None:
+        raise NotFound(_("There is no customer %(number)s.") % {"number": pk})
+    return customer
+
+
+def consent_list(*, customer: Customer) -> QuerySet[Consent]:
+    """What a customer answered, newest first."""
+    return Consent.objects.filter(customer=customer).select_related("recorded_by").order_by("-at", "-pk")
+
+
+def consent_now(*, customer: Customer) -> dict[str, bool]:
+    """The newest answer for each channel about reminders; a channel that was never asked about is absent."""
+    rows = Consent.objects.filter(customer=customer, purpose__in=(Purpose.ALL, Purpose.REMINDER))
+    return {row.channel: row.given for row in rows.order_by("at", "pk")}
+
+
+def property_list(*, words: str = "") -> QuerySet[Property]:
+    """Properties by street with their customers and the number of walls; `words` as in `customer_list`."""
+    places = Property.objects.select_related("customer").annotate(wall_count=Count("walls"))
+    for word in words.split():
+        places = places.filter(
+            Q(street__icontains=word)
+            | Q(city__icontains=word)
+            | Q(postal_code__startswith=word)
+            | Q(customer__name__icontains=word)
+            | Q(reference__iexact=word)
+        )
+    return places.order_by("street", "pk")
+
+
+def property_get(*, pk: int) -> Property:
+    """One property with its customer and walls. Raises NotFound."""
+    place = Property.objects.select_related("customer").prefetch_related("walls").filter(pk=pk).first()
+    if place is None:
+        raise NotFound(_("There is no property %(number)s.") % {"number": pk})
+    return place
+
+
+def wall_get(*, pk: int) -> Wall:
+    """One wall with its property. Raises NotFound."""
+    wall = Wall.objects.select_related("property__customer").filter(pk=pk).first()
+    if wall is None:
+        raise NotFound(_("There is no wall %(number)s.") % {"number": pk})
+    return wall
+
+
+def wall_area_sqft(walls: Iterable[Wall]) -> int:
+    """The area that is known of these walls."""
+    return sum(wall.area_sqft or 0 for wall in walls)

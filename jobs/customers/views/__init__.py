@@ -1,0 +1,1 @@
+"""Pages of customers, properties and the import."""
