@@ -65,7 +65,7 @@ def day_of(model: Model, gain: Ints) -> Day:
     )
 
 
-@njit(cache=True, inline="always")
+@njit(cache=True)
 def begin(day: Day, job: int, ready: int) -> int:
     """First minute from `ready` on at which work may begin; NEVER where no window is left."""
     for w in range(day.window_open.shape[1]):
@@ -74,7 +74,7 @@ def begin(day: Day, job: int, ready: int) -> int:
     return NEVER
 
 
-@njit(cache=True, inline="always")
+@njit(cache=True)
 def rested_ready(crew: Ints, fresh: int, rested: int, drive: int) -> int:
     """When a crew with its break behind it can be ready at the end of a drive."""
     ready = rested + drive
@@ -88,7 +88,7 @@ def rested_ready(crew: Ints, fresh: int, rested: int, drive: int) -> int:
     return min(ready, NEVER)
 
 
-@njit(cache=True, inline="always")
+@njit(cache=True)
 def work(day: Day, k: int, job: int, ready: int) -> int:
     """When the job is finished if the crew is ready then."""
     if ready >= NEVER:
@@ -96,14 +96,14 @@ def work(day: Day, k: int, job: int, ready: int) -> int:
     return min(begin(day, job, ready) + day.service[k, job], NEVER)
 
 
-@njit(cache=True, inline="always")
+@njit(cache=True)
 def step(day: Day, k: int, job: int, fresh: int, rested: int, drive: int) -> tuple[int, int]:
     """(fresh, rested) finish times after driving to a job and doing it."""
     ready = rested_ready(day.crew[k], fresh, rested, drive)
     return work(day, k, job, min(fresh + drive, NEVER)), work(day, k, job, ready)
 
 
-@njit(cache=True, inline="always")
+@njit(cache=True)
 def paid_at_end(crew: Ints, fresh: int, rested: int, drive: int) -> int:
     """Paid minutes after the drive to the end, or -1 where the day's rules cannot be kept."""
     back = fresh + drive
@@ -115,7 +115,7 @@ def paid_at_end(crew: Ints, fresh: int, rested: int, drive: int) -> int:
     return back - crew[SHIFT_START] - crew[BREAK_UNPAID]
 
 
-@njit(cache=True, inline="always")
+@njit(cache=True)
 def time_cost(crew: Ints, paid: int) -> int:
     """Ticks of the paid minutes, overtime included."""
     over = max(0, paid - crew[OVERTIME_AFTER])
@@ -134,7 +134,7 @@ def prefix_state(day: Day, k: int, start: int, prefix: Ints) -> tuple[int, int, 
     return fresh, rested, place, metres
 
 
-@njit(cache=True, inline="always")
+@njit(cache=True)
 def end_drive(day: Day, k: int, place: int) -> int:
     """Minutes from a place to the crew's end."""
     return day.minutes[place, day.crew[k, END]]

@@ -79,6 +79,7 @@ def completion_bounds(day: Day, root: Root, reduced: Ints, jobs: Ints, grain: in
     ready_in = np.full((count, steps + 1, 2), LOST, np.int64)
     states = 2 if crew[BREAK_OPEN] < NEVER else 1
     drives, costs = _tables(day, k, root.place, jobs)
+    hops = drives // grain
     for t in range(steps - 1, -1, -1):
         now = zero + t * grain
         for j in range(count):
@@ -89,17 +90,24 @@ def completion_bounds(day: Day, root: Root, reduced: Ints, jobs: Ints, grain: in
                         ready_in[j, t, s] = finish_in[j, done, s] + reduced[jobs[j]]
         for i in range(count):
             place = day.job_place[jobs[i]]
-            fresh, rested = _onward(day, k, place, drives[i], costs[i], ready_in, now, zero, grain, steps, states)
-            finish_in[i, t, 0], finish_in[i, t, 1] = fresh, rested
+            fresh = _finish(day, k, place, now, NEVER)
+            rested = _finish(day, k, place, NEVER, now) if states == 2 else LOST
+            for j in range(count):
+                at = t + hops[i, j]
+                if at < steps:
+                    fresh = max(fresh, ready_in[j, at, 0] - costs[i, j])
+                    rested = max(rested, ready_in[j, at, 1] - costs[i, j])
+            if states == 2 and now <= crew[BREAK_CLOSE]:
+                fresh = max(fresh, _resting(crew, drives[i], costs[i], ready_in, now, zero, grain, steps))
+            finish_in[i, t, 0], finish_in[i, t, 1] = max(fresh, LOST), max(rested, LOST)
     most = LOST
     for s in range(states):
         now = root.fresh if s == 0 else root.rested
-        if now >= NEVER:
-            continue
-        if now > crew[SHIFT_END]:
-            continue
-        both = _onward(day, k, root.place, drives[count], costs[count], ready_in, now, zero, grain, steps, states)
-        most = max(most, both[s])
+        if now <= crew[SHIFT_END]:
+            ticks = _onward(
+                day, k, root.place, drives[count], costs[count], ready_in, now, s == 1, zero, grain, steps
+            )
+            most = max(most, ticks)
     return finish_in, most + root.ticks if most > LOST else LOST
 
 
@@ -118,7 +126,7 @@ def _tables(day: Day, k: int, root_place: int, jobs: Ints) -> tuple[Ints, Ints]:
     return drives, costs
 
 
-@njit(cache=True, inline="always")
+@njit(cache=True)
 def _finish(day: Day, k: int, place: int, fresh: int, rested: int) -> int:
     """Ticks of ending the route from a place; LOST where that breaks a rule."""
     crew = day.crew[k]
@@ -126,6 +134,26 @@ def _finish(day: Day, k: int, place: int, fresh: int, rested: int) -> int:
     if paid < 0:
         return LOST
     return -time_cost(crew, paid) - crew[METRE_TICKS] * day.metres[place, crew[END]]
+
+
+@njit(cache=True)
+def _resting(
+    crew: Ints,
+    drives: Ints,
+    costs: Ints,
+    ready_in: Ints,
+    now: int,
+    zero: int,
+    grain: int,
+    steps: int,
+) -> int:
+    """Most ticks from a place at a time if the break is taken around the next drive."""
+    most = LOST
+    for j in range(len(drives)):
+        at = (rested_ready(crew, now, NEVER, drives[j]) - zero) // grain
+        if at < steps:
+            most = max(most, ready_in[j, at, 1] - costs[j])
+    return most
 
 
 @njit(cache=True)
@@ -137,27 +165,21 @@ def _onward(
     costs: Ints,
     ready_in: Ints,
     now: int,
+    rested: bool,
     zero: int,
     grain: int,
     steps: int,
-    states: int,
-) -> tuple[int, int]:
-    """Most ticks from a place at a time, with the break still to come and with it behind."""
+) -> int:
+    """Most ticks from a place at any minute, with the break behind or still to come."""
     crew = day.crew[k]
-    fresh = _finish(day, k, place, now, NEVER)
-    rested = _finish(day, k, place, NEVER, now) if states == 2 else LOST
+    most = _finish(day, k, place, NEVER if rested else now, now if rested else NEVER)
     for j in range(len(drives)):
-        ready = now + drives[j] - zero
-        if ready // grain >= steps:
-            continue
-        at = ready // grain
-        fresh = max(fresh, ready_in[j, at, 0] - costs[j])
-        if states == 2:
-            rested = max(rested, ready_in[j, at, 1] - costs[j])
-            after = (rested_ready(crew, now, NEVER, drives[j]) - zero) // grain
-            if after < steps:
-                fresh = max(fresh, ready_in[j, after, 1] - costs[j])
-    return max(fresh, LOST), max(rested, LOST)
+        at = (now + drives[j] - zero) // grain
+        if at < steps:
+            most = max(most, ready_in[j, at, 1 if rested else 0] - costs[j])
+    if not rested and crew[BREAK_OPEN] < NEVER:
+        most = max(most, _resting(crew, drives, costs, ready_in, now, zero, grain, steps))
+    return most
 
 
 @njit(cache=True)
@@ -311,7 +333,7 @@ def price(
     return Labels(status, job_of[:count], parent[:count], visited[:count], ends[:found], worth[:found])
 
 
-@njit(cache=True, inline="always")
+@njit(cache=True)
 def _chain(job: int, visited: Words, yields: int, n_jobs: int) -> int:
     """Where the labels that may beat this one are kept."""
     if yields != TO_SAME:
@@ -323,7 +345,7 @@ def _chain(job: int, visited: Words, yields: int, n_jobs: int) -> int:
     return np.int64(mixed % np.uint64(HASHES))
 
 
-@njit(cache=True, inline="always")
+@njit(cache=True)
 def _covers(mine: Words, its: Words, yields: int) -> bool:
     """Whether a label that must avoid `its` yields to one that must avoid `mine`."""
     if yields == TO_ANY:

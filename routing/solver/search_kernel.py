@@ -203,7 +203,7 @@ def _ruin(day: Day, state: State, near: Ints, seed_job: int, ruined: Ints, remov
     return routes, jobs
 
 
-@njit(cache=True, inline="always")
+@njit(cache=True)
 def _holds(items: Ints, count: int, item: int) -> bool:
     for i in range(count):  # noqa: SIM110 - a generator would not compile
         if items[i] == item:
@@ -266,7 +266,7 @@ def anneal(
         if routes < 0:
             _restore(saved, state, touched, number)
             continue
-        emptied, total = number, 0
+        emptied, total = number, np.int64(0)
         for i in range(count):
             pending[total] = removed[i]
             total += 1
@@ -277,7 +277,7 @@ def anneal(
                 total += 1
         for p in _order(day, pending, total, seed_job):
             job = pending[p]
-            won, at, crew = 0, -1, -1
+            won, at, crew = np.int64(0), np.int64(-1), np.int64(-1)
             everywhere = p < count or emptied == 0
             for c in range(crews if everywhere else emptied):
                 k = c if everywhere else ruined[c]
