@@ -18,7 +18,7 @@ from jobs.work.models import Job, JobWindow
 from pricing.catalogue.selectors import NoTargetYet, target_on
 from routing.dispatch.models import MarkKind, StopMark
 from routing.plans.choices import LeftOutReason, PlanState
-from routing.plans.domain.facts import DayFacts, JobFacts, Place, StartedStop
+from routing.plans.domain.facts import CrewFacts, DayFacts, JobFacts, Place, StartedStop
 from routing.plans.domain.problem import build_problem, digest_of, late_crews, out_of_time, places_of
 from routing.plans.models import Crew, DayPlan, LeftOut, Stop, Yard
 from routing.plans.selectors.hours import real_minute
@@ -71,41 +71,61 @@ def day_problem(*, yard: Yard, work_date: date, now: datetime | None = None) -> 
     moment = now or clock.now()
     today = clock.local_date(yard.timezone, moment)
     present = _present(yard, work_date)
-    crews = crews_on_shift(yard=yard, work_date=work_date)
-    marks = list(_marks(yard, work_date))
-    started = _started(marks, {crew.code for crew in crews}, yard, work_date)
-    jobs = list(_jobs(work_date, [stop.job_id for stop in started]))
-    elsewhere = jobs_in_other_plans([job.pk for job in jobs], yard=yard, work_date=work_date, today=today)
-    begun = {stop.job_id for stop in started}
-    done = {mark.job_id for mark in marks if mark.kind == MarkKind.FINISHED}
-    away = (set(elsewhere) | done | {job.pk for job in jobs if _other_promise(job, work_date, today)}) - begun
-    usable = [job for job in jobs if job.property.has_place and job.pk not in away]
-    placed = {job.pk for job in usable}
-    facts = DayFacts(
-        yard=Place("yard", yard.latitude, yard.longitude),
-        crews=crews,
-        jobs=tuple(_job_facts(job, yard, work_date, present) for job in usable),
-        started=tuple(stop for stop in started if stop.job_id in placed),
-        reserve_cents_per_crew_hour=_reserve(work_date),
-        now_minute=clock.minute_of(moment, work_date, yard.timezone) if marks else None,
-    )
-    aside = _set_aside(jobs, elsewhere, work_date)
+    rows = _rows(yard, work_date, today)
+    facts = _facts(rows, yard, work_date, present, moment)
     table = drive_table([(place.latitude, place.longitude) for place in places_of(facts)])
     problem = build_problem(facts, table)
-    aside += tuple(SetAside(job_id, LeftOutReason.WINDOW_UNREACHABLE) for job_id in out_of_time(facts))
-    promised = tuple(job.pk for job in jobs if job.pk not in away and _promised_on(job, work_date))
+    too_late = (SetAside(job_id, LeftOutReason.WINDOW_UNREACHABLE) for job_id in out_of_time(facts))
+    aside = (*_set_aside(rows.jobs, rows.elsewhere, work_date), *too_late)
     return DayInputs(
         yard=yard,
         work_date=work_date,
         problem=problem,
         set_aside=aside,
         taken_out=frozenset(job.job_id for job in facts.jobs if job.taken_out),
-        promised=promised,
-        notices=(*_notices(facts, problem), *_unplannable(jobs, aside, work_date)),
+        promised=tuple(job.pk for job in rows.jobs if job.pk not in rows.away and _promised_on(job, work_date)),
+        notices=(*_notices(facts, problem), *_unplannable(rows.jobs, aside, work_date)),
         drive_source=table.source,
         digest=digest_of(problem),
         seen_version=present.version,
         today=today,
+    )
+
+
+@dataclass(frozen=True)
+class _Rows:
+    """What the tables say about the day. `away` are jobs that belong to another plan or day, or are done."""
+
+    crews: tuple[CrewFacts, ...]
+    jobs: list[Job]
+    started: list[StartedStop]
+    elsewhere: dict[int, str]
+    away: set[int]
+    is_under_way: bool
+
+
+def _rows(yard: Yard, work_date: date, today: date) -> _Rows:
+    crews = crews_on_shift(yard=yard, work_date=work_date)
+    marks = list(_marks(yard, work_date))
+    started = _started(marks, {crew.code for crew in crews}, yard, work_date)
+    begun = {stop.job_id for stop in started}
+    jobs = list(_jobs(work_date, list(begun)))
+    elsewhere = jobs_in_other_plans([job.pk for job in jobs], yard=yard, work_date=work_date, today=today)
+    done = {mark.job_id for mark in marks if mark.kind == MarkKind.FINISHED}
+    promised = {job.pk for job in jobs if _other_promise(job, work_date, today)}
+    return _Rows(crews, jobs, started, elsewhere, (set(elsewhere) | done | promised) - begun, bool(marks))
+
+
+def _facts(rows: _Rows, yard: Yard, work_date: date, present: _Present, moment: datetime) -> DayFacts:
+    usable = [job for job in rows.jobs if job.property.has_place and job.pk not in rows.away]
+    placed = {job.pk for job in usable}
+    return DayFacts(
+        yard=Place("yard", yard.latitude, yard.longitude),
+        crews=rows.crews,
+        jobs=tuple(_job_facts(job, yard, work_date, present) for job in usable),
+        started=tuple(stop for stop in rows.started if stop.job_id in placed),
+        reserve_cents_per_crew_hour=_reserve(work_date),
+        now_minute=clock.minute_of(moment, work_date, yard.timezone) if rows.is_under_way else None,
     )
 
 
