@@ -97,7 +97,7 @@ def _stop(stop: SheetStop, break_before: str) -> dict[str, Any]:
         "windows": stop.windows,
         "notes": [(name, text) for name, text in notes if text],
         "lines": [_line(line) for line in stop.lines],
-        "walls": [{"name": wall.name, "words": wall.words, "first": wall.is_shown_first} for wall in stop.walls],
+        "walls": [{"name": note.names, "words": note.words, "first": note.is_shown_first} for note in stop.chalk],
         "cautions": stop.cautions,
         "is_long": sum(len(text) for _name, text in notes) > LONG_TEXT,
     }

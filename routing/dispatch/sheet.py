@@ -13,6 +13,15 @@ class SheetWall:
 
 
 @dataclass(frozen=True, slots=True)
+class ChalkNote:
+    """Walls about which the same is to be said."""
+
+    names: str
+    words: str
+    is_shown_first: bool
+
+
+@dataclass(frozen=True, slots=True)
 class SheetLine:
     line_id: int
     service: str
@@ -47,6 +56,7 @@ class SheetStop:
     note: str
     lines: tuple[SheetLine, ...]
     walls: tuple[SheetWall, ...]
+    chalk: tuple[ChalkNote, ...]
     cautions: tuple[str, ...]
     break_before: bool = False
 

@@ -1,11 +1,12 @@
 """What the crew lead's phone shows: the sent sheet, what changed, and how far each stop is."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from jobs.work.domain.states import CLOSED
 from routing.dispatch.domain.marks import mark_next
 from routing.dispatch.models import SentRoute, SentStop
 from routing.dispatch.selectors.sent import marks_of, sent_route_list
@@ -24,6 +25,8 @@ class PhoneStop:
     next_mark: str | None
     state: str
     state_words: str
+    is_over: bool  # nothing is to be done there any more
+    is_next: bool = False  # the first stop of today that is not over
 
 
 @dataclass(frozen=True)
@@ -65,11 +68,19 @@ def _route(route: SentRoute, now: datetime) -> PhoneRoute:
             for change in route.sent.changes
             if change["crew"] == route.crew.code
         ),
-        stops=tuple(
-            _stop(row, stops[row.stop_id], marks.get(row.job_id, {}), day, zone, is_today=is_today)
-            for row in sheet.stops
+        stops=_with_next(
+            [
+                _stop(row, stops[row.stop_id], marks.get(row.job_id, {}), day, zone, is_today=is_today)
+                for row in sheet.stops
+            ]
         ),
     )
+
+
+def _with_next(stops: list[PhoneStop]) -> tuple[PhoneStop, ...]:
+    """Mark the stop whose button is the one to press."""
+    index = next((i for i, stop in enumerate(stops) if stop.next_mark), None)
+    return tuple(replace(stop, is_next=i == index) for i, stop in enumerate(stops))
 
 
 def _stop(
@@ -78,9 +89,10 @@ def _stop(
     return PhoneStop(
         row=row,
         marks={kind: _shown(at, zone) for kind, at in marks.items()},
-        next_mark=mark_next(marks) if is_today else None,
+        next_mark=mark_next(marks) if is_today and stop.job.state not in CLOSED else None,
         state=stop.job.state,
         state_words=stop.job.get_state_display(),
+        is_over=stop.job.state in CLOSED,
     )
 
 

@@ -23,7 +23,8 @@ def sent_plan_list(*, plan: DayPlan) -> QuerySet[SentPlan]:
     """Every version of a plan, the newest first."""
     stops = SentStop.objects.select_related("job__property").order_by("position")
     routes = SentRoute.objects.select_related("crew").prefetch_related(Prefetch("stops", stops))
-    return SentPlan.objects.filter(plan=plan).prefetch_related(Prefetch("routes", routes)).order_by("-number")
+    sent = SentPlan.objects.filter(plan=plan).select_related("sent_by")
+    return sent.prefetch_related(Prefetch("routes", routes)).order_by("-number")
 
 
 def sent_route_list(

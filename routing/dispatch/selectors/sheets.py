@@ -16,7 +16,7 @@ from routing.dispatch.cautions import first_words, general_cautions, stop_cautio
 from routing.dispatch.load_out import load_out, service_name
 from routing.dispatch.models import SentPlan, SentRoute, SentStop
 from routing.dispatch.selectors.driving import Leg, RouteDrives, problem_of, route_drives
-from routing.dispatch.sheet import Sheet, SheetLine, SheetStop, SheetWall
+from routing.dispatch.sheet import ChalkNote, Sheet, SheetLine, SheetStop, SheetWall
 from routing.plans.choices import PlanState
 from routing.plans.models import DayPlan, Route, Stop
 from routing.plans.selectors.hours import wall_minute
@@ -126,6 +126,7 @@ def _with_break(
 
 def _stop(stop: Stop | SentStop, leg: Leg, plan: DayPlan, chalk: _Chalk, company: Company) -> SheetStop:
     job, place = stop.job, stop.job.property
+    walls = _walls(job, chalk)
     return SheetStop(
         stop_id=stop.pk,
         job_id=job.pk,
@@ -147,7 +148,8 @@ def _stop(stop: Stop | SentStop, leg: Leg, plan: DayPlan, chalk: _Chalk, company
         property_note=place.note,
         note=job.note,
         lines=tuple(_line(line) for line in job.lines.all()),
-        walls=_walls(job, chalk),
+        walls=walls,
+        chalk=_chalk_notes(walls),
         cautions=stop_cautions(job),
     )
 
@@ -188,3 +190,11 @@ def _walls(job: Job, chalk: _Chalk) -> tuple[SheetWall, ...]:
         shown = chalk_is_left(reading, removed_on)
         rows.append(SheetWall(wall.pk, wall.name, reading_words(reading, removed_on), shown))
     return tuple(sorted(rows, key=lambda row: not row.is_shown_first))
+
+
+def _chalk_notes(walls: Sequence[SheetWall]) -> tuple[ChalkNote, ...]:
+    """The walls by what is to be said of them, what the homeowner has to see first."""
+    names: dict[tuple[str, bool], list[str]] = {}
+    for wall in walls:
+        names.setdefault((wall.words, wall.is_shown_first), []).append(wall.name)
+    return tuple(ChalkNote(", ".join(of), words, first) for (words, first), of in names.items())
