@@ -3,7 +3,7 @@
 from datetime import date
 from typing import Any
 
-from django.db.models import Max, Min, Prefetch, Q, QuerySet
+from django.db.models import F, Max, Min, Prefetch, Q, QuerySet
 from django.utils.translation import gettext as _
 
 from jobs.work.models import Job
@@ -51,7 +51,8 @@ def plan_in_rows() -> QuerySet[DayPlan]:
     routes = (
         Route.objects.select_related("crew").order_by("crew__code", "id").prefetch_related(Prefetch("stops", stops))
     )
-    left_out = LeftOut.objects.order_by("-price_to_place_cents", "job_id").prefetch_related(Prefetch("job", jobs))
+    cheapest_first = F("price_to_place_cents").asc(nulls_last=True)
+    left_out = LeftOut.objects.order_by(cheapest_first, "job_id").prefetch_related(Prefetch("job", jobs))
     return DayPlan.objects.select_related("yard").prefetch_related(
         Prefetch("routes", routes), Prefetch("left_out", left_out)
     )

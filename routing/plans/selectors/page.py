@@ -8,6 +8,7 @@ from jobs.customers.models import Wall
 from jobs.walkthroughs.domain import must_be_shown
 from jobs.walkthroughs.models import ChalkReading
 from jobs.walkthroughs.selectors import latest_readings
+from jobs.work.choices import JobState
 from jobs.work.models import Job
 from routing.dispatch.models import StopMark
 from routing.plans.domain.keys import job_key
@@ -37,6 +38,11 @@ class StopOnPage:
     earned_cents: int | None
     chalk: tuple[ChalkFound, ...]
     mark: str
+
+    @property
+    def is_closed(self) -> bool:
+        """Called off or declined since the plan was made: the crew would go for nothing."""
+        return self.job.state in (JobState.CALLED_OFF, JobState.DECLINED)
 
     @property
     def is_begun(self) -> bool:

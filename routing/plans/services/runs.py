@@ -4,6 +4,7 @@ Nothing is locked while the solver works. What was read is named by the plan's v
 meanwhile, their change stays and the run says so.
 """
 
+import re
 import time
 from collections.abc import Callable
 from datetime import date, datetime, timedelta
@@ -23,11 +24,21 @@ from routing.plans.selectors.days import day_plan_by_id
 from routing.plans.selectors.inputs import OPEN_STATES, DayInputs, day_problem, jobs_in_other_plans
 from routing.plans.selectors.labels import in_words, job_labels
 from routing.plans.services.storing import plan_rows_replace
-from routing.solver import Plan, evaluate, parse_plan, plan_to_json, problem_to_json, solve_in_child
+from routing.solver import (
+    MalformedProblem,
+    Plan,
+    Problem,
+    evaluate,
+    parse_plan,
+    parse_problem,
+    plan_to_json,
+    problem_to_json,
+    solve_in_child,
+)
 from routing.solver.child import SolverFailed
 from shared import clock
 from shared.background.services import enqueue
-from shared.errors import Stale, WalldayError
+from shared.errors import Refused, Stale, WalldayError
 from shared.events.services import event_record
 
 TASK = "plans.make_day_plan"
@@ -108,6 +119,7 @@ def _execute(run: PlanRun, moment: datetime) -> DayPlan:
     inputs = day_problem(yard=run.yard, work_date=run.work_date, now=moment)
     PlanRun.objects.filter(pk=run.pk).update(inputs_digest=inputs.digest)
     _refuse_nothing(inputs)
+    _refuse_out_of_bounds(inputs)
     content = better_of(inputs.problem, _solve(inputs, run), _stored_before(inputs))
     verdict = evaluate(inputs.problem, content)
     if verdict.faults:
@@ -132,6 +144,26 @@ def _refuse_nothing(inputs: DayInputs) -> None:
         raise NothingToPlan(text)
     if not inputs.problem.jobs:
         raise NothingToPlan(_("No agreed job may be done on %(day)s.") % {"day": day})
+
+
+def _refuse_out_of_bounds(inputs: DayInputs) -> None:
+    """Figures that no day can have, such as a job of a million hours. Raises Refused with the job or crew."""
+    try:
+        parse_problem(problem_to_json(inputs.problem))
+    except MalformedProblem as error:
+        faults = (f"{_owner(inputs.problem, fault.path)}: {fault.message}" for fault in error.faults)
+        words = in_words(faults, yard=inputs.yard, work_date=inputs.work_date)
+        raise Refused(_("These figures cannot be planned. %(faults)s") % {"faults": "; ".join(words)}) from error
+
+
+def _owner(problem: Problem, path: str) -> str:
+    """The job or crew that a JSON path such as `$.jobs[3].gain_cents` points at, and the field."""
+    match = re.match(r"\$\.(jobs|crews)\[(\d+)\]\.(\w+)", path)
+    if match is None:
+        return path
+    number, field = int(match[2]), match[3]
+    owner = problem.jobs[number].id if match[1] == "jobs" else f"crew {problem.crews[number].id}"
+    return f"{owner}, {field}"
 
 
 def _solve(inputs: DayInputs, run: PlanRun) -> Plan:

@@ -1,6 +1,8 @@
 """Runs: what happens when somebody else is quicker, the solver fails, or the process dies."""
 
+import subprocess
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import date, datetime, timedelta
 from importlib import import_module
 from typing import Any
@@ -12,10 +14,10 @@ from routing.plans import services, tasks
 from routing.plans.errors import AlreadyPlanning, PlanningFailed
 from routing.plans.models import DayPlan, PlanRun
 from routing.plans.services import runs
-from routing.solver import Plan, Problem, RoundLimit, SolverKilled, solve
+from routing.solver import Plan, Problem, RoundLimit, SolverKilled, child, solve
 from shared.background.models import Schedule
 from shared.background.registry import task_named
-from shared.errors import Stale
+from shared.errors import Refused, Stale
 from tests import factories
 
 pytestmark = pytest.mark.django_db
@@ -105,15 +107,57 @@ def test_the_solver_is_killed(crew: Any, day: date, morning: datetime, monkeypat
     assert PlanRun.objects.get().state == "failed"
 
 
+def test_a_child_that_is_killed(crew: Any, day: date, morning: datetime, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The same with a real process, killed as soon as it runs."""
+    plan = factories.make_day_plan(yard=crew.yard, jobs=[1])
+
+    class Killed(subprocess.Popen):  # type: ignore[type-arg]
+        def __init__(self, *args: Any, **kwargs: Any) -> None:
+            super().__init__(*args, **kwargs)
+            self.kill()
+
+    monkeypatch.setattr(child.subprocess, "Popen", Killed)
+    with pytest.raises(PlanningFailed):
+        plan_it(crew, day, morning)
+    assert (DayPlan.objects.get().version, DayPlan.objects.get().plan) == (1, plan.plan)
+    run = PlanRun.objects.get()
+    assert (run.state, run.problem_text.startswith("The solver ended without a plan")) == ("failed", True)
+
+
+def test_figures_that_no_day_can_have(crew: Any, day: date, morning: datetime) -> None:
+    """A line of two million minutes: the message names the job, the solver is not even started."""
+    job = factories.make_job(windows=[{"first_date": day, "last_date": day}], lines=[{"estimated_minutes": 2_000_000}])
+    with pytest.raises(Refused, match=f"Job {job.pk}, {job.property.street}, on_site_minutes: must be from 0"):
+        plan_it(crew, day, morning)
+    assert PlanRun.objects.get().state == "failed"
+
+
+def test_a_shorter_search_does_not_make_the_day_worse(
+    crew: Any, day: date, morning: datetime, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A solver that finds nothing this time: the routes of before stay, with the bound that was proven for them."""
+    plan = factories.make_day_plan(yard=crew.yard, jobs=[1])
+
+    def lazy(problem: Problem, **kwargs: Any) -> Plan:
+        nothing = problem.replace(crews=tuple(replace(crew, shift=(0, 0)) for crew in problem.crews))
+        return replace(solve(nothing, stop=RoundLimit(0)), upper_bound_cents=10.0**9, gap=1.0, status="feasible")
+
+    monkeypatch.setattr(runs, "solve_in_child", lazy)
+    again = plan_it(crew, day, morning)
+    assert (again.version, again.value_cents) == (2, plan.value_cents)
+    assert again.plan["routes"] == plan.plan["routes"]
+    assert again.upper_bound_cents == plan.upper_bound_cents
+    assert again.plan["solver"]["routes_of_before"] is True
+
+
 def test_a_plan_with_a_fault_is_never_stored(
     crew: Any, day: date, morning: datetime, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """A solver that reports a better value than its routes have is caught by the evaluator."""
-    import dataclasses
 
     def boasting(problem: Problem, **kwargs: Any) -> Plan:
         plan = solve(problem, stop=RoundLimit(0))
-        return dataclasses.replace(plan, value_cents=plan.value_cents + 100)
+        return replace(plan, value_cents=plan.value_cents + 100)
 
     monkeypatch.setattr(runs, "solve_in_child", boasting)
     with pytest.raises(PlanningFailed, match="did not pass"):
