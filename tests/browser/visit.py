@@ -28,15 +28,20 @@ def signed_in(browser: Browser, site: DemoSite, role: str, width: int = 1280) ->
     """A browser window of `role` (owner, office, crew lead; empty: nobody)."""
     context = browser.new_context(viewport={"width": width, "height": 800}, base_url=site.address)
     if role:
-        name, password = site.people[role]
-        page = context.new_page()
-        page.goto("/sign-in/")
-        page.fill("#id_username", name)
-        page.fill("#id_password", password)
-        page.click("main button[type=submit]")
-        page.wait_for_url(lambda address: "/sign-in/" not in address)
-        page.close()
+        sign_in(context, site, role)
     return context
+
+
+def sign_in(context: BrowserContext, site: DemoSite, role: str) -> None:
+    """Through the form, as a person does."""
+    name, password = site.people[role]
+    page = context.new_page()
+    page.goto("/sign-in/")
+    page.fill("#id_username", name)
+    page.fill("#id_password", password)
+    page.click("main button[type=submit]")
+    page.wait_for_url(lambda address: "/sign-in/" not in address)
+    page.close()
 
 
 def route_of(path: str) -> str | None:
