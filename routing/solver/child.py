@@ -11,6 +11,7 @@ import subprocess
 import sys
 import threading
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 from typing import IO, Any
 
@@ -101,16 +102,17 @@ def _converse(child: "subprocess.Popen[str]", request: str, limit: float, listen
         raise
     finally:
         timer.cancel()
-    threads[1].join(1)
+    for thread in threads:
+        thread.join(1)  # the child is gone, so neither has anything left to wait for
     return killed.is_set(), "".join(complaints)[-2000:]
 
 
 def _send(pipe: IO[str], request: str) -> None:
-    try:
+    """A child that ended early does not read to the end; what is left of the request is then of no use."""
+    with suppress(BrokenPipeError):
         pipe.write(request)
+    with suppress(BrokenPipeError):
         pipe.close()
-    except BrokenPipeError:
-        return
 
 
 def _drain(pipe: IO[str], into: list[str]) -> None:

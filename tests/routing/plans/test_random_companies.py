@@ -18,7 +18,7 @@ from tests import factories
 
 DAY = date(2026, 6, 3)
 MORNING = datetime(2026, 6, 3, 10, 0, tzinfo=UTC)  # 6:00 at the yard
-EXAMPLES = 40
+EXAMPLES = 25
 SKILLS = ("roof", "ladder")
 
 minutes = st.integers(0, 1439)
