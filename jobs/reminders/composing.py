@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import date
 from typing import Any
 
 from django.conf import settings
@@ -36,6 +37,7 @@ class Draft:
     items: tuple[DueItem, ...]
     findings: tuple[Finding, ...]
     sms: SmsCount | None
+    also_due: tuple[DueItem, ...] = ()
 
     @property
     def refusals(self) -> list[Finding]:
@@ -46,12 +48,15 @@ class Draft:
         return [finding_words(finding) for finding in self.findings]
 
 
-def compose(items: Sequence[DueItem], company: Company) -> Draft:
-    """The message about `items`: all of one customer, all with the same channel, at least one."""
+def compose(items: Sequence[DueItem], company: Company, *, today: date, also_due: Sequence[DueItem] = ()) -> Draft:
+    """The message about `items`: all of one customer, all with the same channel, at least one.
+
+    `also_due` is what could be written about as well and was not chosen; it is shown to the office only.
+    """
     first = items[0]
     language = first.language if first.language in Language.values else Language.ENGLISH.value
     link = opt_out_link(first.customer_id, first.channel)
-    context = _context(items, language, company, link)
+    context = _context(items, language, company, link, today)
     subject = _render("subject", language, context) if first.channel == Channel.EMAIL else ""
     body = _render(first.channel, language, context)
     sms = sms_count(body) if first.channel == Channel.TEXT else None
@@ -71,6 +76,7 @@ def compose(items: Sequence[DueItem], company: Company) -> Draft:
         items=tuple(items),
         findings=tuple(findings),
         sms=sms,
+        also_due=tuple(also_due),
     )
 
 
@@ -81,7 +87,7 @@ def _render(part: str, language: str, context: dict[str, Any]) -> str:
     return " ".join(lines) if part != Channel.EMAIL else "\n".join(lines) + "\n"
 
 
-def _context(items: Sequence[DueItem], language: str, company: Company, link: str) -> dict[str, Any]:
+def _context(items: Sequence[DueItem], language: str, company: Company, link: str, today: date) -> dict[str, Any]:
     names = _names(items, language)
     streets = list(dict.fromkeys(item.street for item in items))
     return {
@@ -91,7 +97,7 @@ def _context(items: Sequence[DueItem], language: str, company: Company, link: st
         "customer_name": items[0].customer_name,
         "street": streets[0] if len(streets) == 1 else "",
         "titles": list(dict.fromkeys(names[item.kind] for item in items)),
-        "due": [_facts(item, names[item.kind], language) for item in items],
+        "due": [_facts(item, names[item.kind], language, today) for item in items],
         "opt_out_link": link,
     }
 
@@ -107,9 +113,14 @@ def _names(items: Sequence[DueItem], language: str) -> dict[str, str]:
     return {kind: lower_first(name) for kind, name in names.items()}
 
 
-def _facts(item: DueItem, name: str, language: str) -> dict[str, Any]:
+def _facts(item: DueItem, name: str, language: str, today: date) -> dict[str, Any]:
     """What a template says about one due thing; only facts of this property."""
-    facts: dict[str, Any] = {"name": name, "street": item.street, "due_on": date_words(item.due_on, language)}
+    facts: dict[str, Any] = {
+        "name": name,
+        "street": item.street,
+        "due_on": date_words(item.due_on, language),
+        "is_past": item.due_on < today,
+    }
     interval = item.found.interval
     if interval is not None:
         facts["months"] = interval.interval_months

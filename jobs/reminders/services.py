@@ -138,11 +138,21 @@ def _draft(group: _Group, now: datetime) -> tuple[Draft | None, list[Skipped]]:
     """The message for one customer as things stand, and which of the chosen things it leaves out."""
     company = company_get()
     today = clock.local_date(company.timezone, now)
-    places = sorted({property_of_key(key) for key in group.keys})
+    places = _places(group)
     items = {item.key: item for item in due_list(today=today, lead_days=_longest(group, today), property_ids=places)}
     ready = [items[key] for key in group.keys if key in items and items[key].is_ready]
     skipped = [Skipped(key, _why_not(items.get(key))) for key in group.keys if key not in {i.key for i in ready}]
-    return (compose(sorted(ready, key=lambda item: item.due_on), company) if ready else None), skipped
+    if not ready:
+        return None, skipped
+    also_due = [item for item in items.values() if item.is_ready and item not in ready]
+    return compose(sorted(ready, key=lambda item: item.due_on), company, today=today, also_due=also_due), skipped
+
+
+def _places(group: _Group) -> list[int]:
+    """All properties of the customer, so that the preview can say what else is due there."""
+    if group.customer_id is None:
+        return []
+    return list(Property.objects.filter(customer_id=group.customer_id).values_list("pk", flat=True))
 
 
 def _longest(group: _Group, today: date) -> int:

@@ -18,6 +18,7 @@ from shared.background.services import enqueue
 from shared.errors import Conflict, Refused
 from shared.events.services import event_record
 from shared.outbox.dispatcher import DispatchResult, messages_dispatch
+from shared.outbox.domain.quiet_hours import next_open
 from shared.outbox.models import Channel, Message, MessageState, SendingSwitch
 from shared.outbox.selectors import sending_switch_get, unknown_q
 
@@ -59,10 +60,12 @@ def message_queue(
     dropped. Raises Refused for an address, channel, zone or window that cannot be.
     """
     _check_recipient(channel, recipient)
+    now = now or clock.now()
     if not_before and not_after and not_after <= not_before:
         raise Refused(_("The message would be late before it may go."))
     if quiet_zone and quiet_zone not in available_timezones():
         raise Refused(_("There is no such time zone."), quiet_zone=quiet_zone)
+    opens = next_open(max(now, not_before or now), quiet_zone) if quiet_zone else now
     values = {
         "channel": channel,
         "purpose": purpose,
@@ -71,11 +74,11 @@ def message_queue(
         "subject": subject,
         "body": body,
         "language": language,
-        "not_before": not_before,
+        "not_before": opens if opens > now else not_before,
         "not_after": not_after,
         "headers": headers or {},
         "quiet_zone": quiet_zone,
-        "created_at": now or clock.now(),
+        "created_at": now,
     }
     return Message.objects.get_or_create(dedupe_key=dedupe_key, defaults=values)
 
