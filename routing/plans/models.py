@@ -257,9 +257,7 @@ class Stop(models.Model):
     class Meta:
         ordering = ["route", "position"]
         constraints = [
-            models.UniqueConstraint(
-                fields=["route", "position"], name="stop_position_once", deferrable=models.Deferrable.DEFERRED
-            ),
+            models.UniqueConstraint(fields=["route", "position"], name="stop_position_once"),
             models.CheckConstraint(
                 condition=models.Q(
                     start_minute__gte=models.F("arrive_minute"), finish_minute__gte=models.F("start_minute")
