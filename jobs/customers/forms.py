@@ -57,8 +57,8 @@ class PropertyForm(forms.ModelForm):
     class Meta:
         model = Property
         fields = (
-            "street", "city", "region", "postal_code", "gate_note", "pet_note", "storeys", "year_built", "front_degrees",
-            "latitude", "longitude", "reference", "note",
+            "street", "city", "region", "postal_code", "gate_note", "pet_note", "storeys", "year_built",
+            "front_degrees", "latitude", "longitude", "reference", "note",
         )  # fmt: skip
         widgets = {"note": forms.Textarea(attrs={"rows": 3})}
         labels = {

@@ -106,8 +106,10 @@ class Property(models.Model):
             models.UniqueConstraint(fields=["customer", "street", "postal_code"], name="property_once_per_customer"),
             models.CheckConstraint(condition=~models.Q(street=""), name="property_has_street"),
             models.CheckConstraint(
+                # "Not null" in so many words: comparing with NULL is unknown, and a CHECK lets unknown pass.
                 condition=models.Q(latitude__isnull=True, longitude__isnull=True)
-                | models.Q(latitude__gte=-90, latitude__lte=90, longitude__gte=-180, longitude__lte=180),
+                | models.Q(latitude__isnull=False, latitude__gte=-90, latitude__lte=90)
+                & models.Q(longitude__isnull=False, longitude__gte=-180, longitude__lte=180),
                 name="property_place_valid",
                 violation_error_message=_("Latitude is -90 to 90, longitude -180 to 180; give both or neither."),
             ),
