@@ -22,7 +22,7 @@ def reminders_store(company: Company, *, today: date) -> None:
     ready = [item for item in due_list(today=today) if item.is_ready and item.due_on <= latest_due]
     by_customer = {item.customer_id: item for item in reversed(ready)}
     for item in sorted(by_customer.values(), key=lambda item: item.key)[:REMINDED]:
-        _sent(item, compose([item], company), sent_on)
+        _sent(item, compose([item], company, today=sent_on), sent_on)
 
 
 def _sent(item: DueItem, draft: Draft, on: date) -> None:
