@@ -1,5 +1,8 @@
 """Addresses of this room's pages."""
 
-from django.urls import URLPattern
+from django.urls import path
 
-urlpatterns: list[URLPattern] = []
+from shared.web import views
+
+app_name = "web"
+urlpatterns = [path("favicon.ico", views.favicon, name="favicon")]

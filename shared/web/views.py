@@ -3,8 +3,11 @@
 from typing import Any
 from urllib.parse import urlsplit
 
+from django.contrib.auth.decorators import login_not_required
 from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect
 from django.template.loader import render_to_string
+from django.templatetags.static import static
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.utils.translation import gettext_lazy as _
 
@@ -72,6 +75,12 @@ def problem(request: HttpRequest, error: WalldayError) -> HttpResponse:
     title = PROBLEM_TITLES.get(error.status, _("This was not accepted"))
     context = {"error": error, "title": title, "back_url": _back_url(request), "frame": frame_of(request)}
     return HttpResponse(render_to_string("web/problem.html", context, request), status=error.status)
+
+
+@login_not_required
+def favicon(request: HttpRequest) -> HttpResponse:
+    """Where browsers look for a picture when a page names none, as Django's own pages do."""
+    return redirect(static("web/wallday.svg"))
 
 
 def bad_request(request: HttpRequest, exception: Exception | None = None) -> HttpResponse:
