@@ -190,7 +190,7 @@ def make_planned_day(*routes: tuple[Any, list[Any]], **over: Any) -> Any:
         "solved_at": MOMENT,
         "changed_at": MOMENT,
         "problem": {},
-        "plan": {"format": "day-plan/1"},
+        "plan": {},
         **over,
     }
     plan = DayPlan.objects.create(**fields)
@@ -230,9 +230,46 @@ def set_routes(plan: Any, *routes: tuple[Any, list[Any]], leave_minute: int = 45
                 drive_metres=16_000 if last else 8_000,
             )
     plan.problem = _problem_of(routes)
+    plan.plan = _plan_of(plan)
     plan.version += 1 if is_change else 0
     plan.state = "changed" if is_change and plan.state != "draft" else plan.state
     plan.save()
+
+
+def _plan_of(plan: Any) -> dict[str, Any]:
+    """The rows of a plan as day-plan/1."""
+    names = ("drive_minutes", "drive_metres", "paid_minutes", "value_cents")
+    routes = [
+        {
+            "crew": route.crew.code,
+            "leave": route.leave_minute,
+            "back": route.back_minute,
+            **{name: getattr(route, name) for name in names},
+            **({} if route.break_minute is None else {"break": {"start": route.break_minute}}),
+            "stops": [
+                {
+                    "job": f"J{stop.job_id}",
+                    "arrive": stop.arrive_minute,
+                    "start": stop.start_minute,
+                    "finish": stop.finish_minute,
+                }
+                for stop in route.stops.order_by("position")
+            ],
+        }
+        for route in plan.routes.select_related("crew")
+    ]
+    return {
+        "format": "day-plan/1",
+        "status": "feasible",
+        "value_cents": 0,
+        "upper_bound_cents": 0,
+        "gap": 0,
+        "routes": routes,
+        "left_out": [],
+        "crew_hour_worth_cents": None,
+        "seconds": 0,
+        "solver": {"seed": 1},
+    }
 
 
 def _problem_of(routes: tuple[tuple[Any, list[Any]], ...]) -> dict[str, Any]:

@@ -13,6 +13,7 @@ from hypothesis import HealthCheck, given, settings
 from rest_framework.authtoken.models import Token
 from schemathesis.specs.openapi import checks as openapi_checks
 
+from routing.dispatch.services import plan_send_out
 from tests import factories
 
 SCHEMA = SchemaGenerator().get_schema(request=None, public=True)  # type: ignore[no-untyped-call]
@@ -35,7 +36,11 @@ def token(owner: Any) -> Iterator[str]:
     """The owner's token, and something that exists for the names in the addresses."""
     prop = factories.make_property()
     wall, job, crew = factories.make_wall(property=prop), factories.make_job(property=prop), factories.make_crew()
+    plan = factories.make_planned_day((crew, [factories.make_job()]))
+    sent = plan_send_out(plan=plan, expected_version=plan.version)
     known.update(
+        plan_id=[plan.pk],
+        stop_id=[sent.routes.get().stops.get().pk],
         customer_id=[prop.customer_id],
         property_id=[prop.pk],
         wall_id=[wall.pk],
