@@ -1,0 +1,90 @@
+"""Several offices queue and several dispatchers send at the same moment, each with its own connection."""
+
+import threading
+from collections import Counter
+from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
+from datetime import UTC, date, datetime
+from typing import Any
+from unittest import mock
+
+import pytest
+from django.db import connection
+
+from jobs.reminders import services
+from jobs.reminders.models import Reminder
+from jobs.reminders.selectors import due_list
+from jobs.reminders.services import reminders_queue
+from shared.outbox import dispatcher
+from shared.outbox.models import Message
+from shared.outbox.services import messages_dispatch
+from tests import factories as make
+
+pytestmark = pytest.mark.django_db(transaction=True)
+NOW = datetime(2026, 6, 1, 16, tzinfo=UTC)
+AT_ONCE = 4
+
+
+@pytest.fixture(autouse=True)
+def nothing_is_sent_yet() -> Iterator[None]:
+    """What is queued stays queued: the tests send by themselves, at their own time."""
+    with mock.patch.object(services, "dispatch_soon"):
+        yield
+
+
+def at_once(work: Callable[[int], Any]) -> list[Any]:
+    """The results of `work(0)`, `work(1)`, ... begun together."""
+    together = threading.Barrier(AT_ONCE)
+
+    def begin(number: int) -> Any:
+        try:
+            together.wait(10)
+            return work(number)
+        finally:
+            connection.close()
+
+    with ThreadPoolExecutor(AT_ONCE) as pool:
+        return list(pool.map(begin, range(AT_ONCE)))
+
+
+def test_offices_that_queue_at_once_write_once() -> None:
+    """The same list from four offices: one message to each customer; the others hear why not."""
+    make.set_company()
+    for _ in range(6):
+        make.make_interval()
+    keys = [item.key for item in due_list(today=date(2026, 6, 1))]
+    results = at_once(lambda _: reminders_queue(keys=keys, actor=None, now=NOW))
+    assert sum(result.reminders for result in results) == 6
+    assert sum(len(result.skipped) for result in results) == 6 * (AT_ONCE - 1)
+    assert (Reminder.objects.count(), Message.objects.count()) == (6, 6)
+
+
+def test_two_things_of_one_customer_do_not_slip_through_the_gap_together() -> None:
+    """Four offices choose four different things due at one customer's: one of them goes, the rest must wait."""
+    make.set_company()
+    place = make.make_property()
+    for number in range(AT_ONCE):
+        make.make_interval(property=place, service=make.make_service(code=f"service-{number}-of-four"))
+    keys = [item.key for item in due_list(today=date(2026, 6, 1))]
+    results = at_once(lambda number: reminders_queue(keys=[keys[number]], actor=None, now=NOW))
+    assert sorted(result.reminders for result in results) == [0, 0, 0, 1]
+    assert Message.objects.count() == 1
+
+
+def test_dispatchers_at_once_send_each_message_once() -> None:
+    """Four dispatchers over thirty messages: every one is handed over exactly once."""
+    for _ in range(30):
+        make.make_message()
+    handed: Counter[int] = Counter()
+    lock = threading.Lock()
+
+    def deliver(message: Message) -> str:
+        with lock:
+            handed[message.pk] += 1
+        return ""
+
+    with mock.patch.object(dispatcher, "deliver", deliver):
+        results = at_once(lambda _: messages_dispatch(now=NOW))
+    assert sum(result.sent for result in results) == 30
+    assert (len(handed), set(handed.values())) == (30, {1})
+    assert set(Message.objects.values_list("state", flat=True)) == {"sent"}
