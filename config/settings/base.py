@@ -148,7 +148,15 @@ SPECTACULAR_SETTINGS: dict[str, Any] = {
     "SERVE_PERMISSIONS": ["shared.api_kit.permissions.SignedIn"],
     # <row:...> of shared.api_kit.converters: the ids that a row can have.
     "PATH_CONVERTER_OVERRIDES": {"row": {"type": "integer", "minimum": 1, "maximum": 2**63 - 1}},
-    "ENUM_NAME_OVERRIDES": {},
+    # Several things have a state or a kind; each set of values keeps a name of its own in the schema.
+    "ENUM_NAME_OVERRIDES": {
+        "JobStateEnum": "jobs.work.choices.JobState",
+        "PlanStateEnum": "routing.plans.choices.PlanState",
+        "RunStateEnum": "routing.plans.choices.RunState",
+        "ChangeKindEnum": "routing.plans.choices.ChangeKind",
+        "MarkKindEnum": "routing.dispatch.models.MarkKind",
+        "MessageStateEnum": "shared.outbox.models.MessageState",
+    },
 }
 
 # How background work runs: "inline" (tests), "thread" (in-process, the default) or "celery".
