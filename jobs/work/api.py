@@ -14,7 +14,7 @@ from rest_framework.response import Response
 from jobs.customers.models import Property
 from jobs.work import services
 from jobs.work.choices import JobState
-from jobs.work.inputs import LAST_MINUTE, NewWindow
+from jobs.work.inputs import LAST_MINUTE, LineTerms, NewWindow
 from jobs.work.models import Job
 from jobs.work.selectors import job_get, job_list, line_with_card
 from pricing.catalogue.models import Service
@@ -110,6 +110,20 @@ class DaysInput(serializers.Serializer[Any]):
     windows = WindowBody(many=True)
 
 
+class LineTermsInput(serializers.Serializer[Any]):
+    line = serializers.IntegerField(min_value=1, max_value=2**63 - 1)
+    price_cents = serializers.IntegerField(min_value=0, max_value=MOST)
+    estimated_minutes = serializers.IntegerField(min_value=0, max_value=6_000)
+
+
+class TermsInput(serializers.Serializer[Any]):
+    """Lines that are left out stay as they are."""
+
+    lines = LineTermsInput(many=True)
+    discount_cents = serializers.IntegerField(min_value=0, max_value=MOST)
+    reason = serializers.CharField(max_length=200, required=False, allow_blank=True, default="")
+
+
 class Jobs(generics.ListAPIView[Job]):
     permission_classes = (OfficeOnly,)
     serializer_class = JobOutput
@@ -164,6 +178,32 @@ def job_days(request: Request, job_id: int) -> Response:
     return _answer(found)
 
 
+@extend_schema(
+    operation_id="job_set_terms",
+    request=TermsInput,
+    responses=JobOutput,
+    parameters=[IF_MATCH],
+    summary="Agree other prices and minutes on an open job",
+)
+@api_view(["PUT"])
+@permission_classes([OfficeOnly])
+def job_terms(request: Request, job_id: int) -> Response:
+    found = job_get(pk=job_id)
+    version = expected_version(request, found)
+    body = TermsInput(data=request.data)
+    body.is_valid(raise_exception=True)
+    data = body.validated_data
+    services.job_terms_set(
+        job=found,
+        lines=[LineTerms(line["line"], line["price_cents"], line["estimated_minutes"]) for line in data["lines"]],
+        discount_cents=data["discount_cents"],
+        reason=data["reason"],
+        actor=request.user,
+        expected_version=version,
+    )
+    return _answer(found)
+
+
 def _step(name: str, take: Callable[..., Job], summary: str) -> Any:
     @extend_schema(
         operation_id=f"job_{name}",
@@ -213,6 +253,7 @@ urlpatterns = [
     path("jobs/", Jobs.as_view(), name="api_job_list"),
     path("jobs/<row:job_id>/", job, name="api_job"),
     path("jobs/<row:job_id>/days/", job_days, name="api_job_days"),
+    path("jobs/<row:job_id>/terms/", job_terms, name="api_job_terms"),
     path("jobs/<row:job_id>/estimate/", job_estimate, name="api_job_estimate"),
     path("jobs/<row:job_id>/agree/", job_agree, name="api_job_agree"),
     path("jobs/<row:job_id>/agree-again/", job_agree_again, name="api_job_agree_again"),

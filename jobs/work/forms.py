@@ -163,6 +163,27 @@ class LineBookForm(forms.Form):
 LineBookFormSet = forms.formset_factory(LineBookForm, extra=0, max_num=20, absolute_max=20)
 
 
+class TermsForm(forms.Form):
+    discount_cents = MoneyField(label=_("Discount"), required=False)
+    reason = forms.CharField(label=_("Why"), required=False, max_length=200)
+
+
+class LineTermsForm(forms.Form):
+    """Price and minutes of one line, as agreed anew."""
+
+    line_id = forms.IntegerField(widget=forms.HiddenInput)
+    price_cents = MoneyField(label=_("Price"))
+    estimated_minutes = forms.IntegerField(label=_("Minutes on site"), min_value=0, max_value=6_000)
+
+
+LineTermsFormSet = forms.formset_factory(LineTermsForm, extra=0, max_num=20, absolute_max=20)
+
+
+class ReturnVisitForm(forms.Form):
+    on_site_minutes = forms.IntegerField(label=_("Minutes on site"), min_value=1, max_value=6_000)
+    reason = forms.CharField(label=_("What has to be made good"), max_length=200)
+
+
 class CorrectForm(forms.Form):
     on_site_minutes = forms.IntegerField(label=_("Minutes on site"), min_value=1, max_value=6_000)
     reason = forms.CharField(label=_("Why"), max_length=200)

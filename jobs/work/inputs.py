@@ -25,6 +25,15 @@ class NewLine:
 
 
 @dataclass(frozen=True, slots=True)
+class LineTerms:
+    """What is agreed anew for a line that is there."""
+
+    line_id: int
+    price_cents: int
+    estimated_minutes: int
+
+
+@dataclass(frozen=True, slots=True)
 class NewWindow:
     """Days, and local minutes on them, in which the work may begin."""
 

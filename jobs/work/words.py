@@ -14,6 +14,7 @@ EVENT_WORDS = {
     "job.done": _("booked as done"),
     "job.called_off": _("called off"),
     "job.days_set": _("days set"),
+    "job.terms_set": _("prices or minutes changed"),
     "job.refunded": _("money given back"),
     "visit.corrected": _("booking corrected"),
 }

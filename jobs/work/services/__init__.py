@@ -1,6 +1,6 @@
 """What can be done to a job. `jobs` moves it through its states, `visits` books what really happened."""
 
-from jobs.work.inputs import NewLine, NewWindow
+from jobs.work.inputs import LineTerms, NewLine, NewWindow
 from jobs.work.services.corrections import refund_record, visit_correct
 from jobs.work.services.jobs import (
     job_agree,
@@ -13,9 +13,11 @@ from jobs.work.services.jobs import (
     job_mark_planned,
     job_windows_set,
 )
+from jobs.work.services.terms import job_terms_set, return_visit_create
 from jobs.work.services.visits import visit_record
 
 __all__ = [
+    "LineTerms",
     "NewLine",
     "NewWindow",
     "job_agree",
@@ -26,8 +28,10 @@ __all__ = [
     "job_estimate",
     "job_mark_agreed_again",
     "job_mark_planned",
+    "job_terms_set",
     "job_windows_set",
     "refund_record",
+    "return_visit_create",
     "visit_correct",
     "visit_record",
 ]

@@ -12,7 +12,18 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
 from jobs.work import services
-from jobs.work.forms import BookForm, CorrectForm, LineBookFormSet, RefundForm, StepForm, WindowFormSet
+from jobs.work.forms import (
+    BookForm,
+    CorrectForm,
+    LineBookFormSet,
+    LineTermsFormSet,
+    RefundForm,
+    ReturnVisitForm,
+    StepForm,
+    TermsForm,
+    WindowFormSet,
+)
+from jobs.work.inputs import LineTerms
 from jobs.work.models import Job, Visit
 from jobs.work.selectors import job_get
 from jobs.work.views.pages import STEPS_ON_PAGE, job_context
@@ -79,6 +90,40 @@ def days(request: HttpRequest, job_id: int) -> HttpResponse:
     services.job_windows_set(job=job, windows=windows, actor=request.user, expected_version=version)
     messages.success(request, _("The days are set."))
     return redirect("work:job_page", job_id=job_id)
+
+
+@require_POST
+@office_required
+@_words_instead_of_errors
+def terms(request: HttpRequest, job_id: int) -> HttpResponse:
+    """Agree other prices and minutes."""
+    job, step_form = job_get(pk=job_id), StepForm(request.POST)
+    form, lines = TermsForm(request.POST, prefix="terms"), LineTermsFormSet(request.POST, prefix="agreed")
+    if not all([form.is_valid(), lines.is_valid(), step_form.is_valid()]):
+        return render(request, "work/job.html", job_context(job, terms_form=form, terms_formset=lines), status=422)
+    services.job_terms_set(
+        job=job,
+        lines=[LineTerms(**line.cleaned_data) for line in lines],
+        discount_cents=form.cleaned_data["discount_cents"] or 0,
+        reason=form.cleaned_data["reason"],
+        actor=request.user,
+        expected_version=step_form.cleaned_data["version"],
+    )
+    messages.success(request, _("The new terms are set."))
+    return redirect("work:job_page", job_id=job_id)
+
+
+@require_POST
+@office_required
+@_words_instead_of_errors
+def return_visit(request: HttpRequest, job_id: int) -> HttpResponse:
+    """Take down a free return visit."""
+    job, form = job_get(pk=job_id), ReturnVisitForm(request.POST, prefix="again")
+    if not form.is_valid():
+        return render(request, "work/job.html", job_context(job, return_form=form), status=422)
+    again = services.return_visit_create(job=job, created_at=clock.now(), actor=request.user, **form.cleaned_data)
+    messages.success(request, _("The return visit is taken down. Set its days."))
+    return redirect("work:job_page", job_id=again.pk)
 
 
 @require_POST

@@ -9,7 +9,18 @@ from django.views.decorators.http import require_GET
 
 from jobs.walkthroughs.selectors import latest_readings
 from jobs.work.domain.states import steps_from
-from jobs.work.forms import BookForm, CorrectForm, JobFilterForm, LineBookFormSet, RefundForm, StepForm, WindowFormSet
+from jobs.work.forms import (
+    BookForm,
+    CorrectForm,
+    JobFilterForm,
+    LineBookFormSet,
+    LineTermsFormSet,
+    RefundForm,
+    ReturnVisitForm,
+    StepForm,
+    TermsForm,
+    WindowFormSet,
+)
 from jobs.work.models import Job
 from jobs.work.selectors import job_get, job_list, last_removals, visit_list
 from jobs.work.words import event_words
@@ -62,6 +73,7 @@ def job_context(job: Job, **forms: Any) -> dict[str, Any]:
         "step_form": StepForm(initial={"version": job.version}),
         "refund_form": RefundForm(prefix="refund"),
         "correct_form": CorrectForm(prefix="correct"),
+        "return_form": ReturnVisitForm(prefix="again"),
         **_forms_of(job),
         **forms,
     }
@@ -70,9 +82,15 @@ def job_context(job: Job, **forms: Any) -> dict[str, Any]:
 def _forms_of(job: Job) -> dict[str, Any]:
     today = clock.local_date(company_now().timezone, clock.now())
     days = [_window_initial(window) for window in job.windows.all()]
+    terms = [
+        {"line_id": line.pk, "price_cents": line.price_cents, "estimated_minutes": line.estimated_minutes}
+        for line in job.lines.all()
+    ]
     return {
         "days_formset": WindowFormSet(initial=days, prefix="days"),
         "book_form": BookForm(initial={"work_date": today}, prefix="book"),
+        "terms_form": TermsForm(initial={"discount_cents": job.discount_cents}, prefix="terms"),
+        "terms_formset": LineTermsFormSet(initial=terms, prefix="agreed"),
         "line_formset": LineBookFormSet(initial=[{"line_id": line.pk} for line in job.lines.all()], prefix="lines"),
     }
 
