@@ -1,5 +1,10 @@
+from datetime import date
+
 from django.db import models
 from django.utils.translation import gettext_lazy as _
+
+# Days that can be planned. Outside, an instant of the day may be none that a clock can name.
+FIRST_DAY, LAST_DAY = date(2000, 1, 1), date(2099, 12, 31)
 
 
 class PlanState(models.TextChoices):

@@ -1,9 +1,10 @@
 from typing import Any
 
 from django import forms
+from django.core.validators import MaxValueValidator, MinValueValidator
 from django.utils.translation import gettext_lazy as _
 
-from routing.plans.choices import ChangeKind
+from routing.plans.choices import FIRST_DAY, LAST_DAY, ChangeKind
 from routing.plans.models import MOST_SECONDS, ShiftException
 from routing.plans.selectors.hours import MINUTES_OF_A_CLOCK
 
@@ -36,7 +37,11 @@ class ChangeForm(forms.Form):
 
 
 class DateForm(forms.Form):
-    day = forms.DateField(label=_("Day"), widget=forms.DateInput(attrs={"type": "date"}))
+    day = forms.DateField(
+        label=_("Day"),
+        widget=forms.DateInput(attrs={"type": "date"}),
+        validators=[MinValueValidator(FIRST_DAY), MaxValueValidator(LAST_DAY)],
+    )
 
 
 class ShiftExceptionForm(forms.ModelForm):

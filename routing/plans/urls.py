@@ -5,15 +5,19 @@ from datetime import date
 from django.urls import path, register_converter
 
 from routing.plans import views
+from routing.plans.choices import FIRST_DAY, LAST_DAY
 
 
 class IsoDay:
-    """`<day:work_date>`: a date as ISO 8601 writes it, of this century."""
+    """`<day:work_date>`: a date as ISO 8601 writes it, among those that can be planned."""
 
-    regex = "20[0-9]{2}-[0-9]{2}-[0-9]{2}"
+    regex = "[0-9]{4}-[0-9]{2}-[0-9]{2}"
 
     def to_python(self, value: str) -> date:
-        return date.fromisoformat(value)
+        day = date.fromisoformat(value)
+        if not FIRST_DAY <= day <= LAST_DAY:
+            raise ValueError(f"{value} is not among the days that can be planned.")
+        return day
 
     def to_url(self, value: date) -> str:
         return value.isoformat()

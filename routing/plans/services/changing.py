@@ -84,7 +84,7 @@ def job_put_in(
     if job not in seen.problem.job_by_id:
         raise Refused(_("The plan was made without this job. Plan the day again to include it."))
     _refuse_begun(seen, None, crew_code, position)
-    if job_id in seen.taken_out:
+    if seen.problem.job_by_id[job].crews == ():
         seen = _opened(seen, job)
     orders = with_job(seen.orders, job, _known_crew(seen, crew_code), position)
     return _save(
@@ -206,7 +206,7 @@ def _refuse_begun(seen: _Seen, job: str | None, crew_code: str | None, position:
 
 
 def _opened(seen: _Seen, job: str) -> _Seen:
-    """A job that was taken out is open to all crews again; the bound grows by what it may earn."""
+    """A job that was planned as taken out is open to all crews again; the bound grows by what it may earn."""
     gain = max(0, seen.problem.job_by_id[job].gain_cents)
     content = parse_plan({**seen.row.plan, **_bound(seen.content, seen.content.upper_bound_cents + gain)})
     return _Seen(seen.row, allow_everywhere(seen.problem, job), content, seen.taken_out, seen.begun)

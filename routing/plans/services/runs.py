@@ -15,7 +15,7 @@ from django.db.models import F
 from django.utils.translation import gettext as _
 
 from jobs.work.models import Job
-from routing.plans.choices import LeftOutReason, PlanState, RunState
+from routing.plans.choices import FIRST_DAY, LAST_DAY, LeftOutReason, PlanState, RunState
 from routing.plans.domain.changes import StoredPlan, better_of
 from routing.plans.domain.keys import job_id_of, job_key
 from routing.plans.errors import AlreadyPlanning, NothingToPlan, PlanningFailed
@@ -107,6 +107,10 @@ def plan_runs_reap(*, now: datetime) -> int:
 
 
 def _run_create(*, yard: Yard, work_date: date, seconds: int, seed: int, actor: Any, now: datetime) -> PlanRun:
+    if not FIRST_DAY <= work_date <= LAST_DAY:
+        raise Refused(
+            _("Only days from %(first)s to %(last)s can be planned.") % {"first": FIRST_DAY, "last": LAST_DAY}
+        )
     run = PlanRun(
         yard=yard, work_date=work_date, seconds_allowed=seconds, seed=seed, requested_by=actor, created_at=now
     )

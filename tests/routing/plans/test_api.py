@@ -80,6 +80,7 @@ def test_plan_a_day_twice_at_once(api: Client, plan: DayPlan) -> None:
     ("body", "status"),
     [
         ({"yard": "nowhere", "work_date": "2026-06-03"}, 404),
+        ({"yard": "main", "work_date": "9999-12-31"}, 422),
         ({"work_date": "2026-06-03"}, 400),
         ({"yard": "x", "work_date": "2026-06-31"}, 400),
         ({"yard": "x", "work_date": "2026-06-03", "seconds": 601}, 400),
@@ -89,6 +90,7 @@ def test_plan_a_day_twice_at_once(api: Client, plan: DayPlan) -> None:
 )
 def test_what_cannot_be_planned(api: Client, body: Any, status: int) -> None:
     """Named in problem details."""
+    factories.make_yard(code="main")
     response = post(api, "/api/day-plans/", body)
     assert (response.status_code, response["Content-Type"]) == (status, "application/problem+json")
 

@@ -244,6 +244,11 @@ def test_promises_that_fall_are_a_warning(office_client: Client, planned: dict[s
     [
         (f"{DAY_URL}?day=2026-07-01", 302, "/day/main/2026-07-01/"),
         (f"{DAY_URL}?day=nonsense", 200, None),
+        (f"{DAY_URL}?day=0001-01-01", 200, None),
+        ("/day/main/2000-01-01/", 200, None),
+        ("/day/main/2099-12-31/", 200, None),
+        ("/day/main/1999-12-31/", 404, None),
+        ("/day/main/9999-12-31/", 404, None),
         ("/day/", 302, DAY_URL),
         ("/day/nowhere/2026-06-03/", 404, None),
         ("/day/main/2026-02-30/", 404, None),
