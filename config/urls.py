@@ -6,6 +6,7 @@ from drf_spectacular.views import SpectacularAPIView
 
 PAGES = [
     "shared.people.urls",
+    "shared.company.urls",
     "shared.web.urls",
     "shared.outbox.urls",
     "pricing.catalogue.urls",
