@@ -1,6 +1,6 @@
 """A day plan as its page shows it: names, clock times, what each stop earns, chalk that has to be shown."""
 
-from collections.abc import Collection, Iterable
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
@@ -9,18 +9,28 @@ from jobs.walkthroughs.domain import must_be_shown
 from jobs.walkthroughs.models import ChalkReading
 from jobs.walkthroughs.selectors import latest_readings
 from jobs.work.choices import JobState
-from jobs.work.models import Job
+from jobs.work.models import Job, JobWindow
 from routing.dispatch.models import StopMark
 from routing.plans.domain.keys import job_key
 from routing.plans.models import Crew, DayPlan, LeftOut, Route, Stop
 from routing.plans.selectors.hours import wall_minute
 from shared.units import MINUTES_PER_HOUR, crew_minutes, round_half_up
 
+WHOLE_DAY = (0, 1439)
+
 
 @dataclass(frozen=True)
 class ChalkFound:
     wall: str
     reading: str
+
+
+@dataclass(frozen=True)
+class Promise:
+    """What the customer was told: hours of the clock in which the work may begin (none: any), promised or possible."""
+
+    hours: tuple[tuple[int, int], ...]
+    is_promised: bool
 
 
 @dataclass(frozen=True)
@@ -36,6 +46,7 @@ class StopOnPage:
     finish: int
     price_cents: int
     earned_cents: int | None
+    promise: Promise
     chalk: tuple[ChalkFound, ...]
     mark: str
 
@@ -80,6 +91,7 @@ class LeftOutOnPage:
     job: Job
     services: tuple[str, ...]
     price_cents: int
+    promise: Promise
     can_go_in: bool
 
     @property
@@ -115,18 +127,39 @@ class PlanOnPage:
         return sum(len(row.stops) for row in self.routes)
 
 
+@dataclass(frozen=True)
+class _Known:
+    """What is looked up once for the whole page: by property, by job."""
+
+    plan: DayPlan
+    keys: frozenset[str]
+    chalk: dict[int, tuple[ChalkFound, ...]]
+    marks: dict[int, str]
+    promises: dict[int, Promise]
+
+    def wall(self, minute: int) -> int:
+        return wall_minute(self.plan.work_date, minute, self.plan.yard.timezone)
+
+    def promise(self, job_id: int) -> Promise:
+        return self.promises.get(job_id, Promise((), False))
+
+
 def plan_on_page(plan: DayPlan) -> PlanOnPage:
-    """`plan` comes from `plan_in_rows`; four queries more."""
-    routes = list(plan.routes.all())
+    """`plan` comes from `plan_in_rows`; five queries more."""
+    routes, left_out = list(plan.routes.all()), list(plan.left_out.all())
     stops = [stop for route in routes for stop in route.stops.all()]
-    chalk = _chalk({stop.job.property_id for stop in stops})
-    marks = _marks(plan)
-    keys = {job["id"] for job in plan.problem["jobs"]}
+    known = _Known(
+        plan=plan,
+        keys=frozenset(job["id"] for job in plan.problem["jobs"]),
+        chalk=_chalk({stop.job.property_id for stop in stops}),
+        marks=_marks(plan),
+        promises=_promises(plan, {stop.job_id for stop in stops} | {left.job_id for left in left_out}),
+    )
     codes = [crew["id"] for crew in plan.problem["crews"]]
     return PlanOnPage(
         plan=plan,
-        routes=tuple(_route(plan, route, chalk, marks) for route in routes),
-        left_out=tuple(_left_out(left, keys) for left in plan.left_out.all()),
+        routes=tuple(_route(route, known) for route in routes),
+        left_out=tuple(_left_out(left, known) for left in left_out),
         crews=tuple(Crew.objects.filter(code__in=codes).order_by("code")),
         warnings=(*plan.plan.get("reasons", ()), *plan.notices),
     )
@@ -147,19 +180,17 @@ def services_of(job: Job) -> tuple[str, ...]:
     return tuple(line.service.name for line in job.lines.all())
 
 
-def _route(plan: DayPlan, route: Route, chalk: dict[int, tuple[ChalkFound, ...]], marks: dict[int, str]) -> RouteOnPage:
+def _route(route: Route, known: _Known) -> RouteOnPage:
     return RouteOnPage(
         route=route,
-        leave=_wall(plan, route.leave_minute),
-        back=_wall(plan, route.back_minute),
-        break_start=None if route.break_minute is None else _wall(plan, route.break_minute),
-        stops=tuple(_stop(plan, route, stop, chalk, marks) for stop in route.stops.all()),
+        leave=known.wall(route.leave_minute),
+        back=known.wall(route.back_minute),
+        break_start=None if route.break_minute is None else known.wall(route.break_minute),
+        stops=tuple(_stop(route, stop, known) for stop in route.stops.all()),
     )
 
 
-def _stop(
-    plan: DayPlan, route: Route, stop: Stop, chalk: dict[int, tuple[ChalkFound, ...]], marks: dict[int, str]
-) -> StopOnPage:
+def _stop(route: Route, stop: Stop, known: _Known) -> StopOnPage:
     price_cents = price_cents_of(stop.job)
     minutes = stop.finish_minute - stop.start_minute + stop.drive_minutes
     return StopOnPage(
@@ -167,23 +198,41 @@ def _stop(
         number=stop.position,
         job=stop.job,
         services=services_of(stop.job),
-        arrive=_wall(plan, stop.arrive_minute),
-        start=_wall(plan, stop.start_minute),
-        finish=_wall(plan, stop.finish_minute),
+        arrive=known.wall(stop.arrive_minute),
+        start=known.wall(stop.start_minute),
+        finish=known.wall(stop.finish_minute),
         price_cents=price_cents,
         earned_cents=earned_per_crew_hour(price_cents, minutes, route.crew.workers),
-        chalk=chalk.get(stop.job.property_id, ()),
-        mark=marks.get(stop.job_id, ""),
+        promise=known.promise(stop.job_id),
+        chalk=known.chalk.get(stop.job.property_id, ()),
+        mark=known.marks.get(stop.job_id, ""),
     )
 
 
-def _left_out(left: LeftOut, keys: Collection[str]) -> LeftOutOnPage:
-    job = left.job
-    return LeftOutOnPage(left, job, services_of(job), price_cents_of(job), can_go_in=job_key(job.pk) in keys)
+def _left_out(left: LeftOut, known: _Known) -> LeftOutOnPage:
+    return LeftOutOnPage(
+        left=left,
+        job=left.job,
+        services=services_of(left.job),
+        price_cents=price_cents_of(left.job),
+        promise=known.promise(left.job_id),
+        can_go_in=job_key(left.job_id) in known.keys,
+    )
 
 
-def _wall(plan: DayPlan, minute: int) -> int:
-    return wall_minute(plan.work_date, minute, plan.yard.timezone)
+def _promises(plan: DayPlan, job_ids: set[int]) -> dict[int, Promise]:
+    """The windows of the day; where some are promised only those, as in the problem."""
+    day = JobWindow.objects.filter(job__in=job_ids, first_date__lte=plan.work_date, last_date__gte=plan.work_date)
+    found: dict[int, list[JobWindow]] = {}
+    for window in day.order_by("start_minute", "id"):
+        found.setdefault(window.job_id, []).append(window)
+    return {job_id: _promise(windows) for job_id, windows in found.items()}
+
+
+def _promise(windows: list[JobWindow]) -> Promise:
+    promised = [window for window in windows if window.promised]
+    hours = tuple((window.start_minute, window.end_minute) for window in promised or windows)
+    return Promise(() if WHOLE_DAY in hours else hours, bool(promised))
 
 
 def _chalk(property_ids: Iterable[int]) -> dict[int, tuple[ChalkFound, ...]]:

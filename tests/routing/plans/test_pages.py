@@ -104,6 +104,24 @@ def test_chalk_and_left_out(office_client: Client, planned: dict[str, Any], day:
     assert "$123.45" in text
 
 
+def test_what_the_customer_was_told(office_client: Client, planned: dict[str, Any], day: date) -> None:
+    """A promise and its hours stand at the stop; a window of the whole day says nothing."""
+    assert "may begin" not in office_client.get(DAY_URL).content.decode()
+    planned["first"].windows.update(promised=True, start_minute=480, end_minute=690)
+    DayPlan.objects.all().delete()
+    factories.make_day_plan(yard=planned["yard"], jobs=[1])
+    text = office_client.get(DAY_URL).content.decode()
+    assert "promised" in text
+    assert "may begin 8:00 am to 11:30 am" in text
+
+
+def test_a_stop_that_was_called_off(office_client: Client, planned: dict[str, Any]) -> None:
+    """The office sees it on the plan before a crew goes for nothing."""
+    assert "called off" not in office_client.get(DAY_URL).content.decode()
+    type(planned["first"]).objects.filter(pk=planned["first"].pk).update(state="called_off")
+    assert "called off" in office_client.get(DAY_URL).content.decode()
+
+
 def test_earned_per_crew_hour(office_client: Client, planned: dict[str, Any]) -> None:
     """$400 in 120 min on site and 4 min of driving by three workers, who count as 186 crew-minutes: $129.03."""
     planned["east"].workers = 3
