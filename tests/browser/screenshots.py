@@ -15,7 +15,7 @@ import django
 
 from tests.browser.chromium import NARROW, WIDE, chromium
 from tests.browser.demo_site import DemoSite, demo_site
-from tests.browser.visit import ROLES, every_page, signed_in
+from tests.browser.visit import ROLES, every_page, send_out, signed_in
 
 
 def name_of(role: str, route: str, width: int) -> str:
@@ -27,9 +27,10 @@ def name_of(role: str, route: str, width: int) -> str:
 
 
 def take_all(site: DemoSite, folder: Path) -> int:
-    """Returns how many pictures were taken."""
+    """Returns how many pictures were taken. The day is sent out first, so that the crew has a route to look at."""
     taken = 0
     with chromium() as browser:
+        send_out(browser, site)
         for width in (WIDE, NARROW):
             for role in ("", *ROLES):
                 context = signed_in(browser, site, role, width)

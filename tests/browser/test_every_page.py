@@ -9,7 +9,7 @@ from playwright.sync_api import Browser, Page, Response
 
 from tests.browser.chromium import NARROW, WIDE
 from tests.browser.demo_site import DemoSite
-from tests.browser.visit import every_page, signed_in
+from tests.browser.visit import every_page, send_out, signed_in
 
 pytestmark = pytest.mark.browser
 
@@ -17,6 +17,12 @@ pytestmark = pytest.mark.browser
 AXE = {"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]}
 # Style and script within a page would need a weaker content security policy.
 INLINE = re.compile(r"<style|\sstyle=|<script(?![^>]*\ssrc=)(?![^>]*application/json)|\son[a-z]+=|javascript:", re.I)
+
+
+@pytest.fixture(scope="module", autouse=True)
+def day_sent_out(browser: Browser, site: DemoSite) -> None:
+    """So that the crew's pages and the sheets have something on them."""
+    send_out(browser, site)
 
 
 def watched(page: Page) -> list[str]:

@@ -45,6 +45,18 @@ def sign_in(context: BrowserContext, site: DemoSite, role: str) -> None:
     page.close()
 
 
+def send_out(browser: Browser, site: DemoSite) -> None:
+    """Send the demo's day to the crews, unless that was done."""
+    context = signed_in(browser, site, "office")
+    page = context.new_page()
+    page.goto("/day/")
+    button = page.locator("form[action$='/send-out/'] button")
+    if button.count():
+        button.click()
+        page.wait_for_load_state()
+    context.close()
+
+
 def route_of(path: str) -> str | None:
     """The pattern behind a path, or nothing for an address that is no page of ours."""
     if path.startswith(NO_PAGES):
