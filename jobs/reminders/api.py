@@ -10,8 +10,9 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from jobs.customers.models import Language
+from jobs.reminders.drafting import MOST_AT_ONCE
 from jobs.reminders.selectors import due_item_json, due_list
-from jobs.reminders.services import MOST_AT_ONCE, reminders_queue
+from jobs.reminders.services import reminders_queue
 from shared import clock
 from shared.api_kit.permissions import OfficeOnly
 from shared.company.selectors import company_get

@@ -1,8 +1,8 @@
 """Queueing reminders and honouring opt-outs."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
-from datetime import date, datetime, timedelta
+from datetime import datetime, timedelta
 from typing import Any
 
 from django.db import IntegrityError, transaction
@@ -11,16 +11,14 @@ from django.utils.translation import gettext as _
 from jobs.customers.models import Customer, Property, Purpose
 from jobs.customers.services import consent_record
 from jobs.reminders import rows
-from jobs.reminders.composing import Draft, compose
+from jobs.reminders.composing import Draft
 from jobs.reminders.domain.consent import obstacle
-from jobs.reminders.domain.due import property_of_key
+from jobs.reminders.drafting import Group, Skipped, drafts_of, groups_of
 from jobs.reminders.models import Reminder
-from jobs.reminders.selectors import DueItem, due_list
+from jobs.reminders.selectors import DueItem
 from jobs.reminders.wording import finding_words, obstacle_words
-from shared import clock
 from shared.company.models import Company
 from shared.company.selectors import company_get
-from shared.errors import Refused
 from shared.events.services import event_record
 from shared.outbox.models import Channel, Message, MessageState
 from shared.outbox.services import dispatch_soon, message_queue
@@ -28,15 +26,6 @@ from shared.outbox.services import dispatch_soon, message_queue
 PURPOSE = "reminder"
 # A reminder that could not go out within a week is dropped: it is about a season, not about a day (ours).
 LATE_AFTER = timedelta(days=7)
-MOST_AT_ONCE = 2000
-
-
-@dataclass(frozen=True)
-class Skipped:
-    """A due thing that was chosen and will not be written about, and why."""
-
-    key: str
-    reason: str
 
 
 @dataclass(frozen=True)
@@ -68,12 +57,11 @@ def reminder_preview(*, keys: Sequence[str], now: datetime) -> Previews:
 
     Raises Refused for a key that cannot be read or for more than 2000 of them.
     """
-    drafts, skipped = [], []
-    for group in _groups(keys):
-        draft, left_out = _draft(group, now)
-        drafts += [draft] if draft else []
-        skipped += left_out
-    return Previews(tuple(drafts), tuple(skipped))
+    found = drafts_of(groups_of(keys), now=now)
+    return Previews(
+        drafts=tuple(drafted.draft for drafted in found if drafted.draft),
+        skipped=tuple(skip for drafted in found for skip in drafted.skipped),
+    )
 
 
 def reminders_queue(*, keys: Sequence[str], actor: Any, now: datetime) -> QueueResult:
@@ -84,7 +72,7 @@ def reminders_queue(*, keys: Sequence[str], actor: Any, now: datetime) -> QueueR
     Raises Refused for a key that cannot be read or for more than 2000 of them.
     """
     result = QueueResult()
-    for group in _groups(keys):
+    for group in groups_of(keys):
         try:
             with transaction.atomic():
                 _queue_group(group, actor, now, result)
@@ -95,86 +83,25 @@ def reminders_queue(*, keys: Sequence[str], actor: Any, now: datetime) -> QueueR
     return result
 
 
-@dataclass(frozen=True)
-class _Group:
-    """The chosen keys of one customer; no customer where the property is unknown."""
-
-    customer_id: int | None
-    keys: tuple[str, ...]
-
-
-def _groups(keys: Iterable[str]) -> list[_Group]:
-    """Keys by customer, in the order in which the customers first come."""
-    wanted = list(dict.fromkeys(keys))
-    if len(wanted) > MOST_AT_ONCE:
-        raise Refused(_("Choose at most %(most)s at once.") % {"most": MOST_AT_ONCE})
-    try:
-        places = {key: property_of_key(key) for key in wanted}
-    except ValueError as error:
-        raise Refused(str(error)) from error
-    owners = dict(Property.objects.filter(pk__in=set(places.values())).values_list("pk", "customer_id"))
-    groups: dict[int | None, list[str]] = {}
-    for key in wanted:
-        groups.setdefault(owners.get(places[key]), []).append(key)
-    return [_Group(customer_id, tuple(mine)) for customer_id, mine in groups.items()]
-
-
-def _queue_group(group: _Group, actor: Any, now: datetime, result: QueueResult) -> None:
+def _queue_group(group: Group, actor: Any, now: datetime, result: QueueResult) -> None:
     if group.customer_id is not None:
         # One queue at a time for each customer; SQLite, which has no row locks, serialises whole transactions.
         Customer.objects.select_for_update().filter(pk=group.customer_id).first()
-    draft, skipped = _draft(group, now)
-    if draft and draft.refusals:
-        skipped += [Skipped(item.key, _refusal(draft)) for item in draft.items]
-        draft = None
-    message = _write(draft, actor, now) if draft else None
-    result.skipped += skipped
-    if draft and message:
-        result.message_ids.append(message.pk)
+    (drafted,) = drafts_of([group], now=now)
+    draft = drafted.draft
+    if draft and not draft.refusals:
+        result.message_ids.append(_write(draft, actor, now).pk)
         result.reminders += len(draft.items)
-
-
-def _draft(group: _Group, now: datetime) -> tuple[Draft | None, list[Skipped]]:
-    """The message for one customer as things stand, and which of the chosen things it leaves out."""
-    company = company_get()
-    today = clock.local_date(company.timezone, now)
-    places = _places(group)
-    items = {item.key: item for item in due_list(today=today, lead_days=_longest(group, today), property_ids=places)}
-    ready = [items[key] for key in group.keys if key in items and items[key].is_ready]
-    skipped = [Skipped(key, _why_not(items.get(key))) for key in group.keys if key not in {i.key for i in ready}]
-    if not ready:
-        return None, skipped
-    also_due = [item for item in items.values() if item.is_ready and item not in ready]
-    return compose(sorted(ready, key=lambda item: item.due_on), company, today=today, also_due=also_due), skipped
-
-
-def _places(group: _Group) -> list[int]:
-    """All properties of the customer, so that the preview can say what else is due there."""
-    if group.customer_id is None:
-        return []
-    return list(Property.objects.filter(customer_id=group.customer_id).values_list("pk", flat=True))
-
-
-def _longest(group: _Group, today: date) -> int:
-    """Lead days that reach to the last date chosen: the office may choose from a list with a longer lead."""
-    days = [company_get().reminder_lead_days]
-    for key in group.keys:
-        try:
-            days.append((date.fromisoformat(key.rpartition(":")[2]) - today).days)
-        except ValueError:
-            continue
-    return min(max(days), 3660)
-
-
-def _why_not(item: DueItem | None) -> str:
-    return item.why_not if item else _("It is not due any more.")
+    elif draft:
+        result.skipped += [Skipped(item.key, _refusal(draft)) for item in draft.items]
+    result.skipped += drafted.skipped
 
 
 def _refusal(draft: Draft) -> str:
     return " ".join(finding_words(finding) for finding in draft.refusals)
 
 
-def _write(draft: Draft, actor: Any, now: datetime) -> Message | None:
+def _write(draft: Draft, actor: Any, now: datetime) -> Message:
     company = company_get()
     message, is_new = message_queue(
         dedupe_key=f"reminder:{draft.items[0].key}",

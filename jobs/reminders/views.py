@@ -40,7 +40,7 @@ def due_page(request: HttpRequest) -> HttpResponse:
         "page": Paginator(shown, PER_PAGE).get_page(request.GET.get("page")),
         "due_count": len(items),
         "ready_count": sum(item.is_ready for item in items),
-        "shown_ready": [item.key for item in shown if item.is_ready],
+        "shown_ready": sum(item.is_ready for item in shown),
         "today": _today(),
     }
     return render(request, "reminders/due.html", context)
@@ -50,15 +50,17 @@ def due_page(request: HttpRequest) -> HttpResponse:
 @office_required
 def preview(request: HttpRequest) -> HttpResponse:
     """Exactly what each person would get, before anything is queued."""
-    keys = request.POST.getlist("all_key" if "all" in request.POST else "key")
+    keys = _ready_keys(request.POST) if "all" in request.POST else request.POST.getlist("key")
     if not keys:
         messages.warning(request, _("Choose at least one line first."))
         return redirect("reminders:due_list")
     found = reminder_preview(keys=keys, now=clock.now())
+    good = [draft for draft in found.drafts if not draft.refusals]
     context = {
         "drafts": found.drafts,
         "skipped": found.skipped,
-        "good": sum(not draft.refusals for draft in found.drafts),
+        "good": len(good),
+        "good_keys": " ".join(item.key for draft in good for item in draft.items),
         "switch": sending_switch_get(),
         "to_folder": {channel: way_out(channel) == "folder" for channel in Channel.values},
     }
@@ -69,7 +71,7 @@ def preview(request: HttpRequest) -> HttpResponse:
 @office_required
 def queue(request: HttpRequest) -> HttpResponse:
     """Queue what was seen in the preview."""
-    result = reminders_queue(keys=request.POST.getlist("key"), actor=request.user, now=clock.now())
+    result = reminders_queue(keys=request.POST.get("keys", "").split(), actor=request.user, now=clock.now())
     count = len(result.message_ids)
     if count:
         said = ngettext("%(count)s message is queued.", "%(count)s messages are queued.", count)
@@ -124,6 +126,11 @@ def _shown(query: Any) -> tuple[DueFilter, list[DueItem], list[DueItem]]:
     wanted = form.cleaned_data if form.is_bound and form.is_valid() else {}
     items = due_list(today=_today(), lead_days=wanted.get("lead_days"))
     return form, items, [item for item in items if _matches(item, wanted)]
+
+
+def _ready_keys(query: Any) -> list[str]:
+    """The keys of all that the filter leaves and that may be reminded now, looked up afresh."""
+    return [item.key for item in _shown(query)[2] if item.is_ready]
 
 
 def _matches(item: DueItem, wanted: dict[str, Any]) -> bool:

@@ -78,7 +78,7 @@ def test_choose_preview_queue(page: Client) -> None:
     (draft,) = preview.context["drafts"]
     assert draft.body.splitlines()[0] in texts(preview)
     assert "Queue 1 message" in texts(preview)
-    answer = page.post("/due/queue/", {"key": first.key}, follow=True)
+    answer = page.post("/due/queue/", {"keys": preview.context["good_keys"]}, follow=True)
     assert "1 message is queued." in texts(answer)
     assert Message.objects.get().body == draft.body
 
@@ -87,8 +87,22 @@ def test_all_that_the_filter_leaves_can_be_previewed(page: Client) -> None:
     """One button for all, without a script."""
     for _ in range(3):
         make.make_interval()
-    keys = page.get("/due/").context["shown_ready"]
-    assert len(page.post("/due/preview/", {"all_key": keys, "all": "1"}).context["drafts"]) == 3
+    gutters = make.make_interval(service=make.make_service(code="gutters"))
+    assert page.get("/due/?kind=gutters").context["shown_ready"] == 1
+    assert len(page.post("/due/preview/", {"all": "1"}).context["drafts"]) == 4
+    (draft,) = page.post("/due/preview/", {"all": "1", "kind": "gutters"}).context["drafts"]
+    assert draft.items[0].property_id == gutters.property_id
+
+
+def test_the_preview_says_what_else_is_due(page: Client) -> None:
+    """Choosing one of two things of a customer makes the other wait: the office sees that before."""
+    place = make.make_property(street="12 Sample Street")
+    make.make_interval(property=place)
+    make.make_interval(property=place, service=make.make_service(name="Gutter clearing"))
+    first, _second = page.get("/due/").context["page"].object_list
+    shown = texts(page.post("/due/preview/", {"key": first.key}))
+    assert "Also due here and not chosen" in shown
+    assert "Gutter clearing, 12 Sample Street" in shown
 
 
 def test_nothing_chosen_is_said(page: Client) -> None:
@@ -100,16 +114,15 @@ def test_a_refused_message_is_shown_and_not_queued(page: Client) -> None:
     """The preview says what is missing and where to set it, and offers nothing to queue."""
     make.set_company(street="", city="", region="", postal_code="")
     make.make_interval()
-    keys = page.get("/due/").context["shown_ready"]
-    shown = texts(page.post("/due/preview/", {"key": keys}))
-    assert "Set it under Company" in shown
-    assert 'name="key"' not in shown
+    answer = page.post("/due/preview/", {"all": "1"})
+    assert "Set it under Company" in texts(answer)
+    assert (answer.context["good"], answer.context["good_keys"]) == (0, "")
 
 
 def test_a_key_that_names_nothing_is_a_plain_error(page: Client) -> None:
     """No server error for a tampered form."""
     assert page.post("/due/preview/", {"key": "nonsense"}).status_code == 422
-    assert page.post("/due/queue/", {"key": ":"}).status_code == 422
+    assert page.post("/due/queue/", {"keys": ":"}).status_code == 422
 
 
 @pytest.mark.parametrize("address", ["/due/", "/messages/", "/api/due-list/", "/api/messages/"])

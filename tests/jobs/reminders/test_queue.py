@@ -126,18 +126,22 @@ def test_a_race_for_the_same_key_is_lost_without_a_trace() -> None:
     """Somebody else wrote the row between the look and the write: one reminder, and the loser is told."""
     make.make_interval()
     chosen = keys()
-    real = services._draft
+    real = services.drafts_of
 
-    def other_was_faster(group: Any, now: datetime) -> Any:
-        drafted = real(group, now)
-        message = make.make_message()
-        place, kind, due_on = group.keys[0].split(":")
+    def other_was_faster(groups: Any, *, now: datetime) -> Any:
+        drafted = real(groups, now=now)
+        place, kind, due_on = groups[0].keys[0].split(":")
         Reminder.objects.create(
-            property_id=int(place), kind=kind, due_on=due_on, reason="", message=message, created_at=now
+            property_id=int(place),
+            kind=kind,
+            due_on=due_on,
+            reason="",
+            message=make.make_message(),
+            created_at=now,
         )
         return drafted
 
-    with mock.patch.object(services, "_draft", other_was_faster):
+    with mock.patch.object(services, "drafts_of", other_was_faster):
         result = queue(*chosen)
     assert (result.reminders, result.skipped[0].reason) == (0, "Somebody else queued it just now.")
     assert not Message.objects.filter(purpose="reminder").exists()
