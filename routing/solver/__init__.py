@@ -10,7 +10,10 @@ from .reading import parse_plan, parse_problem
 from .solve import solve
 from .stopping import RoundLimit, TimeLimit
 from .timing import Broken, schedule_route
+from .warm import choose_cache_folder, warm_up
 from .writing import plan_to_json, problem_to_json
+
+choose_cache_folder()
 
 __all__ = [
     "Break",
@@ -41,4 +44,5 @@ __all__ = [
     "schedule_route",
     "solve",
     "solve_in_child",
+    "warm_up",
 ]

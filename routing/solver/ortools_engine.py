@@ -44,9 +44,11 @@ PROMISE_UNITS = 10**12
 TIME = "time"
 
 
-def ortools_routes(model: Model, *, seconds: float, solutions: int | None = None) -> Routes:
-    """Routes found within `seconds` (or after so many solutions), never worse than insertion."""
-    first = construct(model)
+def ortools_routes(
+    model: Model, *, seconds: float, solutions: int | None = None, first: Routes | None = None
+) -> Routes:
+    """Routes found within `seconds` (or after so many solutions), never worse than the first ones."""
+    first = first or construct(model)
     jobs = [j for j in range(model.job_count) if _worth_a_look(model, j)]
     if not jobs or not model.crew_count:
         return first

@@ -104,9 +104,7 @@ def completion_bounds(day: Day, root: Root, reduced: Ints, jobs: Ints, grain: in
     for s in range(states):
         now = root.fresh if s == 0 else root.rested
         if now <= crew[SHIFT_END]:
-            ticks = _onward(
-                day, k, root.place, drives[count], costs[count], ready_in, now, s == 1, zero, grain, steps
-            )
+            ticks = _onward(day, k, root.place, drives[count], costs[count], ready_in, now, s == 1, zero, grain, steps)
             most = max(most, ticks)
     return finish_in, most + root.ticks if most > LOST else LOST
 

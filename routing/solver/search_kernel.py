@@ -6,6 +6,8 @@ of a few routes and puts jobs back one by one at their best places, in an order 
 adapted to optional stops). Worse routes are kept now and then (simulated annealing).
 """
 
+# mypy: disable-error-code="arg-type, assignment"
+
 from typing import NamedTuple
 
 import numpy as np

@@ -1,5 +1,6 @@
 """One entry: a problem in, the best plan that was found out."""
 
+import time
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
@@ -10,11 +11,13 @@ from .params import Params
 from .plan import Plan
 from .problem import Problem
 from .stopping import Stop, Watch
+from .warm import is_warm, start_warming
 
 if TYPE_CHECKING:
     from .optimiser import Optimiser
 
 REPORT_EVERY_SECONDS = 0.25
+SLICE_SECONDS = 1.5
 
 OnProgress = Callable[[Plan], None]
 
@@ -33,14 +36,37 @@ def solve(
     `RoundLimit` give the same plan on every run.
     """
     watch = stop.started()
-    model = build_model(problem)
-    routes = construct(model, lambda: watch.seconds_left() <= 0)
+    model, routes = prepared(problem, watch)
     findings = Findings(simple_bound(model), watch.seconds(), {"seed": seed})
     if on_progress:
         on_progress(finished_plan(model, routes, findings))
     if not model.job_count or not model.crew_count or watch.over(0):
         return finished_plan(model, routes, findings)
+    if watch.seconds_left() < float("inf"):
+        routes = _while_compiling(model, routes, watch)
+    if watch.over(0):
+        return finished_plan(model, routes, findings)
     return _optimised(model, routes, seed, params or Params(), watch, on_progress)
+
+
+def prepared(problem: Problem, watch: Watch | None = None) -> tuple[Model, Routes]:
+    """Arrays and first routes, without any compiled code."""
+    model = build_model(problem)
+    return model, construct(model, lambda: watch is not None and watch.seconds_left() <= 0)
+
+
+def _while_compiling(model: Model, routes: Routes, watch: Watch) -> Routes:
+    """Better routes from OR-Tools' routing library for as long as our own code is being compiled."""
+    if is_warm():
+        return routes
+    from .ortools_engine import ortools_routes
+
+    compiling = start_warming()
+    while compiling.poll() is None and watch.seconds_left() > SLICE_SECONDS:
+        routes = ortools_routes(model, seconds=SLICE_SECONDS, first=routes)
+    if compiling.poll() is None:
+        time.sleep(max(0.0, watch.seconds_left()))
+    return routes
 
 
 def _optimised(model: Model, routes: Routes, seed: int, params: Params, watch: Watch, tell: OnProgress | None) -> Plan:
