@@ -74,7 +74,10 @@ class CustomerOutput(serializers.Serializer[Any]):
     language = serializers.ChoiceField(choices=Language.choices)
     source = serializers.CharField()  # type: ignore[assignment]
     note = serializers.CharField()
-    properties = serializers.PrimaryKeyRelatedField[Property](many=True, read_only=True)
+    properties = serializers.SerializerMethodField(help_text="Ids, by street")
+
+    def get_properties(self, customer: Customer) -> list[int]:
+        return [place.pk for place in customer.properties.all()]
 
 
 class CustomerInput(serializers.Serializer[Any]):
@@ -237,7 +240,7 @@ class RefusalOutput(serializers.Serializer[Any]):
 class ImportOutput(serializers.Serializer[Any]):
     """rows = created + changed + unchanged + refused, always."""
 
-    kind = serializers.ChoiceField(choices=sorted(services.FIELDS))
+    kind = serializers.CharField(help_text="customers or jobs")
     dry_run = serializers.BooleanField()
     rows = serializers.IntegerField()
     created = serializers.IntegerField()

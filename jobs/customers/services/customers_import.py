@@ -12,7 +12,7 @@ from jobs.customers.domain.columns import Columns, Field
 from jobs.customers.domain.customer_rows import CustomerRow, read_customer_row
 from jobs.customers.domain.dates import DateOrder
 from jobs.customers.domain.faults import N_, Fault
-from jobs.customers.domain.identity import same_place, street_key
+from jobs.customers.domain.identity import customer_keys, digest, same_place, street_key
 from jobs.customers.domain.reading import Habits
 from jobs.customers.domain.tables import Row
 from jobs.customers.domain.values import same_value
@@ -23,6 +23,7 @@ from shared.company.models import Company
 from .customers_store import Changes, Known, RowPlan, load_known
 from .importing import Answer, Outcome, Refusal
 from .index import CustomerIndex, own_number, own_reference
+from .said import SaidBefore, Thing
 
 
 class CustomersImporter:
@@ -37,13 +38,12 @@ class CustomersImporter:
         self.habits = Habits(company.country, company.currency)
         self.actor, self.now = actor, now
         self.index = CustomerIndex()
-        # What this file said before: (kind, thing) -> field -> (hash of the value, row).
-        self.said: dict[tuple[str, int], dict[str, tuple[int, int]]] = {}
+        self.said = SaidBefore()
 
     def begin(self, columns: Columns, date_orders: Mapping[str, DateOrder]) -> None:
         self.columns = columns
         self.index.load()
-        self.said = {key: said for key, said in self.said.items() if key[1] > 0}
+        self.said.forget_batch()
 
     def read(self, row: Row) -> CustomerRow | list[Fault]:
         return read_customer_row(row, self.columns, self.habits)
@@ -58,7 +58,8 @@ class CustomersImporter:
         before = [(kind, thing, _key(kind, thing)) for kind, thing in self.changes.fresh()]
         self.changes.store(self.index)
         for kind, thing, key in before:
-            self.said[_key(kind, thing)] = self.said.pop(key, {})
+            self.said.rename(key, _key(kind, thing))
+        self.said.keep()
         return answers
 
     def _wanted(self, rows: Sequence[CustomerRow]) -> set[int]:
@@ -74,6 +75,7 @@ class CustomersImporter:
         try:
             return self._taken(row)
         except Refusal as refusal:
+            self.said.refuse(self._spoken_of(row), row.number)
             return [refusal.fault]
 
     def _taken(self, row: CustomerRow) -> Outcome:
@@ -86,16 +88,39 @@ class CustomersImporter:
         known = known or Known(self.index.new_token(), Customer(created_at=self.now))
         plan = self._plan(row, known, place)
         self._agrees_with_walls(row, known, plan.place)
+        if made or plan.changes_anything:
+            self._not_after_a_refused_row(row)
         if made:
             self.known[known.token] = known
-        touched = self.changes.take(plan, known, made=made)
+        self.changes.take(plan, known, made=made)
         self._remember(row, known, plan.place)
         if made:
             return Outcome.CREATED
-        return Outcome.CHANGED if touched else Outcome.UNCHANGED
+        return Outcome.CHANGED if plan.changes_anything else Outcome.UNCHANGED
 
     def notes(self) -> tuple[str, ...]:
         return ()
+
+    def _spoken_of(self, row: CustomerRow) -> list[Thing]:
+        """Everything by which a row could find or make a customer or a property, and whom it finds."""
+        facts = _facts(row)
+        keys = [("key", key) for key in customer_keys(**facts)]
+        for kind, fields in (("customer_ref", row.customer), ("property_ref", row.property)):
+            if fields.get("reference"):
+                keys.append((kind, digest(fields["reference"])))
+        found = self.index.by_facts(**facts) | {self.index.by_reference(row.customer.get("reference", "")) or 0}
+        return keys + [_key("customer", self.known[token].customer) for token in sorted(found) if token in self.known]
+
+    def _not_after_a_refused_row(self, row: CustomerRow) -> None:
+        earlier = self.said.refused(self._spoken_of(row))
+        if earlier is not None:
+            raise Refusal(
+                "",
+                "",
+                N_("Row %(row)d, which may be about the same customer or property, was refused."),
+                N_("Correct that row, then import both again."),
+                row=earlier,
+            )
 
     # --- who is meant ---
 
@@ -157,10 +182,17 @@ class CustomersImporter:
         fitting = [
             place
             for place in properties
-            if street_key(place.street) == street_key(street)
-            and same_place(place.city, place.postal_code, city, code)
-            and (not reference or own is not None or not place.reference)
+            if street_key(place.street) == street_key(street) and same_place(place.city, place.postal_code, city, code)
         ]
+        taken = [place.reference for place in fitting if place.reference and reference and own is None]
+        if street and taken:
+            raise Refusal(
+                self.columns.heading("property_ref"),
+                reference,
+                N_("The property at this street has the reference %(reference)s."),
+                N_("Is it the same house? Correct the reference, or write the unit into the street."),
+                reference=taken[0],
+            )
         if street and len(fitting) > 1:
             raise Refusal(
                 self.columns.heading("street"),
@@ -175,13 +207,13 @@ class CustomersImporter:
     def _agrees(self, row: CustomerRow, known: Known, place: Property | None) -> None:
         """Refuse a row that contradicts an earlier one of this file; importing twice would never settle."""
         things: list[tuple[str, Model, Mapping[str, Any]]] = [("customer", known.customer, row.customer)]
+        things += [("consent", known.customer, row.consents)]
         if place is not None:
             things += [("property", place, row.property), ("wall", place, row.wall)]
         for kind, thing, fields in things:
-            said = self.said.get(_key(kind, thing), {})
-            for name, value in fields.items():
-                if name in said and said[name][0] != hash(value):
-                    self._contradicted(kind, name, value, said[name][1])
+            earlier = self.said.contradicted(_key(kind, thing), fields)
+            if earlier is not None:
+                self._contradicted(kind, earlier[0], fields[earlier[0]], earlier[1])
 
     def _contradicted(self, kind: str, name: str, value: object, number: int) -> None:
         raise Refusal(
@@ -190,7 +222,7 @@ class CustomersImporter:
             N_("Row %(row)d says something else here about the same %(thing)s."),
             N_("Which is right? Correct one of the two rows."),
             row=number,
-            thing=kind,
+            thing="customer" if kind == "consent" else kind,
         )
 
     def _agrees_with_walls(self, row: CustomerRow, known: Known, place: Property | None) -> None:
@@ -211,7 +243,7 @@ class CustomersImporter:
             place=target,
             is_new_place=fresh,
             place_fields=_differing(target, row.property) if target else {},
-            wall_fields=dict(row.wall) if target else {},
+            wall_fields=_differing_wall(known, target, row.wall) if target else {},
             consents={c: given for c, given in row.consents.items() if known.consents.get(c) != given},
         )
         self._check(known.customer, plan.customer_fields, "customer")
@@ -240,16 +272,12 @@ class CustomersImporter:
         customer = known.customer
         facts = {"name": customer.name, "phone": customer.phone_e164, "email": customer.email}
         self.index.add_customer(known.token, customer.reference or "", **facts)
-        self._note("customer", customer, row.customer, row.number)
+        self.said.note(_key("customer", customer), row.customer, row.number)
+        self.said.note(_key("consent", customer), row.consents, row.number)
         if place is not None:
             self.index.add_property(known.token, place.pk, place.reference or "", street=place.street, **facts)
-            self._note("property", place, row.property, row.number)
-            self._note("wall", place, row.wall, row.number)
-
-    def _note(self, kind: str, thing: Model, fields: Mapping[str, Any], number: int) -> None:
-        said = self.said.setdefault(_key(kind, thing), {})
-        for name, value in fields.items():
-            said.setdefault(name, (hash(value), number))
+            self.said.note(_key("property", place), row.property, row.number)
+            self.said.note(_key("wall", place), row.wall, row.number)
 
 
 COLUMN_OF = {
@@ -263,6 +291,11 @@ COLUMN_OF = {
 def _key(kind: str, thing: Model) -> tuple[str, int]:
     """A thing of this file: its id, or a negative stand-in that lasts as long as its batch."""
     return kind, thing.pk or -id(thing)
+
+
+def _differing_wall(known: Known, place: Property, fields: Mapping[str, Any]) -> dict[str, Any]:
+    wall = known.walls.get(id(place))
+    return dict(fields) if wall is None else _differing(wall, fields)
 
 
 def _facts(row: CustomerRow) -> dict[str, str]:

@@ -45,6 +45,12 @@ class RowPlan:
     wall_fields: Mapping[str, Any]
     consents: Mapping[str, bool]
 
+    @property
+    def changes_anything(self) -> bool:
+        """Whether something that is stored would be different afterwards."""
+        changed = self.customer_fields or self.place_fields or self.wall_fields or self.consents
+        return bool(changed) or self.is_new_place
+
 
 def load_known(customer_ids: Iterable[int]) -> dict[int, Known]:
     """The customers with these ids, with properties, walls and the newest answer for each channel."""
@@ -80,23 +86,24 @@ class Changes:
         self.changed: defaultdict[type[Model], dict[int, tuple[Model, set[str]]]] = defaultdict(dict)
         self._new: set[int] = set()
 
-    def take(self, plan: RowPlan, known: Known, *, made: bool) -> bool:
-        """Do what a row's plan says, in memory; whether it changed anything that was there."""
+    def take(self, plan: RowPlan, known: Known, *, made: bool) -> None:
+        """Do what a row's plan says, in memory."""
         if made:
             self.new_customers.append(known)
             self._new.add(id(known.customer))
-        touched = self._set(known.customer, plan.customer_fields)
+        self._set(known.customer, plan.customer_fields)
         if plan.place is not None:
-            touched |= self._place(plan, known, plan.place)
-            touched |= self._wall(plan.place, known, plan.wall_fields)
+            self._place(plan, known, plan.place)
+            self._wall(plan.place, known, plan.wall_fields)
         for channel, given in plan.consents.items():
             known.consents[channel] = given
             self.new_consents.append(self._consent(known.customer, channel, given))
-        return touched or bool(plan.consents)
 
     def fresh(self) -> Iterator[tuple[str, Model]]:
         """What is not stored yet, under the kinds that rows speak of."""
-        yield from (("customer", known.customer) for known in self.new_customers)
+        for known in self.new_customers:
+            yield "customer", known.customer
+            yield "consent", known.customer
         for place in self.new_properties:
             yield "property", place
             yield "wall", place
@@ -118,30 +125,28 @@ class Changes:
             model._default_manager.bulk_update([row for row, _ in rows.values()], names)
         Event.objects.bulk_create(self._events())
 
-    def _set(self, row: Model, fields: Mapping[str, Any]) -> bool:
+    def _set(self, row: Model, fields: Mapping[str, Any]) -> None:
         for name, value in fields.items():
             setattr(row, name, value)
         if fields and id(row) not in self._new:
             _, names = self.changed[type(row)].setdefault(row.pk, (row, set()))
             names.update(fields)
-        return bool(fields)
 
-    def _place(self, plan: RowPlan, known: Known, place: Property) -> bool:
+    def _place(self, plan: RowPlan, known: Known, place: Property) -> None:
         if plan.is_new_place:
             known.properties.append(place)
             self.new_properties.append(place)
             self._new.add(id(place))
-        return self._set(place, plan.place_fields) or plan.is_new_place
+        self._set(place, plan.place_fields)
 
-    def _wall(self, place: Property, known: Known, fields: Mapping[str, Any]) -> bool:
-        if not fields:
-            return False
+    def _wall(self, place: Property, known: Known, fields: Mapping[str, Any]) -> None:
         wall = known.walls.get(id(place))
-        if wall is None:
+        if wall is None and fields:
             wall = known.walls[id(place)] = Wall(property=place, name=WHOLE_HOUSE, storeys=place.storeys)
             self.new_walls.append(wall)
             self._new.add(id(wall))
-        return self._set(wall, {name: value for name, value in fields.items() if getattr(wall, name) != value})
+        if wall is not None:
+            self._set(wall, fields)
 
     def _consent(self, customer: Customer, channel: str, given: bool) -> Consent:
         return Consent(

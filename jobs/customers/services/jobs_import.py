@@ -1,6 +1,6 @@
 """What rows of a jobs' file mean for the rows that are stored."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import date, datetime
 from typing import Any, NoReturn
 
@@ -9,6 +9,7 @@ from django.utils.translation import gettext
 from jobs.customers.domain.columns import Columns, Field
 from jobs.customers.domain.dates import DateOrder
 from jobs.customers.domain.faults import N_, Fault
+from jobs.customers.domain.identity import digest
 from jobs.customers.domain.job_rows import JobRow, KnownService, read_job_row, service_words
 from jobs.customers.domain.reading import Habits
 from jobs.customers.domain.tables import Row
@@ -36,6 +37,7 @@ from .job_differences import (
 from .job_terms import line_terms
 from .jobs_store import DoneLine, JobChanges, KnownJob, KnownLine, load_jobs
 from .places import PlaceFinder
+from .said import SaidBefore, Thing
 
 
 class JobsImporter:
@@ -50,8 +52,7 @@ class JobsImporter:
         self.company, self.actor, self.now, self.today = company, actor, now, today
         self.index = CustomerIndex()
         self.from_card = self.without_hours = self.without_days = 0
-        # What this file said about a job: its id (negative until stored) -> field -> (value, row).
-        self.said: dict[int, dict[str, tuple[Any, int]]] = {}
+        self.said = SaidBefore()
         self.lines_said: dict[int, int] = {}
 
     def begin(self, columns: Columns, date_orders: Mapping[str, DateOrder]) -> None:
@@ -65,7 +66,7 @@ class JobsImporter:
         self.words = service_words(list(self.known_services.values()))
         self.rates = rate_terms(on=self.today)
         self.index.load()
-        self.said = {token: said for token, said in self.said.items() if token > 0}
+        self.said.forget_batch()
 
     def read(self, row: Row) -> JobRow | list[Fault]:
         return read_job_row(row, self.columns, self.habits, self.known_services, self.words)
@@ -98,23 +99,42 @@ class JobsImporter:
         fresh = [(known, token_of(known)) for known in self.changes.new_jobs]
         self.changes.store()
         for known, token in fresh:
-            self.said[token_of(known)] = self.said.pop(token, {})
+            self.said.rename(("job", token), ("job", token_of(known)))
+        self.said.keep()
         self.lines_said |= {k.line.pk: k.said_by for known in self.jobs for k in known.lines if k.said_by}
         return answers
 
     def _one(self, row: JobRow) -> Answer:
         try:
             place = self.finder.find(row.place)
-            known = self._job(row, place)
-            if known is None:
-                return self._created(row, place)
-            self._agrees(row, known)
-            line = self._line(row, known)
-            if known.job.state == "done":
-                return self._in_history(row, known, line, place)
-            return self._changed(row, known, line, place)
         except Refusal as refusal:
             return [refusal.fault]
+        try:
+            return self._taken(row, place)
+        except Refusal as refusal:
+            self.said.refuse(self._spoken_of(row, place), row.number)
+            return [refusal.fault]
+
+    def _taken(self, row: JobRow, place: Property) -> Outcome:
+        known = self._job(row, place)
+        self._agrees(row, known, place)
+        if known is None:
+            return self._created(row, place)
+        line = self._line(row, known)
+        if known.job.state == "done":
+            return self._in_history(row, known, line, place)
+        return self._changed(row, known, line, place)
+
+    def _spoken_of(self, row: JobRow, place: Property) -> list[Thing]:
+        """Everything by which a row could find or make a job."""
+        work: Thing = ("work", digest(place.pk, row.service))
+        return [work, ("job_ref", digest(row.reference))] if row.reference else [work]
+
+    def _not_after_a_refused_row(self, row: JobRow, place: Property) -> None:
+        earlier = self.said.refused(self._spoken_of(row, place))
+        if earlier is not None:
+            self._refuse("", "", N_("Row %(row)d, which may be about the same job, was refused."),
+                         N_("Correct that row, then import both again."), row=earlier)  # fmt: skip
 
     # --- which job is meant ---
 
@@ -154,13 +174,13 @@ class JobsImporter:
         if len(fitting) > 1:
             self._refuse("job_ref", row.reference, N_("Several jobs of this service at this property fit."),
                          N_("Which one is it? Write its reference as job_ref; an export shows it."))  # fmt: skip
-        if fitting and token_of(fitting[0]) in self.said:
-            if row.reference:
-                return None
-            first = min(number for _, number in self.said[token_of(fitting[0])].values())
+        spoken_for = self.said.rows_about(("job", token_of(fitting[0]))) if fitting else []
+        if spoken_for and row.reference:
+            return None
+        if spoken_for:
             self._refuse("service", row.service, N_("Row %(row)d already stands for this job."),
                          N_("Is it the same work twice? Remove one row, or give each a reference as job_ref."),
-                         row=first)  # fmt: skip
+                         row=spoken_for[0])  # fmt: skip
         return fitting[0] if fitting else None
 
     def _same_state(self, row: JobRow, known: KnownJob) -> bool:
@@ -175,12 +195,20 @@ class JobsImporter:
         written = clock.local_date(self.company.timezone, known.job.created_at)
         return row.done_on is None or row.done_on > written
 
-    def _agrees(self, row: JobRow, known: KnownJob) -> None:
-        said = self.said.get(token_of(known), {})
-        for name, value in said_of_job(row).items():
-            if name in said and said[name][0] != value:
-                self._refuse(name, value, N_("Row %(row)d says something else here about the same job."),
-                             N_("Which is right? Correct one of the two rows."), row=said[name][1])  # fmt: skip
+    def _agrees(self, row: JobRow, known: KnownJob | None, place: Property) -> None:
+        """Refuse a row that contradicts an earlier one about the job, or about how often the service recurs."""
+        things: list[tuple[Thing, Mapping[str, Any]]] = [(self._interval_of(row, place), _said_of_interval(row))]
+        if known is not None:
+            things.append((("job", token_of(known)), said_of_job(row)))
+        for thing, fields in things:
+            earlier = self.said.contradicted(thing, fields)
+            if earlier is not None:
+                name, number = earlier
+                self._refuse(name, fields[name], N_("Row %(row)d says something else here about the same job."),
+                             N_("Which is right? Correct one of the two rows."), row=number)  # fmt: skip
+
+    def _interval_of(self, row: JobRow, place: Property) -> Thing:
+        return "interval", digest(place.pk, row.service)
 
     def _line(self, row: JobRow, known: KnownJob) -> KnownLine | None:
         """The line of the job that the row means: one of its service that no other row has spoken of."""
@@ -195,6 +223,7 @@ class JobsImporter:
         if row.state in ON_A_PLAN:
             self._refuse("job_state", row.state, N_("A job comes onto a day plan by planning, not by an import."),
                          N_("Write agreed, and plan the day."))  # fmt: skip
+        self._not_after_a_refused_row(row, place)
         reference = row.reference if row.reference and own_number(row.reference) is None else None
         job = Job(
             property=place,
@@ -235,6 +264,7 @@ class JobsImporter:
 
     def _further_line(self, row: JobRow, known: KnownJob, line: KnownLine | None, place: Property) -> Outcome:
         """A further line of a job that an earlier row of this batch books as done."""
+        self._not_after_a_refused_row(row, place)
         made = line is None
         line = line or self._new_line(row, known, place)
         self._change(known, {}, line, {} if made else line_differences(row, line.line), made)
@@ -257,6 +287,8 @@ class JobsImporter:
                          N_("Correct the state, or give the row a reference of its own."),
                          old=known.job.state, new=state)  # fmt: skip
         made = line is None
+        if made or fields or windows or line_fields:
+            self._not_after_a_refused_row(row, place)
         line = line or self._new_line(row, known, place)
         self._change(known, fields, line, line_fields, made)
         if windows:
@@ -321,25 +353,39 @@ class JobsImporter:
         self.changes.book(known, visit, done)
 
     def _interval(self, row: JobRow, place: Property) -> bool:
+        """Set how often the service recurs here, counted from the latest time in the whole history."""
         service = self.services[row.service]
         if row.done_on is None and row.interval_months is None:
             return False
         usual = service.interval_months if row.done_on else None
-        return self.changes.move_interval(place.pk, service.pk, row.interval_months, usual, row.done_on)
+        last = max(filter(None, (row.done_on, *self._done_days(place, service))), default=None)
+        return self.changes.move_interval(place.pk, service.pk, row.interval_months, usual, last)
+
+    def _done_days(self, place: Property, service: Service) -> Iterator[date]:
+        for known in self.jobs:
+            done_here = known.job.property_id == place.pk and known.job.state == "done" and known.visit is not None
+            counts = done_here and known.job.callback_of_id is None  # a free return visit moves no due date
+            if counts and any(line.line.service_id == service.pk for line in known.lines):
+                assert known.visit is not None
+                yield known.visit.work_date
 
     def _note(self, row: JobRow, known: KnownJob, line: KnownLine) -> None:
         line.said_by = row.number
         self.called[row.reference, known.job.property.pk] = known
-        said = self.said.setdefault(token_of(known), {})
-        for name, value in said_of_job(row).items():
-            said.setdefault(name, (value, row.number))
+        self.said.note(("job", token_of(known)), said_of_job(row), row.number)
+        self.said.note(self._interval_of(row, known.job.property), _said_of_interval(row), row.number)
 
     def _history(self, row: JobRow, name: str) -> None:
         self._refuse(name, getattr(row, name, ""), N_("The history says something else about this job."),
                      N_("An import does not change what was done; correct the visit on the job's page."))  # fmt: skip
 
     def _refuse(self, name: str, value: object, problem: str, advice: str, **params: Any) -> NoReturn:
-        raise Refusal(self.columns.heading(COLUMN_OF.get(name, name)), value, problem, advice, **params)
+        column = self.columns.heading(COLUMN_OF.get(name, name)) if name else ""
+        raise Refusal(column, value, problem, advice, **params)
+
+
+def _said_of_interval(row: JobRow) -> dict[str, Any]:
+    return {} if row.interval_months is None else {"interval_months": row.interval_months}
 
 
 COLUMN_OF = {

@@ -130,6 +130,29 @@ def test_rows_of_one_file_that_contradict_each_other_are_refused():
     assert Property.objects.count() == 1
 
 
+def test_rows_that_hang_on_a_refused_row_wait_for_its_correction():
+    """Otherwise the second import, which knows the later row, would read the refused one in another way."""
+    text = (
+        "Cust No,Name,Phone,Address,Email\n"
+        ",Ann,614 555 0101,3 Ash Rd,ann@example.com\n"
+        "C-2,Ann Example,614 555 0101,3 Ash Rd,\n"
+        "C-1,Ann,,2 Oak Ave,ann@example.com\n"
+    )
+    for _ in range(2):
+        report = take(text)
+        assert problems(report) == {
+            3: ["Row 2 says something else here about the same customer."],
+            4: ["Row 3, which may be about the same customer or property, was refused."],
+        }
+    assert Customer.objects.get().reference is None
+
+
+def test_one_property_has_one_reference():
+    """A second reference for the same street of the same customer is a question."""
+    report = take("Cust No,Name,Property no,Address\nC-1,Ann,P-1,2 Oak Ave\nC-1,Ann,P-2,2 Oak Avenue\n")
+    assert problems(report) == {3: ["The property at this street has the reference P-1."]}
+
+
 def test_two_properties_of_one_customer():
     """Rows with the same customer and different streets make one customer with two properties, once."""
     text = "Cust No,Name,Address\nC-1,Ann,1 Elm St\nC-1,Ann,2 Elm St\nC-1,Ann,2 Elm St\n"

@@ -166,6 +166,21 @@ def test_the_same_work_twice_in_a_file_is_a_question(home):
         assert problems(report) == {3: ["Row 2 already stands for this job."]}
 
 
+def test_an_interval_counts_from_the_whole_history(home):
+    """Said by a later row, it still starts from the day that an earlier row gave; two lengths are a question."""
+    text = (
+        "Property no,Service,Qty,Price,Minutes,Done,Interval\n"
+        "P-1,House wash,1800,300,120,2025-05-13,\n"
+        "P-1,House wash,1800,310,120,,9\n"
+        "P-1,House wash,1800,290,120,2024-05-13,10\n"
+    )
+    report = take(text)
+    assert problems(report) == {4: ["Row 3 says something else here about the same job."]}
+    interval = ServiceInterval.objects.get()
+    assert (interval.interval_months, interval.next_due_on) == (9, date(2026, 2, 13))
+    assert (take(text).changed, ServiceInterval.objects.get()) == (0, interval)
+
+
 def test_ambiguous_dates_are_asked_about_unless_something_decides(home):
     """4/5 alone is a question; a 13th in the column or the declared order answers it."""
     head = "Property no,Service,Price,Minutes,Done\n"

@@ -61,12 +61,13 @@ JOB_ROWS = st.lists(
         mostly("", "2026-06-04", "2026-06-05..2026-06-09", bad=["6/7/2026"]),
         mostly("", "8-10", bad=["10-8"]),
         mostly("", "10", bad=["500"]),
+        mostly("", "", "12", "6", bad=["0"]),
     ),
     max_size=12,
 )
 JOB_HEADER = [
     "Job no", "Property no", "Name", "Address", "Service", "Qty", "Price", "Minutes", "Status", "Done",
-    "Possible dates", "Window", "Discount",
+    "Possible dates", "Window", "Discount", "Interval",
 ]  # fmt: skip
 # Without shrinking: each try imports three times, and a failure would take minutes to say the same in fewer words.
 PHASES = (Phase.explicit, Phase.reuse, Phase.generate)
