@@ -2,6 +2,7 @@
 
 from datetime import date, datetime
 from decimal import Decimal
+from functools import lru_cache
 
 from django.utils import translation
 from django.utils.formats import date_format
@@ -18,10 +19,14 @@ _SPANISH_KINDS = {"shutters": "las contraventanas", "garage_door": "la puerta de
 
 
 def date_words(day: date, language: str = "") -> str:
-    """`3 May 2025`, or `3 de mayo de 2025`."""
-    with translation.override(language or translation.get_language()):
-        spanish = (translation.get_language() or "").startswith("es")
-        return date_format(day, r"j \d\e F \d\e Y" if spanish else "j F Y")
+    """`3 May 2025`, or `3 de mayo de 2025`; in the reader's language unless one is given."""
+    return _date_words(day, language or translation.get_language() or "en")
+
+
+@lru_cache(maxsize=4096)  # a long due list says the same few hundred dates again and again
+def _date_words(day: date, language: str) -> str:
+    with translation.override(language):
+        return date_format(day, r"j \d\e F \d\e Y" if language.startswith("es") else "j F Y")
 
 
 def reading_words(reading: Decimal) -> str:
