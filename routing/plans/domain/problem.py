@@ -10,8 +10,8 @@ How the facts are read:
 
 import hashlib
 import json
-from collections.abc import Sequence
 from dataclasses import replace
+from itertools import product
 
 from routing.plans.domain.costs import (
     minute_cost_with_reserve,
@@ -27,7 +27,7 @@ from routing.solver import Break, Broken, Crew, Job, Overtime, Prefer, Problem, 
 from shared.units import round_half_up
 
 SAME_CREW_CENTS = 1_500  # what keeping the crew that a customer was told of is worth; our choice, no source
-LATE_MINUTES = 600  # how much longer a crew that runs late may work
+LATE_MINUTES = 4_320  # how much longer the shift of a crew that runs late may become at most
 
 
 def places_of(facts: DayFacts) -> tuple[Place, ...]:
@@ -38,7 +38,7 @@ def places_of(facts: DayFacts) -> tuple[Place, ...]:
 
 def build_problem(facts: DayFacts, table: DriveTable) -> Problem:
     """The day problem; `table` has a row and column for each of `places_of(facts)`."""
-    started = {stop.job_id: stop for stop in facts.started}
+    started = _started(facts)
     reserve = _common_reserve(facts)
     problem = Problem(
         places=tuple(place.key for place in places_of(facts)),
@@ -49,7 +49,7 @@ def build_problem(facts: DayFacts, table: DriveTable) -> Problem:
         fixed=_fixed(facts),
         reserve_cents_per_crew_hour=reserve,
     )
-    return _with_late_crews(problem)
+    return _fitted(problem)
 
 
 def digest_of(problem: Problem) -> str:
@@ -60,14 +60,34 @@ def digest_of(problem: Problem) -> str:
 
 def out_of_time(facts: DayFacts) -> tuple[int, ...]:
     """Jobs whose last window closed before the present minute."""
-    started = {stop.job_id: stop for stop in facts.started}
+    started = _started(facts)
     return tuple(job.job_id for job in facts.jobs if not _has_time(job, started, facts))
 
 
 def late_crews(facts: DayFacts, problem: Problem) -> tuple[str, ...]:
-    """Crews whose shift had to be lengthened because of stops that they have begun."""
-    ends = {crew.code: crew.shift[1] for crew in facts.crews}
-    return tuple(crew.id for crew in problem.crews if crew.shift[1] > ends[crew.id])
+    """Crews whose shift or break had to give way to stops that they have begun."""
+    hours = {crew.code: (crew.shift, crew.break_window) for crew in facts.crews}
+    return tuple(
+        crew.id
+        for crew in problem.crews
+        if (crew.shift, crew.rest.window if crew.rest else hours[crew.id][1]) != hours[crew.id]
+    )
+
+
+def _started(facts: DayFacts) -> dict[int, StartedStop]:
+    """By job. A crew that has begun its next stop has left the one before, even where nobody said so."""
+    in_order = sorted(facts.started, key=_order)
+    following: dict[str, int] = {}
+    stops = {}
+    for stop in reversed(in_order):
+        until = stop.until_minute if stop.until_minute is not None else following.get(stop.crew)
+        stops[stop.job_id] = replace(stop, until_minute=until)
+        following[stop.crew] = stop.from_minute
+    return stops
+
+
+def _order(stop: StartedStop) -> tuple[int, int]:
+    return stop.from_minute, stop.job_id
 
 
 def _common_reserve(facts: DayFacts) -> int:
@@ -129,8 +149,7 @@ def _begun(job: JobFacts, stop: StartedStop, facts: DayFacts) -> Job:
     until = stop.until_minute if stop.until_minute is not None else facts.now_minute
     so_far = (max(0, (until or 0) - stop.from_minute) * 100) // pace
     minutes = so_far if stop.until_minute is not None else max(so_far, job.on_site_minutes)
-    latest = max(crew.shift[1], stop.from_minute) + LATE_MINUTES
-    window = (stop.from_minute, latest)
+    window = (stop.from_minute, stop.from_minute)
     return Job(job_key(job.job_id), job.place.key, minutes, (window,), job.gain_cents, must_do=True)
 
 
@@ -147,21 +166,46 @@ def _has_time(job: JobFacts, started: dict[int, StartedStop], facts: DayFacts) -
 
 def _fixed(facts: DayFacts) -> dict[str, tuple[str, ...]]:
     fixed: dict[str, tuple[str, ...]] = {}
-    for stop in sorted(facts.started, key=lambda stop: (stop.from_minute, stop.job_id)):
+    for stop in sorted(facts.started, key=_order):
         fixed[stop.crew] = (*fixed.get(stop.crew, ()), job_key(stop.job_id))
     return fixed
 
 
-def _with_late_crews(problem: Problem) -> Problem:
-    crews: Sequence[Crew] = [_in_time(problem, crew) for crew in problem.crews]
-    return problem.replace(crews=tuple(crews))
+def _fitted(problem: Problem) -> Problem:
+    """The problem with each crew that has begun given the room that its stops really took."""
+    for crew_id in problem.fixed:
+        tries = (_loosened(problem, crew_id, *allowed) for allowed in product((False, True), repeat=3))
+        problem = next((made for made in tries if _keeps_fixed(made, crew_id)), problem)
+    return problem
 
 
-def _in_time(problem: Problem, crew: Crew) -> Crew:
-    """The crew as it is, or with the room that its fixed stops need."""
-    fixed = problem.fixed.get(crew.id, ())
-    if not fixed or not isinstance(schedule_route(problem, crew.id, fixed), Broken):
-        return crew
-    end = crew.shift[1] + LATE_MINUTES
+def _keeps_fixed(problem: Problem, crew_id: str) -> bool:
+    return not isinstance(schedule_route(problem, crew_id, problem.fixed[crew_id]), Broken)
+
+
+def _loosened(problem: Problem, crew_id: str, later_starts: bool, later_break: bool, longer_shift: bool) -> Problem:
+    """Step by step away from what was: starts later than the real ones, a break after its hours, a longer shift.
+
+    The shift ends no later than the crew needs for what it has begun.
+    """
+    crew = problem.crew_by_id[crew_id]
+    end = crew.shift[1] + (LATE_MINUTES if longer_shift else 0)
     rest = crew.rest and replace(crew.rest, window=(crew.rest.window[0], max(crew.rest.window[1], end)))
-    return replace(crew, shift=(crew.shift[0], end), rest=rest)
+    made = _with_crew(problem, replace(crew, shift=(crew.shift[0], end), rest=rest if later_break else crew.rest))
+    if later_starts:
+        fixed = set(problem.fixed[crew_id])
+        made = made.replace(jobs=tuple(_from_then_on(job) if job.id in fixed else job for job in made.jobs))
+    route = schedule_route(made, crew_id, problem.fixed[crew_id])
+    if isinstance(route, Broken):
+        return made
+    tight = replace(made.crew_by_id[crew_id], shift=(crew.shift[0], max(crew.shift[1], route.back)))
+    return _with_crew(made, tight)
+
+
+def _from_then_on(job: Job) -> Job:
+    begun = job.windows[0][0]
+    return replace(job, windows=((begun, begun + LATE_MINUTES),))
+
+
+def _with_crew(problem: Problem, changed: Crew) -> Problem:
+    return problem.replace(crews=tuple(changed if crew.id == changed.id else crew for crew in problem.crews))
