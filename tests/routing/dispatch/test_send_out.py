@@ -9,6 +9,7 @@ from routing.dispatch.errors import NothingToSend, PlanStale
 from routing.dispatch.models import SentPlan, SentStop
 from routing.dispatch.services import plan_send_out
 from routing.plans.models import DayPlan
+from routing.plans.services import stop_take_out
 from shared.errors import Conflict
 from shared.events.append_only import AppendOnlyError
 from shared.events.selectors import event_list
@@ -147,3 +148,14 @@ def test_what_was_sent_out_is_never_changed(crews: tuple[Any, Any], jobs: list[A
         sent.save()
     with pytest.raises(AppendOnlyError):
         SentStop.objects.update(position=9)
+
+
+def test_a_change_by_hand_after_sending_out(crews: tuple[Any, Any], jobs: list[Any], office: Any) -> None:
+    """The plan says that it was changed, the next version tells the crew, and the plan is as sent again."""
+    plan = factories.make_planned_day((crews[0], jobs[:3]))
+    send(plan)
+    changed = stop_take_out(plan_id=plan.pk, job_id=jobs[1].pk, expected_version=2, actor=office)
+    assert (changed.state, changed.version) == ("changed", 3)
+    sent = send(DayPlan.objects.get())
+    assert (sent.number, ("A", "taken_out") in kinds(sent)) == (2, True)
+    assert (DayPlan.objects.get().state, states(jobs[:3])) == ("sent_out", ["planned", "agreed", "planned"])
