@@ -3,7 +3,7 @@
 from typing import Any
 
 from django.urls import path
-from drf_spectacular.utils import extend_schema
+from drf_spectacular.utils import extend_schema, extend_schema_view
 from rest_framework import generics, serializers
 from rest_framework.decorators import api_view, permission_classes
 from rest_framework.request import Request
@@ -40,11 +40,13 @@ class DueItemOutput(serializers.Serializer[Any]):
     why_not = serializers.CharField(allow_blank=True, help_text="what stands in the way of a reminder now")
 
 
-@extend_schema(
-    operation_id="due_list",
-    parameters=[DueQuery],
-    summary="Properties that are due, the earliest first",
-    description="Due by the interval of a service, or by a chalk reading of 2 or more without a removal since.",
+@extend_schema_view(
+    get=extend_schema(
+        operation_id="due_list",
+        parameters=[DueQuery],
+        summary="Properties that are due, the earliest first",
+        description="Due by the interval of a service, or by a chalk reading of 2 or more without a removal since.",
+    )
 )
 class DueList(generics.ListAPIView[Any]):
     permission_classes = (OfficeOnly,)

@@ -4,7 +4,7 @@ from typing import Any
 
 from django.db.models import QuerySet
 from django.urls import path
-from drf_spectacular.utils import extend_schema
+from drf_spectacular.utils import extend_schema, extend_schema_view
 from rest_framework import generics, serializers
 
 from shared.api_kit.permissions import OfficeOnly
@@ -28,11 +28,13 @@ class MessageOutput(serializers.ModelSerializer[Message]):
         read_only_fields = fields
 
 
-@extend_schema(
-    operation_id="message_list",
-    parameters=[MessageQuery],
-    summary="Messages to customers, newest first",
-    description="A message in the state `sending` was handed over and not answered for yet: its result is unknown.",
+@extend_schema_view(
+    get=extend_schema(
+        operation_id="message_list",
+        parameters=[MessageQuery],
+        summary="Messages to customers, newest first",
+        description="A message in the state `sending` was handed over and not answered for yet: its result is unknown.",
+    )
 )
 class Messages(generics.ListAPIView[Message]):
     permission_classes = (OfficeOnly,)
