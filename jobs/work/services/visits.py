@@ -63,10 +63,7 @@ def visit_record(
     visit.full_clean(exclude=["job", "recorded_by"])
     visit.save()
     totals = VisitTotals(on_site_minutes, setup_minutes, drive_minutes, drive_metres, wage_cents, vehicle_cents)
-    shares = split_visit(totals, [line_agreed(line) for line in agreed], lines, job.discount_cents)
-    visit_lines_write(visit, agreed, shares, lines)
-    for line, share in zip(agreed, shares, strict=True):
-        _entry_write(visit, line, share)
+    _share_out(visit, agreed, totals, lines)
     if job.callback_of_id is None:
         intervals_move(property=job.property, services=[line.service for line in agreed], done_on=work_date)
     return visit
@@ -86,6 +83,14 @@ def bookable_require(agreed: list[JobLine], on_site_minutes: int, lines: Sequenc
 def line_agreed(line: JobLine) -> LineAgreed:
     """The row as the calculation takes it."""
     return LineAgreed(line.pk, line.price_cents, line.materials_cents, line.estimated_minutes)
+
+
+def _share_out(visit: Visit, agreed: list[JobLine], totals: VisitTotals, lines: Sequence[LineBooked]) -> None:
+    """Write what each service took and earned: into the history and into the ledger."""
+    shares = split_visit(totals, [line_agreed(line) for line in agreed], lines, visit.job.discount_cents)
+    visit_lines_write(visit, agreed, shares, lines)
+    for line, share in zip(agreed, shares, strict=True):
+        _entry_write(visit, line, share)
 
 
 def visit_lines_write(
