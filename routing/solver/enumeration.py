@@ -47,7 +47,7 @@ def _labels(pricing: ClassPricing, day: Day, bound: BoundAt, target: int, most_l
     keeps = np.full((len(day.job_place), words), ~np.uint64(0))
     if ceiling < target:
         jobs = jobs[:0]
-    labels = price(day, root, reduced, jobs, keeps, bounds, grain, target, TO_SAME, most_labels, most_labels)
+    labels = price(day, root, reduced, jobs, keeps, bounds, grain, target, TO_SAME, -1, most_labels, most_labels)
     return labels if labels.status == DONE else None
 
 

@@ -11,6 +11,7 @@ from .reasons import ReasonFinder
 from .timing import Broken, schedule_route
 
 VERSION = "1"
+HELPED_BY_PRICE = ("not_worth_a_slot", "crew_hours_full")
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,11 +83,14 @@ def _timed(model: Model, routes: Sequence[Sequence[int]]) -> list[RoutePlan]:
 def _left_out(model: Model, routes: Routes, findings: Findings) -> list[LeftOut]:
     placed = {job for route in routes for job in route}
     finder = ReasonFinder(model, routes)
-    return [
-        LeftOut(job.id, finder.reason(j), findings.prices_cents.get(j))
-        for j, job in enumerate(model.problem.jobs)
-        if j not in placed
-    ]
+    left = [j for j in range(model.job_count) if j not in placed]
+    return [_left_out_job(model, finder, findings, j) for j in left]
+
+
+def _left_out_job(model: Model, finder: ReasonFinder, findings: Findings, job: int) -> LeftOut:
+    reason = finder.reason(job)
+    helped = reason in HELPED_BY_PRICE
+    return LeftOut(model.problem.jobs[job].id, reason, findings.prices_cents.get(job) if helped else None)
 
 
 def _plain_reasons(model: Model, broken: Sequence[int]) -> tuple[str, ...]:

@@ -18,6 +18,7 @@ from .model import FIXED_TICKS, METRE_TICKS, MINUTE_TICKS, OVERTIME_TICKS, SHIFT
 from .money import TICKS_PER_CENT
 from .params import Params
 from .plan import OPTIMAL_GAP
+from .prices import PriceFinder, crew_hour_worth_cents, prices_to_place
 from .search import Search
 from .stopping import Watch
 
@@ -73,6 +74,18 @@ class Optimiser:
         if self.bound is None:
             return simple_bound(self.model)
         return min(self.bound - self.bonus * int(self.model.must_do.sum()), simple_bound(self.model))
+
+    def what_it_is_worth(self, over: Callable[[], bool]) -> tuple[dict[int, int], int | None]:
+        """Prices to place (cents, by job) and the worth of a crew-hour (cents)."""
+        best = self.pool.best
+        if best is None:
+            return {}, None
+        placed = {job for route in self.routes for job in route}
+        left = [j for j in range(self.model.job_count) if j not in placed and not self.model.must_do[j]]
+        gap = best.ticks - self.value
+        finder = PriceFinder(self.pool.groups, self.day, self.pool.keeps, best, gap)
+        worth = crew_hour_worth_cents(self.pool.groups, self.day, best, self.bonus)
+        return prices_to_place(finder, left, over), worth
 
     @property
     def _negligible(self) -> int:

@@ -15,6 +15,8 @@ class Params:
     pack_nodes: int = 20_000
     most_labels: int = 1_500_000
     most_routes: int = 150_000
+    price_share: float = 0.15
+    """Share of the time limit that is kept for the prices of left-out jobs."""
 
     def __post_init__(self) -> None:
         if self.steps < 1 or self.cooling_turns < 1:

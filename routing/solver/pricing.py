@@ -53,6 +53,7 @@ def best_routes(pricing: ClassPricing, day: Day, keeps: Words, prices: Ints, flo
             pricing.grain,
             target,
             yields,
+            -1,
             MOST_LABELS,
             MOST_ROUTES,
         )

@@ -191,6 +191,7 @@ def price(
     grain: int,
     target: int,
     yields: int,
+    wanted: int,
     most_labels: int,
     most_routes: int,
 ) -> Labels:
@@ -200,6 +201,7 @@ def price(
     says to which labels at the same job a label yields if they are as early, as light and as good:
     TO_FREER: those that may go wherever it may; no best route is lost. TO_SAME: those with the same
     jobs behind them; no set of jobs is lost, which is enumeration. TO_ANY: all; quick, loses routes.
+    Where `wanted` is a job, only routes that hold it count, and `keeps` must never forget it.
     `bounds` has no rows where no completion bounds are known.
     """
     k = root.crew
@@ -247,6 +249,7 @@ def price(
                     and ticks[other] >= ticks[label]
                     and (rested[other] or not behind)
                     and job_of[other] == job
+                    and (wanted < 0 or _visited(visited[other], wanted) == _visited(visited[label], wanted))
                     and _covers(visited[other], visited[label], yields)
                 ):
                     beaten = True
@@ -259,7 +262,7 @@ def price(
             chained[label] = chain_of[chain]
             chain_of[chain] = label
             place = root.place if job < 0 else day.job_place[job]
-            if job >= 0 or root.may_end:
+            if (job >= 0 or root.may_end) and (wanted < 0 or _visited(visited[label], wanted)):
                 tail = _finish(day, k, place, NEVER if behind else now, now if behind else NEVER)
                 if tail > LOST and ticks[label] + tail >= target:
                     if found == most_routes:
@@ -341,6 +344,11 @@ def _chain(job: int, visited: Words, yields: int, n_jobs: int) -> int:
         mixed = (mixed ^ visited[w]) * np.uint64(0x9E3779B97F4A7C15)
         mixed ^= mixed >> np.uint64(29)
     return np.int64(mixed % np.uint64(HASHES))
+
+
+@njit(cache=True)
+def _visited(visited: Words, job: int) -> bool:
+    return bool(visited[job >> 6] & (np.uint64(1) << np.uint64(job & 63)))
 
 
 @njit(cache=True)

@@ -73,10 +73,10 @@ def _optimised(model: Model, routes: Routes, seed: int, params: Params, watch: W
     # Loaded here, since the first plan must not wait for compiled code.
     from .optimiser import Optimiser
 
-    optimiser = Optimiser(model, routes, seed, params, watch)
+    optimiser = Optimiser(model, routes, seed, params, watch.earlier(params.price_share))
     reporter = _Reporter(optimiser, seed, watch, tell)
     optimiser.run(reporter.turn)
-    return reporter.plan()
+    return reporter.plan(final=True)
 
 
 class _Reporter:
@@ -93,11 +93,14 @@ class _Reporter:
             self._last = (now, *state)
             self._tell(self.plan())
 
-    def plan(self) -> Plan:
+    def plan(self, final: bool = False) -> Plan:
         optimiser = self._optimiser
+        prices, worth = optimiser.what_it_is_worth(lambda: self._watch.seconds_left() <= 0) if final else ({}, None)
         findings = Findings(
             optimiser.plain_bound,
             self._watch.seconds(),
             {"seed": self._seed, "columns": len(optimiser.pool.columns), "rounds": optimiser.turns},
+            prices,
+            worth,
         )
         return finished_plan(optimiser.model, optimiser.routes, findings)

@@ -20,6 +20,10 @@ class Watch(Protocol):
 
     def over(self, rounds: int) -> bool: ...
 
+    def earlier(self, share: float) -> "Watch":
+        """A watch that leaves this share of the clock's time for later."""
+        ...
+
 
 @dataclass(frozen=True, slots=True)
 class TimeLimit:
@@ -63,6 +67,9 @@ class _Clock:
     def over(self, rounds: int) -> bool:
         return self.seconds_left() <= 0
 
+    def earlier(self, share: float) -> "Watch":
+        return _Clock(self.start, self.limit_seconds * (1 - share))
+
 
 @dataclass(frozen=True, slots=True)
 class _Rounds:
@@ -77,3 +84,6 @@ class _Rounds:
 
     def over(self, rounds: int) -> bool:
         return rounds >= self.rounds
+
+    def earlier(self, share: float) -> "Watch":
+        return self
