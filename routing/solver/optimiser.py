@@ -22,6 +22,8 @@ from .prices import PriceFinder, crew_hour_worth_cents, prices_to_place
 from .search import Search
 from .stopping import Watch
 
+MOST_BONUS = 10**17
+
 
 def promise_ticks(model: Model) -> int:
     """A bonus for each promise kept that outweighs every other difference between two plans."""
@@ -33,7 +35,7 @@ def promise_ticks(model: Model) -> int:
     legs = model.job_count + model.crew_count
     costs += int(model.metres.max()) * int(model.crew[:, METRE_TICKS].max()) * legs
     gains = int(abs(model.gain).max(axis=0).sum())
-    return min(2 * (costs + gains) + 1, 10**17 // (1 + int(model.must_do.sum())))
+    return min(2 * (costs + gains) + 1, MOST_BONUS // (1 + int(model.must_do.sum())))
 
 
 class Optimiser:
@@ -74,6 +76,15 @@ class Optimiser:
         if self.bound is None:
             return simple_bound(self.model)
         return min(self.bound - self.bonus * int(self.model.must_do.sum()), simple_bound(self.model))
+
+    @property
+    def promises_refuted(self) -> bool:
+        """Whether the bound proves that no plan keeps every promise."""
+        count = int(self.model.must_do.sum())
+        if not count or self.bound is None:
+            return False
+        outweighs_all = self.bonus < MOST_BONUS // (1 + count)
+        return outweighs_all and self.bound < self.bonus * count - self.bonus // 2
 
     def what_it_is_worth(self, over: Callable[[], bool]) -> tuple[dict[int, int], int | None]:
         """Prices to place (cents, by job) and the worth of a crew-hour (cents)."""

@@ -5,7 +5,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from .construct import Routes, construct
-from .finish import Findings, finished_plan, simple_bound
+from .finish import Findings, finished_plan, missing_promises, simple_bound
 from .model import Model, build_model
 from .params import Params
 from .plan import Plan
@@ -102,5 +102,16 @@ class _Reporter:
             {"seed": self._seed, "columns": len(optimiser.pool.columns), "rounds": optimiser.turns},
             prices,
             worth,
+            self._reasons() if final else (),
         )
         return finished_plan(optimiser.model, optimiser.routes, findings)
+
+    def _reasons(self) -> tuple[str, ...]:
+        optimiser = self._optimiser
+        missing = missing_promises(optimiser.model, optimiser.routes)
+        if not missing:
+            return ()
+        from .promises import why_not_kept
+
+        proved = optimiser.promises_refuted
+        return why_not_kept(optimiser.model, missing, proved, lambda: self._watch.seconds_left() <= 0)
