@@ -15,6 +15,7 @@ from django.core.exceptions import ValidationError as DjangoValidationError
 from django.db import IntegrityError
 from django.db.models.deletion import ProtectedError, RestrictedError
 from django.http import Http404, HttpResponse
+from django.utils.encoding import escape_uri_path
 from django.utils.translation import gettext
 from rest_framework import exceptions
 from rest_framework.response import Response
@@ -28,13 +29,16 @@ TYPE_PREFIX = "/problems/"
 
 
 def problem_body(*, status: int, code: str = "", detail: str = "", instance: str = "", **extra: Any) -> dict[str, Any]:
-    """The members of a problem. Without a code of its own the type is about:blank, as the RFC says."""
+    """The members of a problem. Without a code of its own the type is about:blank, as the RFC says.
+
+    `instance` is a path as a person reads it; it goes out as a URI reference.
+    """
     body: dict[str, Any] = {
         "type": f"{TYPE_PREFIX}{code}" if code else "about:blank",
         "title": HTTPStatus(status).phrase,
         "status": status,
         "detail": detail or HTTPStatus(status).description or HTTPStatus(status).phrase,
-        "instance": instance,
+        "instance": escape_uri_path(instance),
     }
     return body | extra
 

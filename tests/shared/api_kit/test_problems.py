@@ -55,7 +55,7 @@ ERRORS: dict[str, Callable[[], Exception]] = {
 @api_view(["GET"])
 @permission_classes([SignedIn])
 def fail(request: Request, kind: str) -> Response:
-    raise ERRORS[kind]()
+    raise ERRORS.get(kind, Http404)()
 
 
 @api_view(["POST"])
@@ -287,6 +287,12 @@ def test_no_message_is_lost(detail: Any) -> None:
     found = list(pointed_errors(detail))
     assert sorted(error["detail"] for error in found) == sorted(leaves(detail))
     assert all(error["pointer"] == "" or error["pointer"].startswith("/") for error in found)
+
+
+def test_the_instance_is_an_address(api: Client) -> None:
+    """Letters that no address may hold are escaped."""
+    body = problem(api.get("/api/fail/caf%C3%A9%20%0B/"), 404)
+    assert body["instance"] == "/api/fail/caf%C3%A9%20%0B/"
 
 
 def test_pointers_are_escaped() -> None:
