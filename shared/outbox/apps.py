@@ -1,3 +1,5 @@
+from importlib import import_module
+
 from django.apps import AppConfig
 
 
@@ -5,3 +7,7 @@ class OutboxConfig(AppConfig):
     name = "shared.outbox"
     label = "outbox"
     verbose_name = "Outbox"
+
+    def ready(self) -> None:
+        """Register the checks, which need the models."""
+        import_module("shared.outbox.checks")

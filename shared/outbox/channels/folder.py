@@ -6,6 +6,7 @@ from pathlib import Path
 from django.conf import settings
 
 from shared.outbox.channels.mime import mime_message
+from shared.outbox.errors import NotSent
 from shared.outbox.models import Message
 
 
@@ -23,10 +24,12 @@ def write_text(message: Message) -> str:
 
 def _write(message: Message, ending: str, content: bytes) -> str:
     """Put the whole file in place at once: a reader never sees half a message."""
-    folder = outbox_folder()
-    folder.mkdir(parents=True, exist_ok=True)
-    target = folder / f"{message.pk:08d}-{message.idempotency_key.hex[:8]}.{ending}"
+    target = outbox_folder() / f"{message.pk:08d}-{message.idempotency_key.hex[:8]}.{ending}"
     unfinished = target.with_suffix(f".{os.getpid()}.part")
-    unfinished.write_bytes(content)
-    unfinished.replace(target)
+    try:
+        target.parent.mkdir(parents=True, exist_ok=True)
+        unfinished.write_bytes(content)
+        unfinished.replace(target)
+    except OSError as error:
+        raise NotSent(f"The outbox folder cannot be written: {error}", again=True) from error
     return target.name

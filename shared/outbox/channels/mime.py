@@ -34,8 +34,8 @@ def _mime_message(message: Message, company: Company) -> EmailMessage:
     mail["Subject"] = message.subject
     mail["Date"] = format_datetime(message.claimed_at or message.created_at)
     mail["Message-ID"] = message_id(message, company.email)
-    mail["Content-Language"] = message.language
     for name, value in message.headers.items():
         mail[name] = value
     mail.set_content(message.body)
+    mail["Content-Language"] = message.language  # after the content, which clears all that begins with Content
     return mail

@@ -16,6 +16,7 @@ import pytest
 import requests
 
 from shared.outbox.channels import deliver
+from shared.outbox.checks import ways_out_check
 from shared.outbox.errors import NotSent
 from tests import factories as make
 
@@ -47,6 +48,7 @@ def test_mail_becomes_a_file_that_any_mail_program_reads(tmp_path: Path) -> None
     assert mail["From"].addresses[0].display_name == "Müller, Wash & Co"
     assert (mail["Subject"], mail.get_content().splitlines()) == ("Ya toca: baño", message.body.splitlines())
     assert mail["Message-ID"] == f"<message-{message.pk}.{message.idempotency_key.hex}@example.com>"
+    assert mail["Content-Language"] == "es"
     assert mail["List-Unsubscribe"] == message.headers["List-Unsubscribe"]
     assert [path.suffix for path in (tmp_path / "outbox").iterdir()] == [".eml"]
 
@@ -74,6 +76,34 @@ def test_without_an_own_address_mail_waits() -> None:
     with pytest.raises(NotSent) as refusal:
         deliver(make.make_message())
     assert refusal.value.again
+
+
+def test_a_folder_that_cannot_be_written_is_tried_again(tmp_path: Path) -> None:
+    """Certainly nothing was written."""
+    (tmp_path / "outbox").write_text("a file where the folder should be")
+    with pytest.raises(NotSent) as refusal:
+        deliver(make.make_message())
+    assert refusal.value.again
+
+
+@pytest.mark.parametrize("name", ["WALLDAY_MAIL", "WALLDAY_TEXT"])
+def test_a_way_that_does_not_exist_is_named(settings: Any, name: str) -> None:
+    """By the check at the start, and by the message, which waits until the setting is mended."""
+    setattr(settings, name, "pigeon")
+    assert [error.id for error in ways_out_check(None)] == ["outbox.E001"]
+    message = make.make_message() if name == "WALLDAY_MAIL" else text()
+    with pytest.raises(NotSent, match=name) as refusal:
+        deliver(message)
+    assert refusal.value.again
+
+
+@pytest.mark.parametrize(
+    ("url", "good"), [("https://texts.example.com/x", True), ("http://texts.example.com/x", False), ("", False)]
+)
+def test_a_gateway_needs_an_address(settings: Any, url: str, good: bool) -> None:
+    """Numbers and tokens do not travel unencrypted."""
+    settings.WALLDAY_TEXT, settings.WALLDAY_TEXT_URL = "gateway", url
+    assert (ways_out_check(None) == []) is good
 
 
 # --- a mail server that answers as told ---
