@@ -41,7 +41,10 @@ class Place:
 
 @dataclass(frozen=True, slots=True)
 class JobRow:
-    """What a row says. None and "" mean that nothing was given; empty `windows` too."""
+    """What a row says. None and "" mean that nothing was given; empty `windows` too.
+
+    `callback_of` names the job that this free return visit makes good.
+    """
 
     number: int
     reference: str
@@ -59,6 +62,7 @@ class JobRow:
     done_on: dt.date | None
     windows: tuple[hours.Window, ...]
     interval_months: int | None
+    callback_of: str
     note: str
     line_note: str
 
@@ -104,6 +108,7 @@ def read_job_row(
         done_on=done_on,
         windows=windows,
         interval_months=read.count("interval_months", least=1, most=240),
+        callback_of=read.text("callback_of", 40),
         note=read.text("job_note", 4000, lines=True),
         line_note=read.text("line_note", 200),
     )

@@ -113,6 +113,7 @@ JOB_FIELDS = (
     Field("interval_months", "months until it is due again", (
         "interval", "repeat months", "every months", "every x months", "recurs", "meses", "intervalo",
     )),
+    Field("callback_of", "free return visit for job", ("callback", "return visit of", "makes good")),
     Field("job_note", "note for the crew", (
         "notes", "note", "job notes", "crew notes", "comments", "remarks", "notas",
     )),

@@ -105,7 +105,7 @@ def _place_cells(known: Known, place: Property) -> Cells:
 
 
 def _jobs() -> QuerySet[Job]:
-    return Job.objects.select_related("property__customer").order_by("pk")
+    return Job.objects.select_related("property__customer", "callback_of").order_by("pk")
 
 
 def _job_rows() -> Iterator[Cells]:
@@ -142,6 +142,7 @@ def _job_cells(known: KnownJob, country: str) -> Cells:
         "done_on": known.visit.work_date if is_done and known.visit else None,
         "promised": windows_as_written(windows, promised=True),
         "possible_dates": windows_as_written(windows, promised=False),
+        "callback_of": _reference(job.callback_of) if job.callback_of else None,
         "job_note": job.note,
     }
 

@@ -1,17 +1,19 @@
 """What a row of a jobs' file says otherwise than the rows that are stored."""
 
 from collections.abc import Mapping
+from datetime import datetime
 from typing import Any
 
 from jobs.customers.domain.job_rows import JobRow
 from jobs.customers.domain.values import same_value
+from jobs.customers.models import Property
 from jobs.work.domain.states import STEPS
-from jobs.work.models import Job, JobLine
+from jobs.work.models import Job, JobLine, Visit
 from pricing.catalogue.models import Service
 
 from .index import own_number
 from .job_terms import LineTerms
-from .jobs_store import KnownJob, KnownLine
+from .jobs_store import DoneLine, KnownJob, KnownLine
 
 OPEN = ("lead", "estimated", "agreed")
 ON_A_PLAN = ("planned", "on_site")
@@ -98,3 +100,46 @@ def job_line(row: JobRow, job: Job, service: Service, terms: LineTerms) -> JobLi
         estimated_minutes=terms.estimated_minutes,
         note=row.line_note,
     )
+
+
+def new_job(row: JobRow, place: Property, callback_of: Job | None, now: datetime) -> Job:
+    """A job as the row gives it; a name that an export gave is no reference to store."""
+    return Job(
+        property=place,
+        reference=row.reference if row.reference and own_number(row.reference) is None else None,
+        state=row.state,
+        discount_cents=row.discount_cents or 0,
+        note=row.note,
+        source="import",
+        created_at=now,
+        callback_of=callback_of,
+    )
+
+
+def new_visit(row: JobRow, job: Job, actor: Any, now: datetime) -> Visit:
+    """The visit of a row that is done; its minutes are added up from its lines when it is stored."""
+    assert row.done_on is not None
+    return Visit(job=job, work_date=row.done_on, workers=row.workers or 2, recorded_by=actor, recorded_at=now)
+
+
+def done_line(row: JobRow, line: KnownLine) -> DoneLine:
+    """What a row books for a line."""
+    return DoneLine(
+        line,
+        price_known=row.price_cents is not None,
+        minutes=row.minutes,
+        materials_cents=line.line.materials_cents,
+        drive_minutes=row.drive_minutes or 0,
+        wage_cents=row.wage_cents or 0,
+    )
+
+
+def said_of_interval(row: JobRow) -> dict[str, Any]:
+    """What every row about a service at a property must agree on."""
+    return {} if row.interval_months is None else {"interval_months": row.interval_months}
+
+
+COLUMN_OF = {
+    "price_cents": "price", "materials_cents": "materials", "discount_cents": "discount", "windows": "possible_dates",
+    "wage_cents": "wages", "state": "job_state", "note": "job_note", "estimated_minutes": "minutes",
+}  # fmt: skip

@@ -31,7 +31,9 @@ def line_terms(row: JobRow, *, unit: str, rate: RateTerms | None, storeys: int) 
     quantity = row.quantity or (1 if unit == "each" else None)
     card = line_estimate(rate, quantity, storeys) if rate is not None and quantity else None
     usable = card if row.state != "done" else None
-    price = _first(row.price_cents, usable.price_cents if usable else None)
+    if row.callback_of:
+        usable = None
+    price = 0 if row.callback_of else _first(row.price_cents, usable.price_cents if usable else None)
     minutes = _first(row.minutes, usable.minutes if usable else None)
     if row.state in NEEDS_TERMS and (price is None or minutes is None):
         return _question("price" if price is None else "minutes")

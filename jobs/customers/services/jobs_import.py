@@ -15,7 +15,7 @@ from jobs.customers.domain.reading import Habits
 from jobs.customers.domain.tables import Row
 from jobs.customers.domain.vocabulary import CUSTOMER_FIELDS, JOB_FIELDS
 from jobs.customers.models import Property
-from jobs.work.models import Job, Visit
+from jobs.work.models import Job
 from pricing.catalogue.models import Service
 from pricing.catalogue.selectors import rate_terms
 from shared import clock
@@ -24,18 +24,23 @@ from shared.company.models import Company
 from .importing import Answer, Outcome, Refusal
 from .index import CustomerIndex, own_number, own_reference
 from .job_differences import (
+    COLUMN_OF,
     ON_A_PLAN,
     OPEN,
+    done_line,
     history_differences,
     is_reachable,
     job_differences,
     job_line,
     line_differences,
+    new_job,
+    new_visit,
+    said_of_interval,
     said_of_job,
     token_of,
 )
 from .job_terms import line_terms
-from .jobs_store import DoneLine, JobChanges, KnownJob, KnownLine, load_jobs
+from .jobs_store import JobChanges, KnownJob, KnownLine, load_jobs
 from .places import PlaceFinder
 from .said import SaidBefore, Thing
 
@@ -53,6 +58,8 @@ class JobsImporter:
         self.index = CustomerIndex()
         self.from_card = self.without_hours = self.without_days = 0
         self.said = SaidBefore()
+        # Names that a file from another database gave to jobs, with the property: the ids that they have here.
+        self.foreign: dict[tuple[str, int], int] = {}
         self.lines_said: dict[int, int] = {}
 
     def begin(self, columns: Columns, date_orders: Mapping[str, DateOrder]) -> None:
@@ -90,9 +97,10 @@ class JobsImporter:
         self.finder = PlaceFinder(self.index, self.columns)
         self.finder.look_up(row.place for row in rows)
         places = list(self.finder.properties)
-        self.jobs = load_jobs(places, {row.reference for row in rows if row.reference})
-        for known_line in (line for known in self.jobs for line in known.lines):
-            known_line.said_by = self.lines_said.get(known_line.line.pk, 0)
+        self.jobs: dict[int, list[KnownJob]] = {}
+        self.named: dict[str, KnownJob] = {}
+        for known in load_jobs(places, {row.reference for row in rows if row.reference}):
+            self._learn(known)
         self.changes.load_intervals(places)
         self.called: dict[tuple[str, int], KnownJob] = {}
         answers: list[Answer] = [self._one(row) for row in rows]
@@ -101,8 +109,21 @@ class JobsImporter:
         for known, token in fresh:
             self.said.rename(("job", token), ("job", token_of(known)))
         self.said.keep()
-        self.lines_said |= {k.line.pk: k.said_by for known in self.jobs for k in known.lines if k.said_by}
+        own = {name: known for name, known in self.called.items() if own_number(name[0]) is not None}
+        self.foreign |= {name: known.job.pk for name, known in own.items()}
+        lines = (line for jobs in self.jobs.values() for known in jobs for line in known.lines)
+        self.lines_said |= {line.line.pk: line.said_by for line in lines if line.said_by}
         return answers
+
+    def _learn(self, known: KnownJob) -> None:
+        """Make a job findable by its property, its reference and the name that an export gives it."""
+        self.jobs.setdefault(known.job.property_id, []).append(known)
+        if known.job.reference:
+            self.named[known.job.reference] = known
+        if known.job.pk:
+            self.named[own_reference(known.job)] = known
+        for line in known.lines:
+            line.said_by = self.lines_said.get(line.line.pk or 0, line.said_by)
 
     def _one(self, row: JobRow) -> Answer:
         try:
@@ -127,8 +148,11 @@ class JobsImporter:
 
     def _spoken_of(self, row: JobRow, place: Property) -> list[Thing]:
         """Everything by which a row could find or make a job."""
-        work: Thing = ("work", digest(place.pk, row.service))
-        return [work, ("job_ref", digest(row.reference))] if row.reference else [work]
+        days = {str(row.done_on or "open")}
+        if any(known.job.state in OPEN for known in self.jobs.get(place.pk, [])):
+            days.add("open")
+        work: list[Thing] = [("work", digest(place.pk, row.service, day)) for day in sorted(days)]
+        return [*work, ("job_ref", digest(row.reference))] if row.reference else work
 
     def _not_after_a_refused_row(self, row: JobRow, place: Property) -> None:
         earlier = self.said.refused(self._spoken_of(row, place))
@@ -139,22 +163,35 @@ class JobsImporter:
     # --- which job is meant ---
 
     def _job(self, row: JobRow, place: Property) -> KnownJob | None:
-        own = own_number(row.reference)
-        for known in self.jobs:
-            if self._is_named(row, known.job, own):
-                if known.job.property_id != place.pk:
-                    self._refuse("job_ref", row.reference, N_("This job is at another property."),
-                                 N_("Correct the reference or the property."))  # fmt: skip
-                return known
-        if own is None:
+        known = self.named.get(row.reference)
+        if known is not None and known.job.property_id != place.pk:
+            self._refuse("job_ref", row.reference, N_("This job is at another property."),
+                         N_("Correct the reference or the property."))  # fmt: skip
+        if known is not None:
+            return known
+        if own_number(row.reference) is None:
             return self._by_nature(row, place)
         # Our number, but not of a job of ours: a file from another database. Its rows still belong together.
-        return self.called.get((row.reference, place.pk)) or self._by_nature(row, place)
+        return self._called(row.reference, place) or self._by_nature(row, place)
 
-    def _is_named(self, row: JobRow, job: Job, own: int | None) -> bool:
-        if own is None:
-            return bool(row.reference) and job.reference == row.reference
-        return job.pk == own and own_reference(job) == row.reference
+    def _makes_good(self, row: JobRow, place: Property) -> Job | None:
+        """The job that a free return visit makes good; of a second one, the first job too."""
+        if not row.callback_of:
+            return None
+        first = self._called(row.callback_of, place)
+        if first is None or first.job.property_id != place.pk:
+            self._refuse("callback_of", row.callback_of, N_("No job at this property has this reference."),
+                         N_("Import that job first, or correct the reference."))  # fmt: skip
+        if row.price_cents:
+            self._refuse("price", row.price_cents, N_("A free return visit has no price."),
+                         N_("Leave the price empty, or the column that names the first job."))  # fmt: skip
+        return first.job.callback_of or first.job
+
+    def _called(self, reference: str, place: Property) -> KnownJob | None:
+        """A job by its reference, or by the name that a file from another database gave it earlier on."""
+        number = self.foreign.get((reference, place.pk))
+        there = (known for known in self.jobs.get(place.pk, []) if number is not None and known.job.pk == number)
+        return self.named.get(reference) or self.called.get((reference, place.pk)) or next(there, None)
 
     def _by_nature(self, row: JobRow, place: Property) -> KnownJob | None:
         """Without a reference: the same service at the same property, done on that day or still open."""
@@ -162,9 +199,8 @@ class JobsImporter:
         adopted = bool(row.reference) and own_number(row.reference) is None
         there = [
             known
-            for known in self.jobs
-            if known.job.property_id == place.pk
-            and known.job.callback_of_id is None
+            for known in self.jobs.get(place.pk, [])
+            if (known.job.callback_of is not None) is bool(row.callback_of)
             and any(line.line.service_id == service for line in known.lines)
             and not (adopted and known.job.reference)
         ]
@@ -197,7 +233,7 @@ class JobsImporter:
 
     def _agrees(self, row: JobRow, known: KnownJob | None, place: Property) -> None:
         """Refuse a row that contradicts an earlier one about the job, or about how often the service recurs."""
-        things: list[tuple[Thing, Mapping[str, Any]]] = [(self._interval_of(row, place), _said_of_interval(row))]
+        things: list[tuple[Thing, Mapping[str, Any]]] = [(self._interval_of(row, place), said_of_interval(row))]
         if known is not None:
             things.append((("job", token_of(known)), said_of_job(row)))
         for thing, fields in things:
@@ -223,20 +259,11 @@ class JobsImporter:
         if row.state in ON_A_PLAN:
             self._refuse("job_state", row.state, N_("A job comes onto a day plan by planning, not by an import."),
                          N_("Write agreed, and plan the day."))  # fmt: skip
+        first = self._makes_good(row, place)
         self._not_after_a_refused_row(row, place)
-        reference = row.reference if row.reference and own_number(row.reference) is None else None
-        job = Job(
-            property=place,
-            reference=reference,
-            state=row.state,
-            discount_cents=row.discount_cents or 0,
-            note=row.note,
-            source="import",
-            created_at=self.now,
-        )
-        known = KnownJob(job)
+        known = KnownJob(new_job(row, place, first, self.now))
         line = self._new_line(row, known, place)
-        self.jobs.append(known)
+        self._learn(known)
         self.changes.new_jobs.append(known)
         self._windows(row, known)
         if row.state == "done":
@@ -331,49 +358,35 @@ class JobsImporter:
             self.changes.changed_windows[id(known)] = known
 
     def _book(self, row: JobRow, known: KnownJob, line: KnownLine) -> None:
-        assert row.done_on is not None
         visit = known.visit if known.visit_is_fresh else None
-        visit = visit or Visit(
-            job=known.job,
-            work_date=row.done_on,
-            workers=row.workers or 2,
-            recorded_by=self.actor,
-            recorded_at=self.now,
-        )
+        visit = visit or new_visit(row, known.job, self.actor, self.now)
         if row.price_cents is None or not row.minutes:
             self.without_hours += 1
-        done = DoneLine(
-            line,
-            price_known=row.price_cents is not None,
-            minutes=row.minutes,
-            materials_cents=line.line.materials_cents,
-            drive_minutes=row.drive_minutes or 0,
-            wage_cents=row.wage_cents or 0,
-        )
+        done = done_line(row, line)
         self.changes.book(known, visit, done)
 
     def _interval(self, row: JobRow, place: Property) -> bool:
         """Set how often the service recurs here, counted from the latest time in the whole history."""
         service = self.services[row.service]
-        if row.done_on is None and row.interval_months is None:
+        if row.callback_of or (row.done_on is None and row.interval_months is None):
             return False
         usual = service.interval_months if row.done_on else None
         last = max(filter(None, (row.done_on, *self._done_days(place, service))), default=None)
         return self.changes.move_interval(place.pk, service.pk, row.interval_months, usual, last)
 
     def _done_days(self, place: Property, service: Service) -> Iterator[date]:
-        for known in self.jobs:
-            done_here = known.job.property_id == place.pk and known.job.state == "done" and known.visit is not None
-            counts = done_here and known.job.callback_of_id is None  # a free return visit moves no due date
-            if counts and any(line.line.service_id == service.pk for line in known.lines):
-                assert known.visit is not None
+        for known in self.jobs.get(place.pk, []):
+            # A free return visit moves no due date.
+            if known.job.state != "done" or known.visit is None or known.job.callback_of is not None:
+                continue
+            if any(line.line.service_id == service.pk for line in known.lines):
                 yield known.visit.work_date
 
     def _note(self, row: JobRow, known: KnownJob, line: KnownLine) -> None:
         line.said_by = row.number
         self.called[row.reference, known.job.property.pk] = known
         self.said.note(("job", token_of(known)), said_of_job(row), row.number)
-        self.said.note(self._interval_of(row, known.job.property), _said_of_interval(row), row.number)
+        self.said.note(self._interval_of(row, known.job.property), said_of_interval(row), row.number)
 
     def _history(self, row: JobRow, name: str) -> None:
         self._refuse(name, getattr(row, name, ""), N_("The history says something else about this job."),
@@ -382,13 +395,3 @@ class JobsImporter:
     def _refuse(self, name: str, value: object, problem: str, advice: str, **params: Any) -> NoReturn:
         column = self.columns.heading(COLUMN_OF.get(name, name)) if name else ""
         raise Refusal(column, value, problem, advice, **params)
-
-
-def _said_of_interval(row: JobRow) -> dict[str, Any]:
-    return {} if row.interval_months is None else {"interval_months": row.interval_months}
-
-
-COLUMN_OF = {
-    "price_cents": "price", "materials_cents": "materials", "discount_cents": "discount", "windows": "possible_dates",
-    "wage_cents": "wages", "state": "job_state", "note": "job_note", "estimated_minutes": "minutes",
-}  # fmt: skip

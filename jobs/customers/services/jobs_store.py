@@ -10,6 +10,7 @@ from django.db.models import Model, Q, Sum
 from jobs.customers.domain.hours import Window
 from jobs.work.domain.intervals import next_due
 from jobs.work.models import Job, JobLine, JobWindow, ServiceInterval, Visit, VisitLine
+from pricing.earnings.choices import EntryKind
 from pricing.earnings.models import EarningEntry
 from pricing.earnings.services import entries_record
 from pricing.estimates.domain import prices_after_discount
@@ -52,7 +53,9 @@ def load_jobs(property_ids: Iterable[int], references: Iterable[str]) -> list[Kn
     """The jobs at these properties, or with these references, oldest first."""
     numbers = [number for reference in references if (number := own_number(reference)) is not None]
     wanted = Q(property__in=list(property_ids)) | Q(reference__in=list(references)) | Q(pk__in=numbers)
-    return known_jobs(Job.objects.filter(wanted).select_for_update(of=("self",)).order_by("pk"))
+    return known_jobs(
+        Job.objects.filter(wanted).select_for_update(of=("self",)).select_related("callback_of").order_by("pk")
+    )
 
 
 def known_jobs(jobs: Iterable[Job]) -> list[KnownJob]:
@@ -78,7 +81,11 @@ def _window(window: JobWindow) -> Window:
 def _load_booked(lines: dict[int, KnownLine], visit_ids: set[int]) -> None:
     for done in VisitLine.objects.filter(visit__in=visit_ids, job_line__in=lines):
         lines[done.job_line_id or 0].booked = Booked(done.minutes, done.materials_cents)
-    sums = EarningEntry.objects.filter(line_ref__in=lines, kind="work").order_by("line_ref").values("line_ref")
+    sums = (
+        EarningEntry.objects.filter(line_ref__in=lines, kind__in=(EntryKind.WORK, EntryKind.CALLBACK))
+        .order_by("line_ref")
+        .values("line_ref")
+    )
     for row in sums.annotate(m=Sum("on_site_minutes"), d=Sum("drive_minutes"), w=Sum("wage_cents")):
         booked = lines[row["line_ref"] or 0].booked
         if booked is not None:
@@ -145,7 +152,11 @@ class JobChanges:
 
     def store(self) -> None:
         """Write everything."""
-        Job.objects.bulk_create(known.job for known in self.new_jobs)
+        Job.objects.bulk_create(known.job for known in self.new_jobs if known.job.callback_of is None)
+        later = [known.job for known in self.new_jobs if known.job.callback_of is not None]
+        for job in later:
+            job.callback_of = job.callback_of  # takes over the id that the first job has now
+        Job.objects.bulk_create(later)
         if self.changed_jobs:
             rows = [known.job for known in self.changed_jobs.values()]
             for job in rows:
@@ -202,7 +213,7 @@ class JobChanges:
             )
             for known, done, price in parts
         )
-        entries_record(_entry(*part) for part in parts if part[1].price_known and part[1].minutes)
+        entries_record(_entry(*part) for part in parts if _counts(part[0], part[1]))
 
     def _store_intervals(self) -> None:
         touched = [self.intervals[key] for key in sorted(self.touched_intervals)]
@@ -234,13 +245,19 @@ def _parts(known: KnownJob, done: list[DoneLine]) -> list[tuple[KnownJob, DoneLi
     return [(known, line, price) for line, price in zip(done, prices, strict=True)]
 
 
+def _counts(known: KnownJob, done: DoneLine) -> bool:
+    """Work enters the ledger when both its price and its time are known; a free return visit when its time is."""
+    return bool(done.minutes) and (done.price_known or known.job.callback_of is not None)
+
+
 def _entry(known: KnownJob, done: DoneLine, price_cents: int) -> EarningEntry:
     line, visit = done.known.line, known.visit
     assert visit is not None
     return EarningEntry(
         work_date=visit.work_date,
         service_id=line.service_id,
-        job_ref=known.job.pk,
+        kind=EntryKind.CALLBACK if known.job.callback_of else EntryKind.WORK,
+        job_ref=known.job.callback_of_id or known.job.pk,
         line_ref=line.pk,
         price_cents=price_cents,
         materials_cents=done.materials_cents,

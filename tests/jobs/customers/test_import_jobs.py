@@ -304,6 +304,34 @@ def test_exports_come_back_unchanged(home, wash, gutters):
     assert not report.columns.unknown
 
 
+def test_a_free_return_visit(home, wash):
+    """It earns nothing, counts against the first job, moves no due date, and comes back unchanged."""
+    text = (
+        "Job no,Property no,Service,Price,Minutes,Done,Callback of\n"
+        "J-1,P-1,House wash,300,120,2025-05-13,\n"
+        ",P-1,House wash,,45,2025-05-20,J-1\n"
+        "J-9,P-1,House wash,,45,2025-05-20,J-7\n"
+        "J-8,P-1,House wash,20,45,2025-05-21,J-1\n"
+    )
+    for outcome in ("created", "unchanged"):
+        report = take(text)
+        assert getattr(report, outcome) == 2, problems(report)
+        assert problems(report) == {
+            4: ["No job at this property has this reference."],
+            5: ["A free return visit has no price."],
+        }
+    first, second = Job.objects.order_by("pk")
+    assert second.callback_of == first
+    assert list(EarningEntry.objects.order_by("pk").values_list("kind", "job_ref", "price_cents")) == [
+        ("work", first.pk, 30_000),
+        ("callback", first.pk, 0),
+    ]
+    assert ServiceInterval.objects.get().last_done_on == date(2025, 5, 13)
+    out = io.StringIO(newline="")
+    export_jobs(out)
+    assert take(out.getvalue()).unchanged == 2
+
+
 def test_an_export_fills_another_database(home, wash, gutters):
     """The export of one company's jobs, imported where its customers are known but its jobs are not."""
     done = make_job(property=home, lines=[{"service": wash}, {"service": gutters}])
