@@ -14,6 +14,7 @@ from django.conf import settings
 from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
+from django.utils import translation
 
 from tests import factories
 
@@ -32,6 +33,13 @@ def only_this_machine(monkeypatch: pytest.MonkeyPatch) -> None:
         connect(self, address)
 
     monkeypatch.setattr(socket.socket, "connect", guarded)
+
+
+@pytest.fixture(autouse=True)
+def in_english() -> Iterator[None]:
+    """A request in Spanish leaves its language behind in the thread; the next test begins in English."""
+    with translation.override("en"):
+        yield
 
 
 @pytest.fixture

@@ -25,12 +25,20 @@ ALWAYS = {"people/sign_in.html", "people/own.html", "people/own_password.html", 
     "web/crew.html",
     "web/homeowner.html",
 }
-# Python beside those pages: forms, views, figures.
+# Python beside those pages: forms, views, figures, words of the crew's route.
 MODULES = (
     "shared/web/views.py",
     "shared/web/words.py",
     "shared/people/forms.py",
     "shared/people/roles.py",
+    "jobs/work/choices.py",
+    "routing/dispatch/cautions.py",
+    "routing/dispatch/forms.py",
+    "routing/dispatch/load_out.py",
+    "routing/dispatch/models.py",
+    "routing/dispatch/templatetags/dispatch.py",
+    "routing/dispatch/views/crew.py",
+    "routing/dispatch/words.py",
 )
 Text = tuple[str, str]  # context (empty: none), text
 
