@@ -72,6 +72,7 @@ class PlannedRouteOutput(serializers.Serializer[Any]):
     stops = PlannedStopOutput(many=True)
 
 
+# The name of this field is a word of the language and cannot be written in the class.
 PlannedRouteOutput._declared_fields["break"] = BreakOutput(required=False, help_text="Where one is due")
 
 

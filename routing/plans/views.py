@@ -25,12 +25,14 @@ from routing.plans.selectors import (
     yard_list,
 )
 from routing.plans.selectors.crews import crews_page
+from routing.plans.selectors.history import plan_history
 from routing.plans.selectors.page import plan_on_page
 from routing.plans.selectors.today import today_page
 from shared import clock
 from shared.errors import WalldayError
 from shared.people.roles import office_required, signed_in
 from shared.web.htmx import is_partial, render_page
+from shared.web.words import money_words
 
 
 @require_GET
@@ -169,14 +171,13 @@ def _day_context(yard: Yard, work_date: date) -> dict[str, Any]:
         "before": working_day_before(yard=yard, work_date=work_date),
         "after": working_day_after(yard=yard, work_date=work_date),
         "page": plan_on_page(plan) if plan else None,
+        "history": plan_history(plan) if plan else (),
         "run": plan_run_latest(yard=yard, work_date=work_date),
         "plan_form": PlanForm(initial={"seconds": settings.WALLDAY_PLAN_SECONDS}),
     }
 
 
 def _changed_words(before: DayPlan, after: DayPlan) -> str:
-    from shared.web.words import money_words
-
     more = after.value_cents - before.value_cents
     if abs(more) < 1:
         return _("Saved. The plan is worth as much as before.")

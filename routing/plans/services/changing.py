@@ -55,7 +55,7 @@ def stop_move(
     job = _placed(seen, job_id)
     _refuse_begun(seen, job, crew_code, position)
     orders = with_job(seen.orders, job, _known_crew(seen, crew_code), position)
-    return _save(seen, orders, actor=actor, kind="day_plan.stop_moved", data={"job": job_id, "crew": crew_code})
+    return _save(seen, orders, actor=actor, kind="plan.stop_moved", data={"job": job_id, "crew": crew_code})
 
 
 def stop_take_out(*, plan_id: int, job_id: int, expected_version: int, actor: Any = None) -> DayPlan:
@@ -69,7 +69,7 @@ def stop_take_out(*, plan_id: int, job_id: int, expected_version: int, actor: An
     taken_out = seen.taken_out | {job_id}
     orders = without(seen.orders, job)
     data = {"job": job_id}
-    return _save(seen, orders, actor=actor, kind="day_plan.stop_taken_out", data=data, taken_out=taken_out)
+    return _save(seen, orders, actor=actor, kind="plan.stop_taken_out", data=data, taken_out=taken_out)
 
 
 def job_put_in(
@@ -91,7 +91,7 @@ def job_put_in(
         seen,
         orders,
         actor=actor,
-        kind="day_plan.job_put_in",
+        kind="plan.job_put_in",
         data={"job": job_id, "crew": crew_code},
         taken_out=seen.taken_out - {job_id},
         check=_still_free(seen, job_id),
@@ -156,7 +156,7 @@ def _lock(plan_id: int, job_id: int, expected_version: int, actor: Any, *, locke
     with transaction.atomic():
         _next_version(seen.row, {"changed_at": clock.now()})
         Stop.objects.filter(route__plan=seen.row, job_id=job_id).update(is_locked=locked)
-        kind = "day_plan.stop_locked" if locked else "day_plan.stop_unlocked"
+        kind = "plan.stop_locked" if locked else "day_plan.stop_unlocked"
         _record(seen, actor, kind, {"job": job_id})
     return day_plan_by_id(plan_id=plan_id)
 

@@ -226,7 +226,7 @@ def _store(run: PlanRun, inputs: DayInputs, content: Plan) -> DayPlan:
             set_aside=inputs.set_aside,
         )
         event_record(
-            kind="day_plan.made",
+            kind="plan.made",
             subject=plan,
             actor=run.requested_by,
             data={"version": plan.version, "run": run.pk, "value_cents": content.value_cents},
@@ -271,10 +271,21 @@ def _plan_row(inputs: DayInputs, data: dict[str, Any], content: Plan, now: datet
         except IntegrityError as error:
             raise stale from error
     seen = DayPlan.objects.filter(**key, version=inputs.seen_version)
-    if not seen.update(**fields, version=F("version") + 1):
+    state = _state_after(seen.first(), data)
+    if not seen.update(**fields, state=state, version=F("version") + 1):
         raise stale
-    DayPlan.objects.filter(**key, state=PlanState.SENT_OUT).update(state=PlanState.CHANGED)
     return DayPlan.objects.get(**key)
+
+
+def _state_after(before: DayPlan | None, data: dict[str, Any]) -> str:
+    """A plan that was sent out and came out the same is still what the crews have."""
+    if before is None or _as_crews_see(before.plan) == _as_crews_see(data):
+        return before.state if before else PlanState.DRAFT
+    return PlanState.DRAFT if before.state == PlanState.DRAFT else PlanState.CHANGED
+
+
+def _as_crews_see(data: dict[str, Any]) -> list[tuple[Any, ...]]:
+    return [(route["crew"], route["leave"], route["stops"]) for route in data["routes"]]
 
 
 def _run_fail(run_id: int, text: str) -> None:

@@ -67,7 +67,7 @@ def test_move_within_a_route(made: dict[str, Any], office: Any) -> None:
     assert times == [(456, 576), (580, 700)]
     assert (plan.version, plan.state) == (2, "draft")
     assert faults(plan) == ()
-    event = Event.objects.get(kind="day_plan.stop_moved")
+    event = Event.objects.get(kind="plan.stop_moved")
     assert (event.actor, event.data["version"], event.data["job"]) == (office, 2, made["b"].pk)
 
 

@@ -59,7 +59,7 @@ def test_one_of_two_changes_wins(whole_day: dict[str, Any], monkeypatch: pytest.
     winner = jobs[ended.index(None)]
     assert DayPlan.objects.get().version == 2
     assert [stop.job_id for stop in Stop.objects.all()] == [job.pk for job in jobs if job != winner]
-    assert Event.objects.filter(kind="day_plan.stop_taken_out").count() == 1
+    assert Event.objects.filter(kind="plan.stop_taken_out").count() == 1
 
 
 def test_one_of_two_first_plans_wins(

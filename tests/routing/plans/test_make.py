@@ -107,7 +107,7 @@ def test_run_and_event_are_recorded(town: dict[str, Any], day: date, morning: da
     run = PlanRun.objects.get()
     assert (run.state, run.inputs_digest, run.requested_by) == ("done", plan.inputs_digest, office)
     assert run.value_cents == pytest.approx(plan.value_cents)
-    event = Event.objects.get(kind="day_plan.made")
+    event = Event.objects.get(kind="plan.made")
     assert (event.subject_id, event.actor, event.data["version"]) == (plan.pk, office, 1)
 
 
@@ -120,6 +120,18 @@ def test_planning_again_keeps_rows(town: dict[str, Any], day: date, morning: dat
     assert (second.pk, second.version, second.inputs_digest) == (first.pk, 2, first.inputs_digest)
     assert [r.pk for r in second.routes.all()] == routes
     assert list(Stop.objects.order_by("pk").values_list("pk", flat=True)) == stops
+
+
+@pytest.mark.usefixtures("solve_here")
+def test_sent_out_and_planned_again(town: dict[str, Any], day: date, morning: datetime) -> None:
+    """The same routes once more are no news for the crews; other ones are."""
+    services.day_plan_make(yard=town["yard"], work_date=day, seconds=1, now=morning)
+    DayPlan.objects.update(state="sent_out")
+    same = services.day_plan_make(yard=town["yard"], work_date=day, seconds=1, now=morning)
+    assert same.state == "sent_out"
+    town["near"].windows.update(start_minute=800)
+    other = services.day_plan_make(yard=town["yard"], work_date=day, seconds=1, now=morning)
+    assert other.state == "changed"
 
 
 @pytest.mark.usefixtures("solve_here")

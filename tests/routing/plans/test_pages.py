@@ -141,7 +141,8 @@ def test_a_change_without_scripts(office_client: Client, planned: dict[str, Any]
     text = office_client.get(DAY_URL).content.decode()
     assert "Saved." in text
     assert DayPlan.objects.get().version == 2
-    assert Event.objects.get(kind="day_plan.stop_moved").actor == office
+    assert Event.objects.get(kind="plan.stop_moved").actor == office
+    assert f"office moved job {order[0]}" in text
 
 
 def test_a_change_with_htmx(office_client: Client, planned: dict[str, Any]) -> None:
