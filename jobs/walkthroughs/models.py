@@ -4,8 +4,10 @@ from django.conf import settings
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
-from jobs.customers.models import Wall
+from jobs.customers.models import Property, Wall
+from jobs.work.models import Job
 from shared.events.append_only import AppendOnlyModel
+from shared.outbox.models import Message
 
 FIELD_SCALE = "field-0-5"
 
@@ -41,3 +43,234 @@ class ChalkReading(AppendOnlyModel):
 
     def __str__(self) -> str:
         return f"{self.wall_id} {self.read_on}: {self.reading}"
+
+
+class Walkthrough(AppendOnlyModel):
+    """The look at the walls before the work, as the crew lead wrote it down. A correction is a new walkthrough.
+
+    `key` is made by whoever writes it, before it is sent: what goes up twice is stored once. `sent_digest` is of the
+    whole entry as it came, so that the same key with other content is told apart.
+    """
+
+    key = models.UUIDField(unique=True)
+    sent_digest = models.CharField(max_length=64)
+    job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="walkthroughs")
+    property = models.ForeignKey(Property, on_delete=models.PROTECT, related_name="walkthroughs")
+    walked_on = models.DateField()
+    days_since_rain = models.PositiveSmallIntegerField(null=True, blank=True)
+    note = models.CharField(max_length=500, blank=True)
+    video_url = models.URLField(max_length=300, blank=True)
+    photo_count = models.PositiveSmallIntegerField(default=0, help_text="pictures that were promised with the entry")
+    walked_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+    received_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["-id"]
+        constraints = [
+            models.CheckConstraint(
+                condition=models.Q(video_url="") | models.Q(video_url__startswith="https://"),
+                name="walkthrough_video_https",
+                violation_error_message=_("The link to the video must begin with https://."),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"walkthrough of job {self.job_id} on {self.walked_on}"
+
+
+class WallFinding(AppendOnlyModel):
+    """The finger test of one wall: each spot as it was read, and the reading that their median became."""
+
+    walkthrough = models.ForeignKey(Walkthrough, on_delete=models.PROTECT, related_name="wall_findings")
+    wall = models.ForeignKey(Wall, on_delete=models.PROTECT, related_name="findings")
+    spots = models.JSONField(help_text="readings of the spots, 0 to 5 in half steps")
+    reading = models.OneToOneField(ChalkReading, on_delete=models.PROTECT, related_name="finding")
+
+    class Meta:
+        ordering = ["walkthrough", "id"]
+        constraints = [models.UniqueConstraint(fields=["walkthrough", "wall"], name="wall_finding_once")]
+
+    def __str__(self) -> str:
+        return f"{self.wall_id}: {self.spots}"
+
+
+class FindingKind(models.TextChoices):
+    BROKEN_PANEL = "broken_panel", _("broken or loose panel")
+    FAILED_CAULK = "failed_caulk", _("failed caulk")
+    OPEN_WINDOW = "open_window", _("window that does not shut")
+    LOOSE_PAINT = "loose_paint", _("loose paint")
+    OUTLET = "outlet", _("outlet without a cover")
+    SHUTTERS = "shutters", _("oxidised shutters")
+    OTHER = "other", _("something else")
+
+
+class Finding(AppendOnlyModel):
+    """Something else that was so before the work."""
+
+    walkthrough = models.ForeignKey(Walkthrough, on_delete=models.PROTECT, related_name="findings")
+    kind = models.CharField(max_length=12, choices=FindingKind.choices)
+    wall = models.ForeignKey(Wall, null=True, blank=True, on_delete=models.PROTECT, related_name="+")
+    note = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        ordering = ["walkthrough", "id"]
+        constraints = [
+            models.CheckConstraint(condition=models.Q(kind__in=FindingKind.values), name="finding_kind_known"),
+            models.CheckConstraint(
+                condition=~models.Q(kind=FindingKind.OTHER) | ~models.Q(note=""), name="finding_other_is_said"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.kind} in {self.walkthrough_id}"
+
+
+class Photo(AppendOnlyModel):
+    """A picture of a walkthrough, made anew from what was sent: turned upright, bounded, without its metadata.
+
+    Where and when it was taken is kept here, for the office only, and never in the file.
+    """
+
+    walkthrough = models.ForeignKey(Walkthrough, on_delete=models.PROTECT, related_name="photos")
+    key = models.UUIDField(unique=True, help_text="made by the phone; the same key is the same picture")
+    wall = models.ForeignKey(Wall, null=True, blank=True, on_delete=models.PROTECT, related_name="+")
+    file = models.CharField(max_length=100, unique=True, help_text="random name below MEDIA_ROOT")
+    digest = models.CharField(max_length=64, help_text="SHA-256 of the file")
+    sent_digest = models.CharField(max_length=64, help_text="SHA-256 of what was sent")
+    size_bytes = models.PositiveIntegerField()
+    width_px = models.PositiveIntegerField()
+    height_px = models.PositiveIntegerField()
+    taken_at = models.DateTimeField(null=True, blank=True)
+    latitude = models.FloatField(null=True, blank=True)
+    longitude = models.FloatField(null=True, blank=True)
+    received_at = models.DateTimeField()
+    sent_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+
+    class Meta:
+        ordering = ["walkthrough", "id"]
+        constraints = [
+            models.UniqueConstraint(fields=["walkthrough", "sent_digest"], name="photo_once_per_walkthrough"),
+        ]
+
+    def __str__(self) -> str:
+        return f"photo {self.digest[:8]} of {self.walkthrough_id}"
+
+
+class Notice(AppendOnlyModel):
+    """A condition notice: what the homeowner is shown first. A later one replaces an earlier one."""
+
+    walkthrough = models.ForeignKey(Walkthrough, on_delete=models.PROTECT, related_name="notices")
+    made_at = models.DateTimeField()
+    made_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+
+    class Meta:
+        ordering = ["-id"]
+
+    def __str__(self) -> str:
+        return f"notice {self.pk} of {self.walkthrough_id}"
+
+
+class NoticePrint(AppendOnlyModel):
+    """A notice in one language, exactly as it is shown: the page's text and the PDF are kept, not made again.
+
+    15 USC 7001(d): a record must be kept so that it can be reproduced accurately.
+    """
+
+    notice = models.ForeignKey(Notice, on_delete=models.PROTECT, related_name="prints")
+    language = models.CharField(max_length=5)
+    title = models.CharField(max_length=200)
+    html = models.TextField()
+    html_digest = models.CharField(max_length=64)
+    pdf_file = models.CharField(max_length=100, unique=True, help_text="random name below MEDIA_ROOT")
+    pdf_digest = models.CharField(max_length=64)
+    picture_digests = models.JSONField(default=list)
+
+    class Meta:
+        ordering = ["notice", "language"]
+        constraints = [models.UniqueConstraint(fields=["notice", "language"], name="notice_print_once")]
+
+    def __str__(self) -> str:
+        return f"notice {self.notice_id} in {self.language}"
+
+
+class Acknowledgement(AppendOnlyModel):
+    """The homeowner saw a notice and said so by name. Once for each notice."""
+
+    notice = models.OneToOneField(Notice, on_delete=models.PROTECT, related_name="acknowledgement")
+    shown = models.ForeignKey(NoticePrint, on_delete=models.PROTECT, related_name="+")
+    typed_name = models.CharField(max_length=120)
+    statement = models.TextField(help_text="the sentence that stood above the name")
+    html_digest = models.CharField(max_length=64)
+    pdf_digest = models.CharField(max_length=64)
+    picture_digests = models.JSONField(default=list)
+    by_link = models.BooleanField(help_text="through the link, not on the crew's phone")
+    device = models.CharField(max_length=300, blank=True)
+    handed_over_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+    at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["-id"]
+        constraints = [
+            models.CheckConstraint(condition=~models.Q(typed_name=""), name="acknowledgement_has_name"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.notice_id} acknowledged"
+
+
+class SentHow(models.TextChoices):
+    EMAIL = "email", _("by email")
+    TEXT = "text", _("by text message")
+    PAPER = "paper", _("on paper, left at the door")
+
+
+class NobodyHome(AppendOnlyModel):
+    """Nobody could be shown the notice: how it was sent instead."""
+
+    notice = models.ForeignKey(Notice, on_delete=models.PROTECT, related_name="absences")
+    sent_how = models.CharField(max_length=5, choices=SentHow.choices)
+    message = models.ForeignKey(Message, null=True, blank=True, on_delete=models.PROTECT, related_name="+")
+    note = models.CharField(max_length=200, blank=True)
+    at = models.DateTimeField()
+    recorded_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+
+    class Meta:
+        ordering = ["-id"]
+        constraints = [
+            models.UniqueConstraint(fields=["notice", "sent_how"], name="nobody_home_once_each_way"),
+            models.CheckConstraint(condition=models.Q(sent_how__in=SentHow.values), name="nobody_home_way_known"),
+            models.CheckConstraint(
+                condition=models.Q(sent_how="paper", message__isnull=True)
+                | (~models.Q(sent_how="paper") & models.Q(message__isnull=False)),
+                name="nobody_home_message_sent",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.notice_id} sent {self.sent_how}"
+
+
+class StartOverride(AppendOnlyModel):
+    """The owner lets a job begin although its notice is not settled, and says why."""
+
+    job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="start_overrides")
+    reason = models.CharField(max_length=200)
+    at = models.DateTimeField()
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        ordering = ["-id"]
+        constraints = [models.CheckConstraint(condition=~models.Q(reason=""), name="start_override_has_reason")]
+
+    def __str__(self) -> str:
+        return f"job {self.job_id} may start"

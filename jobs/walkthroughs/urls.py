@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from jobs.walkthroughs import views
+from jobs.walkthroughs.views import walls
 
 app_name = "walkthroughs"
-urlpatterns = [path("walls/<row:wall_id>/", views.wall, name="wall")]
+urlpatterns = [path("walls/<row:wall_id>/", walls.wall, name="wall")]
