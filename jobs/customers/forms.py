@@ -127,26 +127,31 @@ class UploadForm(forms.Form):
 
 
 class MappingForm(forms.Form):
-    """What each column is, and in which order its dates are written. Built from a preview."""
+    """What each column is, and in which order its dates are written: as chosen so far, else as recognised.
 
-    date_order = forms.ChoiceField(label=_("Dates such as 5/4/2026"), choices=DATE_ORDERS, required=False)
+    Shown only; what is chosen is read by `mapping_of`, and what cannot be is said by the dry run.
+    """
 
-    def __init__(self, *args: Any, kind: str, preview: Preview, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
+    use_required_attribute = False
+    date_order = forms.ChoiceField(label=_("Dates such as 5/4/2026"), choices=DATE_ORDERS)
+
+    def __init__(self, *, kind: str, preview: Preview, chosen: Any) -> None:
+        super().__init__(initial={"date_order": chosen.get("date_order", "")})
         if kind != "jobs":
             del self.fields["date_order"]
         choices = [(IGNORE, _("(not used)")), *((field.name, _(field.label)) for field in FIELDS[kind])]
-        self.samples: dict[str, tuple[str, ...]] = {}
+        self.samples: dict[str, list[str]] = {}
         for column in preview.columns:
             if column.heading:
                 name = column_name(column.position)
-                initial = column.field or IGNORE
+                told = chosen.get(name) or column.field or ("" if column.is_doubtful else IGNORE)
+                undecided = [] if told else [("", _("(which is it?)"))]
                 self.fields[name] = forms.ChoiceField(
-                    label=column.heading, choices=choices, required=False, initial=initial
+                    label=column.heading, choices=[*undecided, *choices], initial=told
                 )
-                self.samples[name] = column.samples
+                self.samples[name] = [sample for sample in column.samples if sample.strip()]
 
-    def columns(self) -> list[tuple[forms.BoundField, tuple[str, ...]]]:
+    def columns(self) -> list[tuple[forms.BoundField, list[str]]]:
         """The selects, each with some values of its column."""
         return [(self[name], samples) for name, samples in self.samples.items()]
 

@@ -36,8 +36,7 @@ def import_start(request: HttpRequest) -> HttpResponse:
 def import_preview(request: HttpRequest, kind: str, token: str) -> HttpResponse:
     """What the file would do, with the columns as chosen so far; nothing is changed."""
     preview = _preview(request, kind, token, request.GET)
-    chosen = any(name.startswith("column_") for name in request.GET)
-    form = MappingForm(request.GET if chosen else None, kind=kind, preview=preview)
+    form = MappingForm(kind=kind, preview=preview, chosen=request.GET)
     context = {"kind": kind, "token": token, "preview": preview, "report": _told(preview.report), "form": form}
     return render_page(request, "customers/import_preview.html", context, part="import_preview")
 
