@@ -9,7 +9,7 @@ import logging
 from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
 from django.db import connection, transaction
@@ -30,7 +30,10 @@ Clock = Callable[[], datetime]
 
 @dataclass(frozen=True)
 class DispatchResult:
-    """How many messages came to what in one run. `again` wait for another attempt, `later` for the quiet hours."""
+    """How many messages came to what in one run. `again` wait for another attempt, `later` for the quiet hours.
+
+    `more`: the run got somewhere and others are due still.
+    """
 
     sent: int = 0
     failed: int = 0
@@ -39,22 +42,30 @@ class DispatchResult:
     later: int = 0
     unknown: int = 0
     is_on: bool = True
+    more: bool = False
 
 
-def messages_dispatch(*, now: datetime, limit: int = 100, clock: Clock | None = None) -> DispatchResult:
-    """Send up to `limit` messages whose time has come, the longest due first.
+def messages_dispatch(
+    *, now: datetime, limit: int = 100, seconds: int | None = None, clock: Clock | None = None
+) -> DispatchResult:
+    """Send up to `limit` messages whose time has come, the longest due first, for about `seconds` at most.
 
     `clock` is read before each message, so that a slow gateway cannot carry a long run into the quiet hours; without
     it the whole run happens at `now`. Safe to run twice at once, and after a crash.
     """
     read = clock or (lambda: now)
     outcomes: Counter[str] = Counter(dropped=_drop_late(now))
-    for message_id in _due(now, limit):
-        if not sending_switch_get().is_on:
-            return DispatchResult(**outcomes, is_on=False)
+    is_on = sending_switch_get().is_on
+    for message_id in _due(now, limit) if is_on else ():
+        if seconds is not None and read() - now > timedelta(seconds=seconds):
+            break
         outcomes[_send_one(message_id, read)] += 1
+        is_on = sending_switch_get().is_on
+        if not is_on:
+            break
     outcomes.pop("taken", None)
-    return DispatchResult(**outcomes, is_on=sending_switch_get().is_on)
+    went_on = sum(outcomes.values()) > 0
+    return DispatchResult(**outcomes, is_on=is_on, more=is_on and went_on and bool(_due(read(), 1)))
 
 
 def _due(now: datetime, limit: int) -> list[int]:

@@ -2,9 +2,14 @@
 
 from shared import clock
 from shared.background.registry import background_task
-from shared.outbox.services import messages_dispatch
+from shared.outbox.services import dispatch_soon, messages_dispatch
+
+# A slow mail server must not keep other background work waiting: what is left goes to the end of the line.
+SECONDS_AT_A_TIME = 20
 
 
 @background_task("outbox.dispatch")
 def dispatch() -> None:
-    messages_dispatch(now=clock.now(), clock=clock.now)
+    result = messages_dispatch(now=clock.now(), seconds=SECONDS_AT_A_TIME, clock=clock.now)
+    if result.more:
+        dispatch_soon()

@@ -2,12 +2,14 @@
 
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime, timedelta
+from itertools import chain, repeat
 from typing import Any
 from unittest import mock
 
 import pytest
 from django.db import connection
 
+from shared.background.services import run_task
 from shared.errors import Conflict, Refused
 from shared.outbox import dispatcher
 from shared.outbox.errors import NotSent
@@ -132,9 +134,35 @@ def test_a_slow_run_does_not_slide_into_the_quiet_hours(sent: list[int]) -> None
     make.make_message(quiet_zone=ZONE)
     make.make_message(quiet_zone=ZONE)
     last_second = datetime(2026, 6, 2, 0, 59, 59, tzinfo=UTC)
-    ticks = iter([last_second, last_second, last_second + timedelta(seconds=1)])
+    ticks = chain([last_second, last_second], repeat(last_second + timedelta(seconds=1)))
     result = messages_dispatch(now=last_second, clock=lambda: next(ticks))
     assert (result.sent, result.later) == (1, 1)
+
+
+def test_a_run_ends_after_its_seconds_and_says_that_more_is_due(sent: list[int]) -> None:
+    """Others may have the thread then; the next run does the rest."""
+    for _ in range(3):
+        make.make_message()
+    ticks = (NOON + timedelta(seconds=15 * n) for n in range(100))
+    first = messages_dispatch(now=NOON, seconds=20, clock=lambda: next(ticks))
+    second = messages_dispatch(now=NOON)
+    assert (first.sent, first.more, second.sent, second.more) == (1, True, 2, False)
+
+
+def test_the_task_goes_on_until_nothing_is_due(sent: list[int], django_capture_on_commit_callbacks: Any) -> None:
+    """More than one run's worth leaves, run by run, with one call of the clock."""
+    for _ in range(205):
+        make.make_message()
+    with django_capture_on_commit_callbacks(execute=True):
+        run_task("outbox.dispatch", {})
+    assert len(sent) == len(set(sent)) == 205
+
+
+def test_a_run_that_gets_nowhere_is_not_repeated(sent: list[int]) -> None:
+    """Another dispatcher has them all: no endless line of tasks."""
+    make.make_message()
+    with mock.patch.object(dispatcher, "_send_one", return_value="taken"):
+        assert not messages_dispatch(now=NOON).more
 
 
 def test_late_messages_are_dropped(sent: list[int]) -> None:
