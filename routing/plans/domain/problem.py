@@ -5,7 +5,8 @@ How the facts are read:
 - a crew's cost per minute is its wage with burden; the reserve is a two-person crew's, other sizes by workers;
 - a stop that a crew has reached is fixed, in the order it really had, with its real minutes;
 - while the day is under way nothing else may begin before the present minute;
-- a crew that runs late by its fixed stops gets a longer shift and a later break instead of no plan at all.
+- a crew that runs late by its fixed stops gets a longer shift and a later break instead of no plan at all;
+- a truck's tank is passed on as a capacity; jobs use none of it until the company records how much mix a job takes.
 """
 
 import hashlib
