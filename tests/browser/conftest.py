@@ -15,7 +15,7 @@ from tests.conftest import missing
 os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture(scope="session")
 def browser() -> Iterator[Browser]:
     if chromium_path() is None:
         missing("Chromium")
@@ -23,8 +23,8 @@ def browser() -> Iterator[Browser]:
         yield running
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture(scope="session")
 def site(browser: Browser, tmp_path_factory: pytest.TempPathFactory) -> Iterator[DemoSite]:
-    """A demo company of this file's own: what one file changes, the other does not see."""
+    """The demo company, one for each worker of the test run: what a test changes stays for the next ones."""
     with demo_site(tmp_path_factory.mktemp("demo")) as running:
         yield running

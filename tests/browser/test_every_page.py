@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, Page, Response
+from playwright.sync_api import Browser, Page, Response, expect
 
 from tests.browser.chromium import NARROW, WIDE
 from tests.browser.demo_site import DemoSite
@@ -98,8 +98,9 @@ def test_repair_pages_work_under_the_policy(browser: Browser, site: DemoSite) ->
     context = signed_in(browser, site, "owner")
     page = context.new_page()
     complaints: list[Any] = watched(page)
-    for path in ("/admin/", "/admin/people/user/", "/admin/people/user/add/"):
-        page.goto(path)
-        assert page.locator("#site-name, h1").count() > 0
+    page.goto("/admin/")
+    page.goto("/admin/people/user/")
+    page.locator("#result_list th a").first.click()
+    expect(page.locator("#user_form")).to_be_visible()
     context.close()
     assert complaints == []

@@ -213,6 +213,18 @@ def test_the_language_is_kept(crew_lead: User, client_of: Any) -> None:
     assert '<html lang="es">' in spanish
 
 
+def test_repair_pages_change_no_account(page: Client, owner: User) -> None:
+    """Nothing that belongs in the history can be changed around it: no new account, no role, no switch."""
+    lena = factories.make_user(role="crew_lead")
+    assert page.get("/admin/people/user/add/").status_code == 403
+    assert page.get(f"/admin/people/user/{lena.pk}/delete/").status_code == 403
+    change = {"first_name": "Lena", "role": "owner", "is_active": "", "is_superuser": "on", "username": "other"}
+    assert page.post(f"/admin/people/user/{lena.pk}/change/", change).status_code == 302
+    after = User.objects.get(pk=lena.pk)
+    assert (after.first_name, after.role, after.is_active, after.is_superuser) == ("Lena", "crew_lead", True, False)
+    assert after.username == lena.username
+
+
 def test_query_count_of_the_list(page: Client, assert_query_count: Any) -> None:
     """More people cost no more queries."""
     for _ in range(5):
