@@ -115,9 +115,9 @@ def _opt_out(request: HttpRequest, customer: Customer, channel: Channel) -> str:
 def _masked(customer: Customer, channel: Channel) -> str:
     """Enough of the address to know it by, not enough to read it: the link may be forwarded."""
     if channel == Channel.TEXT:
-        return f"…{customer.phone_e164[-4:]}" if customer.phone_e164 else ""
+        return f"…{customer.phone_e164[-4:]}"
     name, _at, host = customer.email.partition("@")
-    return f"{name[:1]}…@{host}" if host else ""
+    return f"{name[:1]}…@{host}" if host else "…"
 
 
 def _shown(query: Any) -> tuple[DueFilter, list[DueItem], list[DueItem]]:
