@@ -19,8 +19,7 @@ from routing.plans.selectors import (
     day_plan_by_id,
     day_plan_get,
     plan_run_latest,
-    working_day_after,
-    working_day_before,
+    working_days_around,
     yard_by_code,
     yard_list,
 )
@@ -164,12 +163,13 @@ def _set_hours(crew: Crew, form: ShiftExceptionForm, actor: Any) -> bool:
 
 def _day_context(yard: Yard, work_date: date) -> dict[str, Any]:
     plan = day_plan_get(yard=yard, work_date=work_date)
+    before, after = working_days_around(yard=yard, work_date=work_date)
     return {
         "yard": yard,
         "yards": yard_list(),
         "work_date": work_date,
-        "before": working_day_before(yard=yard, work_date=work_date),
-        "after": working_day_after(yard=yard, work_date=work_date),
+        "before": before,
+        "after": after,
         "page": plan_on_page(plan) if plan else None,
         "history": plan_history(plan) if plan else (),
         "run": plan_run_latest(yard=yard, work_date=work_date),

@@ -7,8 +7,7 @@ from routing.plans.selectors.days import (
     plan_as_json,
     plan_in_rows,
     plan_run_latest,
-    working_day_after,
-    working_day_before,
+    working_days_around,
     yard_by_code,
     yard_list,
 )
@@ -24,8 +23,7 @@ __all__ = [
     "plan_as_json",
     "plan_in_rows",
     "plan_run_latest",
-    "working_day_after",
-    "working_day_before",
+    "working_days_around",
     "yard_by_code",
     "yard_list",
 ]

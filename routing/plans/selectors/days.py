@@ -1,15 +1,18 @@
 """Day plans as they are stored, for pages, commands and the API."""
 
-from datetime import date
+from datetime import date, timedelta
 from typing import Any
 
-from django.db.models import F, Max, Min, Prefetch, Q, QuerySet
+from django.db.models import F, Prefetch, QuerySet
 from django.utils.translation import gettext as _
 
 from jobs.work.models import Job
 from routing.plans.domain.keys import job_key
-from routing.plans.models import DayPlan, LeftOut, PlanRun, Route, ShiftException, ShiftPattern, Stop, Yard
+from routing.plans.models import DayPlan, LeftOut, PlanRun, Route, Stop, Yard
+from routing.plans.selectors.shifts import shifts_between
 from shared.errors import NotFound
+
+LOOK_AROUND = timedelta(days=21)
 
 
 def yard_list() -> QuerySet[Yard]:
@@ -94,26 +97,13 @@ def _left_out_keys(plan: DayPlan) -> set[str]:
     return {entry["job"] for entry in plan.plan["left_out"]}
 
 
-def working_day_after(*, yard: Yard, work_date: date) -> date:
-    """The next day on which a crew of the yard works; the next day of the calendar where none ever does."""
-    return _near(yard, work_date, 1)
+def working_days_around(*, yard: Yard, work_date: date) -> tuple[date, date]:
+    """The nearest days before and after on which a crew of the yard works: by pattern, exceptions counted.
 
-
-def working_day_before(*, yard: Yard, work_date: date) -> date:
-    """The last day before, on which a crew of the yard worked."""
-    return _near(yard, work_date, -1)
-
-
-def _near(yard: Yard, work_date: date, step: int) -> date:
-    """Two queries: the weekdays on which anybody works, and the nearest extra day."""
-    active = Q(crew__yard=yard, crew__is_active=True)
-    weekdays = set(ShiftPattern.objects.filter(active).values_list("weekday", flat=True).distinct())
-    extra = ShiftException.objects.filter(active, is_off=False)
-    if step > 0:
-        nearest = extra.filter(work_date__gt=work_date).aggregate(day=Min("work_date"))["day"]
-    else:
-        nearest = extra.filter(work_date__lt=work_date).aggregate(day=Max("work_date"))["day"]
-    days = (date.fromordinal(work_date.toordinal() + step * n) for n in range(1, 8))
-    usual = next((day for day in days if day.weekday() in weekdays), None)
-    found = [day for day in (usual, nearest) if day is not None]
-    return min(found, key=lambda day: abs(day - work_date)) if found else date.fromordinal(work_date.toordinal() + step)
+    Where nobody works within three weeks it is the day before or after on the calendar.
+    """
+    first, last = work_date - LOOK_AROUND, work_date + LOOK_AROUND
+    shifts = shifts_between(crews=list(yard.crews.filter(is_active=True)), first=first, last=last)
+    working = {day for (_crew, day), shift in shifts.items() if shift.hours is not None}
+    before = max((day for day in working if day < work_date), default=work_date - timedelta(days=1))
+    return before, min((day for day in working if day > work_date), default=work_date + timedelta(days=1))

@@ -9,6 +9,7 @@ import time_machine
 from django.test import Client
 
 from routing.plans.models import DayPlan, PlanRun, ShiftException
+from routing.plans.services import shift_exception_set
 from shared.events.models import Event
 from tests import factories
 
@@ -283,9 +284,10 @@ def test_days_and_yards(
 
 
 def test_next_and_previous_working_day(office_client: Client, planned: dict[str, Any]) -> None:
-    """Nobody works on Thursday and Friday: from Wednesday to Saturday, and back to Tuesday."""
+    """Nobody works on Thursday, and Friday all are off: from Wednesday to Saturday, and back to Tuesday."""
     for crew in (planned["east"], planned["west"]):
-        crew.patterns.filter(weekday__in=(3, 4)).delete()
+        crew.patterns.filter(weekday=3).delete()
+        shift_exception_set(crew=crew, work_date=date(2026, 6, 5), is_off=True)
     text = office_client.get(DAY_URL).content.decode()
     assert "/day/main/2026-06-06/" in text
     assert "/day/main/2026-06-02/" in text
