@@ -120,11 +120,12 @@ def database(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     name = f"wallday_worker_{os.getpid()}"
     with admin:
         admin.execute(f'CREATE DATABASE "{name}"')
-        Company(name, tmp_path_factory.mktemp("data"), "http://127.0.0.1/none").python(
-            "manage.py", "migrate", "--verbosity", "0"
-        )
-        yield name
-        admin.execute(f'DROP DATABASE "{name}" WITH (FORCE)')
+        try:
+            folder = tmp_path_factory.mktemp("data")
+            Company(name, folder, "http://127.0.0.1/none").python("manage.py", "migrate", "--verbosity", "0")
+            yield name
+        finally:
+            admin.execute(f'DROP DATABASE "{name}" WITH (FORCE)')
 
 
 class Company:
