@@ -213,8 +213,10 @@ def test_the_language_is_kept(crew_lead: User, client_of: Any) -> None:
     assert '<html lang="es">' in spanish
 
 
-def test_repair_pages_change_no_account(page: Client, owner: User) -> None:
+def test_repair_pages_change_no_account(client_of: Any, db: None) -> None:
     """Nothing that belongs in the history can be changed around it: no new account, no role, no switch."""
+    new = services.NewPerson(username="olive", password="wash the walls", role="owner")
+    page = client_of(services.person_add(new=new, actor=None))
     lena = factories.make_user(role="crew_lead")
     assert page.get("/admin/people/user/add/").status_code == 403
     assert page.get(f"/admin/people/user/{lena.pk}/delete/").status_code == 403
