@@ -21,11 +21,15 @@ CREW_PAGES = (("dispatch:crew_today", _("My route")),)
 # Addresses that belong to a main page without lying below it: prefix of the path -> name of that page.
 BELONGS_TO = {
     "/day/": "plans:day_today",
+    "/day-plans/": "plans:day_today",
     "/sheets/": "plans:day_today",
+    "/crews/": "plans:day_today",
     "/jobs/": "work:job_list",
     "/customers/import/": "customers:import_start",
     "/customers/": "customers:customer_list",
     "/properties/": "customers:customer_list",
+    "/walls/": "customers:customer_list",
+    "/due/": "reminders:due_list",
 }
 
 
