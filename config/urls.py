@@ -22,6 +22,7 @@ APIS = [
     "shared.outbox.api",
     "pricing.earnings.api",
     "jobs.customers.api",
+    "jobs.walkthroughs.api",
     "jobs.work.api",
     "jobs.reminders.api",
     "routing.plans.api",

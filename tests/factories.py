@@ -436,3 +436,48 @@ def make_mark(**over: Any) -> Any:
 
     fields = {"kind": "arrived", "work_date": date(2026, 6, 3), "at": datetime(2026, 6, 3, 12, 0, tzinfo=UTC), **over}
     return StopMark.objects.create(**fields)
+
+
+# --- walkthroughs ---
+
+
+def make_walkthrough(**over: Any) -> Any:
+    """A walkthrough by the service: chalk 3 on one wall unless `walls` or `findings` say otherwise."""
+    from decimal import Decimal
+    from uuid import uuid4
+
+    from jobs.walkthroughs.inputs import WalkthroughInput, WallInput
+    from jobs.walkthroughs.services import walkthrough_record
+
+    job = over.pop("job", None) or make_job()
+    now = over.pop("now", MOMENT)
+    actor = over.pop("actor", None)
+    if "walls" not in over:
+        wall = job.property.walls.first() or make_wall(property=job.property)
+        over["walls"] = (WallInput(spots=(Decimal(over.pop("chalk", 3)),) * 3, wall_id=wall.pk),)
+    entry = WalkthroughInput(**{"key": uuid4(), "walked_on": MOMENT.date(), **over})
+    return walkthrough_record(job=job, entry=entry, now=now, actor=actor)
+
+
+def make_picture(*, size: tuple[int, int] = (640, 480), kind: str = "JPEG", **save: Any) -> bytes:
+    """A drawn picture of siding."""
+    import io
+
+    from PIL import Image
+
+    image = Image.linear_gradient("L").resize(size).convert("RGB")
+    out = io.BytesIO()
+    image.save(out, kind, **save)
+    return out.getvalue()
+
+
+def make_notice(**over: Any) -> Any:
+    from jobs.walkthroughs.services import notice_make
+
+    walkthrough = over.pop("walkthrough", None) or make_walkthrough(**over)
+    return notice_make(walkthrough=walkthrough, now=MOMENT)
+
+
+def settle_notice(job: Any) -> None:
+    """The job may be started: somebody walked around the house and found nothing to show."""
+    make_walkthrough(job=job, chalk=1)

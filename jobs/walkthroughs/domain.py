@@ -1,13 +1,17 @@
 """Our field scale of chalk: 0 (none) to 5 (worst) in half steps, after the general scheme of ISO 4628-1:2016, which
 grades defects from 0 to 5 and allows half steps. No published scale was made for vinyl siding."""
 
-from decimal import Decimal
+from collections.abc import Sequence
+from decimal import ROUND_CEILING, Decimal
+from statistics import median
 
 LARGEST = Decimal(5)
 STEP = Decimal("0.5")
 STEPS = tuple(STEP * i for i in range(int(LARGEST / STEP) + 1))
 # From this reading on the homeowner is shown the wall before any water flows. Common practice, no source.
 SHOW_FROM = Decimal(2)
+# ASTM D4214, section 6.2.1 (from abstracts): chalk varies over an area, so an average portion is judged.
+LEAST_SPOTS, MOST_SPOTS = 3, 9
 
 
 def is_on_scale(reading: Decimal) -> bool:
@@ -23,3 +27,12 @@ def must_be_shown(reading: Decimal) -> bool:
 def step_text(reading: Decimal) -> str:
     """A reading as people write it: `3`, `2.5`."""
     return f"{reading.normalize():f}"
+
+
+def wall_reading(spots: Sequence[Decimal]) -> Decimal:
+    """The reading of a wall: the median of its spots (each on the scale, at least one).
+
+    Between two middle spots the median may fall on a quarter; it goes up to the next half step, so that chalk is
+    never read away.
+    """
+    return (median(spots) / STEP).to_integral_value(ROUND_CEILING) * STEP

@@ -1,5 +1,6 @@
 """What was read, found and shown, and whether a job may be started."""
 
+from jobs.walkthroughs.selectors.gate import Gate, start_gate, start_gates
 from jobs.walkthroughs.selectors.readings import latest_readings, reading_list
 
-__all__ = ["latest_readings", "reading_list"]
+__all__ = ["Gate", "latest_readings", "reading_list", "start_gate", "start_gates"]

@@ -6,6 +6,7 @@ from datetime import date, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from jobs.walkthroughs.selectors import Gate, start_gates
 from jobs.work.domain.states import CLOSED
 from routing.dispatch.domain.marks import mark_next
 from routing.dispatch.models import SentRoute, SentStop
@@ -25,6 +26,7 @@ class PhoneStop:
     next_mark: str | None
     state: str
     state_words: str
+    gate: Gate  # whether it may be started
     is_over: bool  # nothing is to be done there any more
     is_next: bool = False  # the first stop of today that is not over
 
@@ -50,7 +52,8 @@ def phone_stop(*, stop: SentStop) -> PhoneStop:
     plan = stop.route.sent.plan
     row = next(row for row in sheet.stops if row.stop_id == stop.pk)
     marks = marks_of(job_ids=[stop.job_id], work_date=plan.work_date).get(stop.job_id, {})
-    return _stop(row, stop, marks, plan.work_date, plan.yard.timezone, is_today=True)
+    gate = start_gates(job_ids=[stop.job_id])[stop.job_id]
+    return _stop(row, stop, marks, gate, plan.work_date, plan.yard.timezone, is_today=True)
 
 
 def _route(route: SentRoute, now: datetime) -> PhoneRoute:
@@ -58,7 +61,8 @@ def _route(route: SentRoute, now: datetime) -> PhoneRoute:
     day, zone = plan.work_date, plan.yard.timezone
     is_today = clock.local_date(zone, now) == day
     stops = {stop.pk: stop for stop in route.stops.all()}
-    marks = marks_of(job_ids=[stop.job_id for stop in stops.values()], work_date=day)
+    job_ids = [stop.job_id for stop in stops.values()]
+    marks, gates = marks_of(job_ids=job_ids, work_date=day), start_gates(job_ids=job_ids)
     return PhoneRoute(
         route=route,
         sheet=sheet,
@@ -70,7 +74,9 @@ def _route(route: SentRoute, now: datetime) -> PhoneRoute:
         ),
         stops=_with_next(
             [
-                _stop(row, stops[row.stop_id], marks.get(row.job_id, {}), day, zone, is_today=is_today)
+                _stop(
+                    row, stops[row.stop_id], marks.get(row.job_id, {}), gates[row.job_id], day, zone, is_today=is_today
+                )
                 for row in sheet.stops
             ]
         ),
@@ -84,7 +90,14 @@ def _with_next(stops: list[PhoneStop]) -> tuple[PhoneStop, ...]:
 
 
 def _stop(
-    row: SheetStop, stop: SentStop, marks: Mapping[str, datetime], day: date, zone: str, *, is_today: bool
+    row: SheetStop,
+    stop: SentStop,
+    marks: Mapping[str, datetime],
+    gate: Gate,
+    day: date,
+    zone: str,
+    *,
+    is_today: bool,
 ) -> PhoneStop:
     return PhoneStop(
         row=row,
@@ -92,6 +105,7 @@ def _stop(
         next_mark=mark_next(marks) if is_today and stop.job.state not in CLOSED else None,
         state=stop.job.state,
         state_words=stop.job.get_state_display(),
+        gate=gate,
         is_over=stop.job.state in CLOSED,
     )
 

@@ -5,6 +5,8 @@ from typing import Any
 from django.db import transaction
 from django.utils.translation import gettext as _
 
+from jobs.walkthroughs.errors import NoticeUnsettled
+from jobs.walkthroughs.selectors import start_gate
 from jobs.work.domain.booking import LineBooked
 from jobs.work.services import job_arrive
 from routing.dispatch.domain.marks import latest_before, mark_missing, minutes_on_site
@@ -34,7 +36,8 @@ def stop_mark(
 
     Arriving puts the job on site; finishing books it, with the minutes that the crew says (`on_site_minutes`, or
     minutes for every line), otherwise those from arriving to finishing, and the stop's share of the driving. Raises
-    MarkRefused for a mark out of order, of another day or in the future, and what booking raises.
+    MarkRefused for a mark out of order, of another day or in the future, NoticeUnsettled for a start before what was
+    found on the walls is shown and acknowledged, and what booking raises.
     """
     if kind not in MarkKind.values:
         raise Refused(_("A mark is arrived, started or finished."), kind=kind)
@@ -45,6 +48,8 @@ def stop_mark(
     times = {name: mark.at for name, mark in made.items()}
     _require_order(kind, times)
     _require_time(stop, kind, at, now, times)
+    if kind == MarkKind.STARTED:
+        _require_settled(stop)
     mark, is_new = StopMark.objects.get_or_create(
         job=stop.job,
         work_date=work_date,
@@ -61,6 +66,12 @@ def _require_order(kind: str, times: dict[str, datetime]) -> None:
     if missing:
         words = _("First mark this stop as %(missing)s, then as %(kind)s.")
         raise MarkRefused(words % {"missing": MarkKind(missing).label, "kind": MarkKind(kind).label}, missing=missing)
+
+
+def _require_settled(stop: SentStop) -> None:
+    gate = start_gate(job_id=stop.job_id)
+    if not gate.is_open:
+        raise NoticeUnsettled(gate.words, state=gate.state)
 
 
 def _require_time(stop: SentStop, kind: str, at: datetime, now: datetime, times: dict[str, datetime]) -> None:

@@ -136,6 +136,7 @@ def test_the_sheet_on_the_phone(client: Any, client_of: Any, crew: Any) -> None:
 def test_a_day_on_the_phone(client: Any, crew: Any, noon: Any) -> None:
     """Arrived, started, finished with the minutes from the clock: booked, and the next button follows."""
     job = house("14 Elm Street", lines=[{"estimated_minutes": 100}, {"estimated_minutes": 50, "price_cents": 9_000}])
+    factories.settle_notice(job)
     (stop,) = sent_day(crew, job)
     client.post(f"/crew/stops/{stop.pk}/arrived/")
     assert "Started" in text_of(client.get("/crew/"))

@@ -65,6 +65,7 @@ def test_marks_by_api(client_of: Any, crew: Any, crew_lead: Any) -> None:
     """Out of order 409, then arrived, started, finished; each repeated without harm."""
     send(factories.make_planned_day((crew, [factories.make_job()])))
     stop = SentStop.objects.get()
+    factories.settle_notice(stop.job)
     client, address = client_of(crew_lead), f"/api/stops/{stop.pk}/marks/"
     early = post(client, address, {"kind": "finished"})
     assert (early.status_code, early.json()["type"].rsplit("/", 1)[-1]) == (409, "mark_refused")

@@ -32,6 +32,7 @@ def stop(db: None) -> SentStop:
     crew.truck = Truck.objects.create(code="T1", yard=crew.yard, **truck)
     crew.save()
     job = factories.make_job(lines=[{}, {"estimated_minutes": 60, "price_cents": 20_000}])
+    factories.settle_notice(job)
     plan_send_out(plan=factories.make_planned_day((crew, [job])), expected_version=1)
     return SentStop.objects.get()
 

@@ -1,0 +1,132 @@
+"""What a condition notice says, in the language that is active: page and PDF print the same sentences."""
+
+from dataclasses import dataclass
+from datetime import date
+
+from django.utils.translation import gettext as _
+
+from jobs.walkthroughs.domain import must_be_shown, step_text
+from jobs.walkthroughs.models import Photo, Walkthrough, WallFinding
+from jobs.work.models import JobLine
+from pricing.catalogue.models import Service
+from pricing.catalogue.selectors import rate_terms
+from pricing.estimates.domain import line_price_cents
+from shared.company.selectors import company_get
+from shared.web.words import day_words, money_words
+
+SCALE = (
+    lambda: _("nothing on the finger"),
+    lambda: _("a trace that is hard to see"),
+    lambda: _("a light film on the finger"),
+    lambda: _("a clear white film; a streak stays on the wall"),
+    lambda: _("the finger is white all over"),
+    lambda: _("powder comes off in plenty"),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class NoticeWords:
+    """Everything printed, as plain text; `pictures` in their order."""
+
+    title: str
+    place: str
+    found_title: str
+    found: tuple[str, ...]
+    chalk_title: str
+    chalk: tuple[str, ...]
+    removal_title: str
+    removal: tuple[str, ...]
+    pictures_title: str
+    pictures: tuple[tuple[Photo, str], ...]
+    footer: str
+
+
+def scale_words(grade: int) -> str:
+    """A whole grade of our field scale as the finger shows it."""
+    return SCALE[grade]()
+
+
+def statement_words() -> str:
+    """The sentence above the name."""
+    return _(
+        "I have seen what was found on the house before any work started. I understand that a normal wash does not "
+        "remove chalk. This is no order and costs nothing."
+    )
+
+
+def notice_words(walkthrough: Walkthrough) -> NoticeWords:
+    """The words of a walkthrough's notice. Its findings, walls and pictures are read here."""
+    walls = list(walkthrough.wall_findings.select_related("wall", "reading"))
+    chalky = [found for found in walls if must_be_shown(found.reading.reading)]
+    company, place = company_get(), walkthrough.property
+    return NoticeWords(
+        title=_("What we found before the work"),
+        place=f"{place.address} · {day_words(walkthrough.walked_on)}",
+        found_title=_("What was found, and where"),
+        found=(*map(_wall_words, walls), *_finding_words(walkthrough)),
+        chalk_title=_("What chalk is"),
+        chalk=_chalk_words() if chalky else (),
+        removal_title=_("What removing it would mean"),
+        removal=_removal_words(walkthrough, chalky) if chalky else (),
+        pictures_title=_("Pictures"),
+        pictures=tuple(
+            (photo, _("Picture %(number)s") % {"number": number})
+            for number, photo in enumerate(walkthrough.photos.all(), start=1)
+        ),
+        footer=" · ".join(part for part in (company.name, company.postal_address) if part),
+    )
+
+
+def _wall_words(found: WallFinding) -> str:
+    reading = found.reading.reading
+    return _("%(wall)s: chalk %(reading)s of 5, %(words)s") % {
+        "wall": found.wall.name,
+        "reading": step_text(reading),
+        "words": scale_words(int(reading)),
+    }
+
+
+def _finding_words(walkthrough: Walkthrough) -> list[str]:
+    rows = walkthrough.findings.select_related("wall")
+    return [
+        ", ".join(part for part in (row.get_kind_display(), row.wall.name if row.wall else "", row.note) if part)
+        for row in rows
+    ]
+
+
+def _chalk_words() -> tuple[str, ...]:
+    return (
+        _("Chalk is loose powder. Siding and paint make it as sun and rain wear their surface. It is not dirt."),
+        _("A normal wash does not remove chalk. It was there before the wash and will be there after it."),
+        _("Touch the wall: chalk comes off on the finger and leaves a lighter or darker streak on the wall."),
+    )
+
+
+def _removal_words(walkthrough: Walkthrough, chalky: list[WallFinding]) -> tuple[str, ...]:
+    return (
+        _("Taking chalk off is separate work: wall by wall, by hand, with a cleaner made for it, a test spot first."),
+        _("It brings colour and shine back as far as the surface still has them, and chalk returns with the years."),
+        _price_words(walkthrough, chalky),
+    )
+
+
+def _price_words(walkthrough: Walkthrough, chalky: list[WallFinding]) -> str:
+    agreed = list(JobLine.objects.filter(job=walkthrough.job_id, service__removes_chalk=True))
+    currency = company_get().currency
+    if agreed:
+        price = money_words(sum(line.price_cents for line in agreed), currency)
+        return _("It is part of this job: %(price)s before tax.") % {"price": price}
+    cents = _card_price_cents(walkthrough.walked_on, [found.wall.area_sqft for found in chalky])
+    if cents is None:
+        return _("We will send you an estimate of its price.")
+    words = _("For the chalky walls it would be about %(price)s before tax, by our prices of today.")
+    return words % {"price": money_words(cents, currency)}
+
+
+def _card_price_cents(on: date, areas_sqft: list[int | None]) -> int | None:
+    """By the rate card, where it has the work and every area is known."""
+    service = Service.objects.filter(removes_chalk=True, is_offered=True, unit="wall_sqft").order_by("pk").first()
+    rate = rate_terms(on=on).get(service.code) if service else None
+    if rate is None or not all(areas_sqft):
+        return None
+    return line_price_cents(rate, sum(area or 0 for area in areas_sqft))

@@ -1,0 +1,21 @@
+from django.db.models import Prefetch, QuerySet
+
+from jobs.customers.models import Property
+from jobs.walkthroughs.models import Finding, Notice, Walkthrough, WallFinding
+from jobs.work.models import Job
+
+
+def walkthrough_list(*, job: Job | None = None, place: Property | None = None) -> QuerySet[Walkthrough]:
+    """Walkthroughs of a job or of a property with all that was found, newest first."""
+    rows = Walkthrough.objects.filter(job=job) if job else Walkthrough.objects.filter(property=place)
+    notices = Notice.objects.select_related("acknowledgement").prefetch_related("absences")
+    return (
+        rows.select_related("walked_by")
+        .prefetch_related(
+            Prefetch("wall_findings", WallFinding.objects.select_related("wall", "reading")),
+            Prefetch("findings", Finding.objects.select_related("wall")),
+            Prefetch("notices", notices),
+            "photos",
+        )
+        .order_by("-pk")
+    )

@@ -1,0 +1,203 @@
+"""Condition notices: made once and kept as shown, then acknowledged, or sent because nobody was home."""
+
+from datetime import datetime
+from typing import Any
+
+from django.conf import settings
+from django.db import IntegrityError, transaction
+from django.template.loader import render_to_string
+from django.utils import translation
+from django.utils.translation import gettext as _
+
+from jobs.customers.models import Consent, Purpose
+from jobs.walkthroughs.errors import NoticeClosed
+from jobs.walkthroughs.files import digest_of, file_forget, file_read, file_store
+from jobs.walkthroughs.links import notice_link
+from jobs.walkthroughs.models import (
+    Acknowledgement,
+    NobodyHome,
+    Notice,
+    NoticePrint,
+    SentHow,
+    StartOverride,
+    Walkthrough,
+)
+from jobs.walkthroughs.notice_words import notice_words, statement_words
+from jobs.walkthroughs.pdf import notice_pdf
+from jobs.walkthroughs.selectors.gate import is_to_be_shown
+from jobs.work.models import Job
+from shared.company.selectors import company_get
+from shared.errors import Refused
+from shared.events.services import event_record
+from shared.outbox.models import Message
+from shared.outbox.services import message_queue
+
+LANGUAGES = tuple(code for code, _name in settings.LANGUAGES)
+
+
+def notice_make(*, walkthrough: Walkthrough, now: datetime, actor: Any = None) -> Notice:
+    """Print what was found, in every language, and keep it. The same walkthrough with the same pictures gives the
+    notice that is there. Raises Refused where there is nothing to show."""
+    if not is_to_be_shown(walkthrough):
+        raise Refused(_("Nothing was found that has to be shown."))
+    pictures = [photo.digest for photo in walkthrough.photos.all()]
+    known = walkthrough.notices.order_by("-pk").first()
+    if known is not None and known.prints.filter(picture_digests=pictures).exists():
+        return known
+    if known is not None and hasattr(known, "acknowledgement"):
+        return known
+    prints = [_print(walkthrough, language, pictures) for language in LANGUAGES]
+    try:
+        return _notice_store(walkthrough, prints, now, actor)
+    except BaseException:
+        for row in prints:
+            file_forget(row.pdf_file)
+        raise
+
+
+def _print(walkthrough: Walkthrough, language: str, pictures: list[str]) -> NoticePrint:
+    with translation.override(language):
+        words = notice_words(walkthrough)
+        html = render_to_string("walkthroughs/notice_text.html", {"words": words})
+        pdf = notice_pdf(words, language)
+    return NoticePrint(
+        language=language,
+        title=words.title,
+        html=html,
+        html_digest=digest_of(html.encode()),
+        pdf_file=file_store(pdf, "pdf"),
+        pdf_digest=digest_of(pdf),
+        picture_digests=pictures,
+    )
+
+
+@transaction.atomic
+def _notice_store(walkthrough: Walkthrough, prints: list[NoticePrint], now: datetime, actor: Any) -> Notice:
+    notice = Notice.objects.create(walkthrough=walkthrough, made_at=now, made_by=actor)
+    for row in prints:
+        row.notice = notice
+        row.save()
+    event_record(kind="notice.made", subject=walkthrough.job, actor=actor, data={"notice": notice.pk})
+    return notice
+
+
+def print_pdf(row: NoticePrint) -> bytes:
+    """The PDF as it was made, byte for byte. Raises FileChanged where somebody changed the file."""
+    return file_read(row.pdf_file, row.pdf_digest)
+
+
+@transaction.atomic
+def notice_acknowledge(
+    *,
+    notice: Notice,
+    language: str,
+    typed_name: str,
+    now: datetime,
+    by_link: bool,
+    device: str = "",
+    actor: Any = None,
+) -> Acknowledgement:
+    """The homeowner typed a name below the notice. Stored with the exact text, its digests, time and device.
+
+    15 USC 7001(a) asks for no more form than paper has; (d) for a record that can be reproduced. Raises NoticeClosed
+    where it was acknowledged already or a newer notice took its place, Refused without a name.
+    """
+    name = " ".join(typed_name.split())[:120]
+    if not name:
+        raise Refused(_("Type your name."))
+    _require_current(notice)
+    shown = notice.prints.get(language=language if language in LANGUAGES else LANGUAGES[0])
+    with translation.override(shown.language):
+        statement = statement_words()
+    row = Acknowledgement(
+        notice=notice,
+        shown=shown,
+        typed_name=name,
+        statement=statement,
+        html_digest=shown.html_digest,
+        pdf_digest=shown.pdf_digest,
+        picture_digests=shown.picture_digests,
+        by_link=by_link,
+        device=device[:300],
+        handed_over_by=actor,
+        at=now,
+    )
+    try:
+        with transaction.atomic():
+            row.save()
+    except IntegrityError as error:  # somebody else was quicker
+        raise NoticeClosed(_("This notice is acknowledged already. Nothing was changed.")) from error
+    data = {"notice": notice.pk, "by_link": by_link}
+    event_record(kind="notice.acknowledged", subject=notice.walkthrough.job, actor=actor, data=data)
+    return row
+
+
+@transaction.atomic
+def notice_send(*, notice: Notice, sent_how: str, now: datetime, note: str = "", actor: Any = None) -> NobodyHome:
+    """Nobody was home: the notice goes by email or text with its link, or was left on paper. Each way once.
+
+    Raises NoticeClosed as above, Refused where the customer has no such address or said no to it.
+    """
+    _require_current(notice)
+    if sent_how not in SentHow.values:
+        raise Refused(_("Say how the notice was sent."), sent_how=sent_how)
+    known = notice.absences.filter(sent_how=sent_how).first()
+    if known is not None:
+        return known
+    message = None if sent_how == SentHow.PAPER else _message(notice, sent_how, now)
+    row = NobodyHome.objects.create(
+        notice=notice, sent_how=sent_how, message=message, note=note[:200], at=now, recorded_by=actor
+    )
+    data = {"notice": notice.pk, "how": sent_how}
+    event_record(kind="notice.nobody_home", subject=notice.walkthrough.job, actor=actor, data=data)
+    return row
+
+
+def _message(notice: Notice, channel: str, now: datetime) -> Message:
+    customer, company = notice.walkthrough.property.customer, company_get()
+    recipient = customer.email if channel == SentHow.EMAIL else customer.phone_e164
+    if not recipient:
+        raise Refused(_("The office has no such address of this customer. Choose another way."))
+    answers = Consent.objects.filter(customer=customer, channel=channel, purpose__in=(Purpose.ALL, Purpose.SERVICE))
+    newest = answers.order_by("-at", "-pk").first()
+    if newest is not None and not newest.given:
+        raise Refused(_("This customer does not want messages this way. Choose another way."))
+    with translation.override(customer.language):
+        words = {"firm": company.name, "street": notice.walkthrough.property.street, "link": notice_link(notice.pk)}
+        subject = _("What we found at %(street)s") % words
+        body = (
+            _("%(firm)s: please look at what we found at %(street)s before our work, and confirm it: %(link)s") % words
+        )
+    message, _is_new = message_queue(
+        dedupe_key=f"notice:{notice.pk}:{channel}",
+        channel=channel,
+        purpose="notice",
+        recipient=recipient,
+        recipient_name=customer.name,
+        subject=subject,
+        body=body % words + "\n",
+        language=customer.language,
+        quiet_zone=company.timezone if channel == SentHow.TEXT else "",
+        now=now,
+    )
+    return message
+
+
+def _require_current(notice: Notice) -> None:
+    newer = Notice.objects.filter(walkthrough__job=notice.walkthrough.job_id, pk__gt=notice.pk).exists()
+    later = Walkthrough.objects.filter(job=notice.walkthrough.job_id, pk__gt=notice.walkthrough_id).exists()
+    if newer or later:
+        raise NoticeClosed(_("There is a newer walkthrough of this house. Ask us for its notice."))
+    if Acknowledgement.objects.filter(notice=notice).exists():
+        raise NoticeClosed(_("This notice is acknowledged already. Nothing was changed."))
+
+
+@transaction.atomic
+def start_override(*, job: Job, reason: str, now: datetime, actor: Any) -> StartOverride:
+    """The owner lets a job begin without a settled notice. Raises Refused without a reason."""
+    words = reason.strip()[:200]
+    if not words:
+        raise Refused(_("Say why, in a few words."))
+    row = StartOverride.objects.create(job=job, reason=words, at=now, by=actor)
+    event_record(kind="job.start_allowed", subject=job, actor=actor, reason=words)
+    return row

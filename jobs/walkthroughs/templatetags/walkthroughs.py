@@ -1,0 +1,52 @@
+"""Walkthroughs on the pages of other rooms: `{% load walkthroughs %}`."""
+
+from typing import Any
+
+from django import template
+from django.utils import translation
+from django.utils.translation import gettext as _
+
+from jobs.customers.models import Property
+from jobs.walkthroughs.domain import step_text
+from jobs.walkthroughs.models import WallFinding
+from jobs.walkthroughs.notice_words import statement_words
+from jobs.walkthroughs.selectors import start_gate
+from jobs.walkthroughs.selectors.walkthroughs import walkthrough_list
+from jobs.work.choices import JobState
+from jobs.work.models import Job
+
+register = template.Library()
+BEFORE_WORK = (JobState.LEAD, JobState.ESTIMATED, JobState.AGREED, JobState.PLANNED, JobState.ON_SITE)
+
+
+@register.inclusion_tag("walkthroughs/parts/office.html", takes_context=True)
+def job_walkthroughs(context: dict[str, Any], job: Job) -> dict[str, Any]:
+    """Walkthroughs and notices of a job, and whether it may start."""
+    user = getattr(context.get("request"), "user", None)
+    return {
+        "csrf_token": context.get("csrf_token"),
+        "job": job,
+        "rows": walkthrough_list(job=job),
+        "gate": start_gate(job_id=job.pk) if job.state in BEFORE_WORK else None,
+        "may_override": getattr(user, "is_owner", False),
+    }
+
+
+@register.inclusion_tag("walkthroughs/parts/office.html")
+def property_walkthroughs(place: Property) -> dict[str, Any]:
+    """Every walkthrough of a property, newest first."""
+    return {"rows": walkthrough_list(place=place)}
+
+
+@register.simple_tag
+def statement_in(language: str) -> str:
+    """The sentence above the name, in the language of the notice."""
+    with translation.override(language):
+        return statement_words()
+
+
+@register.simple_tag
+def spots_words(found: WallFinding) -> str:
+    """The reading of a wall with its spots."""
+    spots = ", ".join(f"{spot:g}" for spot in found.spots)
+    return _("chalk %(reading)s of 5 (%(spots)s)") % {"reading": step_text(found.reading.reading), "spots": spots}

@@ -1,0 +1,230 @@
+"""The walkthrough on the crew lead's phone: written down, shown to the homeowner, settled."""
+
+import uuid
+from typing import Any
+
+from django.contrib import messages
+from django.contrib.staticfiles import finders
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils.translation import gettext as _
+from django.views.decorators.csrf import csrf_exempt, csrf_protect
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
+
+from jobs.walkthroughs.forms import (
+    AcknowledgeForm,
+    NobodyHomeForm,
+    WalkthroughForm,
+    findings_of,
+    spots_of,
+    walls_of,
+)
+from jobs.walkthroughs.inputs import MOST_PHOTOS, WalkthroughInput
+from jobs.walkthroughs.models import FindingKind, Notice, Walkthrough
+from jobs.walkthroughs.notice_words import scale_words, statement_words
+from jobs.walkthroughs.pictures import MOST_BYTES
+from jobs.walkthroughs.selectors import start_gate
+from jobs.walkthroughs.services import (
+    notice_acknowledge,
+    notice_make,
+    notice_send,
+    photo_add,
+    walkthrough_record,
+)
+from jobs.walkthroughs.views.access import job_for, notice_for
+from jobs.work.models import Job
+from shared import clock
+from shared.errors import WalldayError
+from shared.people.roles import signed_in
+from shared.web.present import company_now
+
+SPOTS = range(3)
+GRADES = range(6)
+MOST_FORM_BYTES = 60 * 1024 * 1024  # several pictures in one form, where there is no JavaScript
+
+
+@require_GET
+@signed_in
+def worker(request: HttpRequest) -> HttpResponse:
+    """The service worker, from an address whose scope is the crew's pages."""
+    with open(str(finders.find("walkthroughs/worker.js")), "rb") as file:
+        response = HttpResponse(file.read(), content_type="text/javascript")
+    response["Cache-Control"] = "no-cache"
+    response["Service-Worker-Allowed"] = "/crew/"
+    return response
+
+
+@csrf_exempt  # only until the size is known: the form itself is protected below
+@require_http_methods(["GET", "POST"])
+@signed_in
+def walkthrough(request: HttpRequest, job_id: int) -> HttpResponse:
+    """The form; a body that is too large is refused before it is read."""
+    if int(request.META.get("CONTENT_LENGTH") or 0) > MOST_FORM_BYTES:
+        job = job_for(user=request.user, job_id=job_id)
+        words = _("These pictures are too large together. Send fewer at a time.")
+        return _page(request, job, _fresh(), [words], status=413)
+    answer: HttpResponse = _walkthrough(request, job_id)
+    return answer
+
+
+@csrf_protect
+def _walkthrough(request: HttpRequest, job_id: int) -> HttpResponse:
+    job = job_for(user=request.user, job_id=job_id)
+    if request.method == "GET":
+        return _page(request, job, _fresh(), [])
+    form = WalkthroughForm(request.POST)
+    if not form.is_valid():
+        return _page(request, job, form, [], status=422)
+    try:
+        row = walkthrough_record(job=job, entry=_entry(request, job, form), now=clock.now(), actor=request.user)
+    except WalldayError as error:
+        return _page(request, job, form, [error.message], status=error.status)
+    _photos_store(request, row)
+    messages.success(request, _("The walkthrough is written down."))
+    return redirect("walkthroughs:crew_walkthrough", job_id=job_id)
+
+
+def _fresh() -> WalkthroughForm:
+    return WalkthroughForm(initial={"key": uuid.uuid4()})
+
+
+def _entry(request: HttpRequest, job: Job, form: WalkthroughForm) -> WalkthroughInput:
+    return WalkthroughInput(
+        walked_on=clock.local_date(company_now().timezone, clock.now()),
+        walls=spots_of(request.POST, job.property),
+        findings=findings_of(request.POST),
+        photo_count=min(len(request.FILES.getlist("photos")), MOST_PHOTOS),
+        **form.cleaned_data,
+    )
+
+
+def _photos_store(request: HttpRequest, row: Walkthrough) -> None:
+    """Each by itself: one that is refused is named, and the others are kept."""
+    for file in request.FILES.getlist("photos")[:MOST_PHOTOS]:
+        try:
+            data = file.read(MOST_BYTES + 1)
+            photo_add(walkthrough=row, key=uuid.uuid4(), data=data, now=clock.now(), actor=request.user)
+        except WalldayError as error:
+            messages.error(request, f"{file.name}: {error.message}")
+
+
+def _page(
+    request: HttpRequest, job: Job, form: WalkthroughForm, problems: list[str], *, status: int = 200
+) -> HttpResponse:
+    newest = job.walkthroughs.prefetch_related("photos", "wall_findings__reading").first()
+    context = {
+        "job": job,
+        "form": form,
+        "problems": problems,
+        "walls": [(field, name, _buttons(request, field)) for field, name in walls_of(job.property)],
+        "scale": [(grade, scale_words(grade)) for grade in GRADES],
+        "kinds": _kinds(request, job),
+        "newest": newest,
+        "gate": start_gate(job_id=job.pk),
+    }
+    return render(request, "walkthroughs/crew_walkthrough.html", context, status=status)
+
+
+def _buttons(request: HttpRequest, field: str) -> list[dict[str, Any]]:
+    """One entry for each spot: the name of its field and what was pressed before the form came back."""
+    names = [f"{field}_{number}" for number in SPOTS]
+    return [
+        {
+            "name": name,
+            "number": number,
+            "grades": [(grade, request.POST.get(name) == str(grade)) for grade in GRADES],
+            "half": bool(request.POST.get(f"{name}_half")),
+        }
+        for number, name in enumerate(names, start=1)
+    ]
+
+
+def _kinds(request: HttpRequest, job: Job) -> list[dict[str, Any]]:
+    walls = list(job.property.walls.order_by("pk"))
+    return [
+        {
+            "field": f"f_{kind}",
+            "label": label,
+            "is_ticked": bool(request.POST.get(f"f_{kind}")),
+            "note": request.POST.get(f"f_{kind}_note", ""),
+            "walls": walls,
+        }
+        for kind, label in FindingKind.choices
+    ]
+
+
+@require_POST
+@signed_in
+def notice_new(request: HttpRequest, job_id: int) -> HttpResponse:
+    """Make the notice of the newest walkthrough, and open it."""
+    job = job_for(user=request.user, job_id=job_id)
+    newest = job.walkthroughs.first()
+    if newest is None:
+        messages.error(request, _("First walk around the house and write down what you find."))
+        return redirect("walkthroughs:crew_walkthrough", job_id=job_id)
+    try:
+        row = notice_make(walkthrough=newest, now=clock.now(), actor=request.user)
+    except WalldayError as error:
+        messages.error(request, error.message)
+        return redirect("walkthroughs:crew_walkthrough", job_id=job_id)
+    language = job.property.customer.language
+    return redirect("walkthroughs:crew_notice", notice_id=row.pk, language=language)
+
+
+@require_http_methods(["GET", "POST"])
+@signed_in
+def notice(request: HttpRequest, notice_id: int, language: str) -> HttpResponse:
+    """The notice in one language on the crew's phone; the homeowner types a name below it."""
+    row = notice_for(user=request.user, pk=notice_id)
+    form = AcknowledgeForm(request.POST or None, initial={"language": language})
+    if request.method == "POST" and form.is_valid():
+        try:
+            _acknowledge(request, row, form)
+            messages.success(request, _("Acknowledged. The work may start."))
+            return redirect("walkthroughs:crew_notice", notice_id=notice_id, language=language)
+        except WalldayError as error:
+            form.add_error(None, error.message)
+    return _notice_page(request, row, language, form, NobodyHomeForm())
+
+
+def _acknowledge(request: HttpRequest, row: Notice, form: AcknowledgeForm) -> None:
+    notice_acknowledge(
+        notice=row,
+        now=clock.now(),
+        by_link=False,
+        device=request.headers.get("User-Agent", ""),
+        actor=request.user,
+        **form.cleaned_data,
+    )
+
+
+@require_POST
+@signed_in
+def nobody_home(request: HttpRequest, notice_id: int) -> HttpResponse:
+    """Nobody was home: how the notice goes to the homeowner."""
+    row = notice_for(user=request.user, pk=notice_id)
+    form = NobodyHomeForm(request.POST)
+    language = row.walkthrough.property.customer.language
+    if form.is_valid():
+        try:
+            notice_send(notice=row, now=clock.now(), actor=request.user, **form.cleaned_data)
+            messages.success(request, _("Written down. The work may start."))
+            return redirect("walkthroughs:crew_walkthrough", job_id=row.walkthrough.job_id)
+        except WalldayError as error:
+            form.add_error(None, error.message)
+    return _notice_page(request, row, language, AcknowledgeForm(initial={"language": language}), form)
+
+
+def _notice_page(request: HttpRequest, row: Notice, language: str, form: Any, away: Any) -> HttpResponse:
+    shown = row.prints.filter(language=language).first() or row.prints.earliest("pk")
+    context = {
+        "notice": row,
+        "shown": shown,
+        "answer": getattr(row, "acknowledgement", None),
+        "absences": row.absences.all(),
+        "statement": statement_words(),
+        "form": form,
+        "away": away,
+    }
+    status = 422 if form.errors or away.errors else 200
+    return render(request, "walkthroughs/crew_notice.html", context, status=status)

@@ -1,0 +1,56 @@
+"""Pictures and PDFs: only through views that looked at who asks."""
+
+from django.http import HttpRequest, HttpResponse
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_GET
+
+from jobs.walkthroughs.files import file_read
+from jobs.walkthroughs.models import NoticePrint, Photo
+from jobs.walkthroughs.services import print_pdf
+from jobs.walkthroughs.views.access import job_for, notice_for, photo_of
+from shared.errors import NotFound
+from shared.people.roles import signed_in
+
+
+def _private(response: HttpResponse) -> HttpResponse:
+    response["Cache-Control"] = "private, no-store"
+    return response
+
+
+def picture_answer(photo: Photo) -> HttpResponse:
+    return _private(HttpResponse(file_read(photo.file, photo.digest), content_type="image/jpeg"))
+
+
+def pdf_answer(row: NoticePrint) -> HttpResponse:
+    """The PDF as it was made."""
+    response = HttpResponse(print_pdf(row), content_type="application/pdf")
+    response["Content-Disposition"] = f'inline; filename="notice-{row.notice_id}-{row.language}.pdf"'
+    return _private(response)
+
+
+@require_GET
+@signed_in
+def photo(request: HttpRequest, photo_id: int) -> HttpResponse:
+    """One picture, for the office and for the crew whose stop it is."""
+    row = Photo.objects.select_related("walkthrough").filter(pk=photo_id).first()
+    if row is None:
+        raise NotFound(_("There is no such picture."))
+    job_for(user=request.user, job_id=row.walkthrough.job_id)
+    return picture_answer(row)
+
+
+@require_GET
+@signed_in
+def notice_picture(request: HttpRequest, notice_id: int, language: str, digest: str) -> HttpResponse:
+    """A picture as a notice shows it."""
+    return picture_answer(photo_of(notice=notice_for(user=request.user, pk=notice_id), digest=digest))
+
+
+@require_GET
+@signed_in
+def notice_as_pdf(request: HttpRequest, notice_id: int, language: str) -> HttpResponse:
+    """The stored PDF."""
+    row = notice_for(user=request.user, pk=notice_id).prints.filter(language=language).first()
+    if row is None:
+        raise NotFound(_("There is no such language."))
+    return pdf_answer(row)
