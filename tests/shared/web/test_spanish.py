@@ -39,6 +39,19 @@ MODULES = (
     "routing/dispatch/templatetags/dispatch.py",
     "routing/dispatch/views/crew.py",
     "routing/dispatch/words.py",
+    "jobs/walkthroughs/notice_words.py",
+    "jobs/walkthroughs/links.py",
+    "jobs/walkthroughs/forms.py",
+    "jobs/walkthroughs/pictures.py",
+    "jobs/walkthroughs/models.py",
+    "jobs/walkthroughs/selectors/gate.py",
+    "jobs/walkthroughs/services/notices.py",
+    "jobs/walkthroughs/services/recording.py",
+    "jobs/walkthroughs/services/readings.py",
+    "jobs/walkthroughs/views/crew.py",
+    "jobs/walkthroughs/views/homeowner.py",
+    "jobs/walkthroughs/views/access.py",
+    "jobs/walkthroughs/views/files.py",
 )
 Text = tuple[str, str]  # context (empty: none), text
 

@@ -162,7 +162,7 @@
     const count = (kind) => items.filter((item) => item.kind === kind).length;
     const words = [];
     if (items.length) {
-      words.push(place.dataset.waits.replace("%w", count("entry")).replace("%p", count("photo")));
+      words.push(place.dataset.waits.replace("{w}", count("entry")).replace("{p}", count("photo")));
     } else if (went) {
       words.push(place.dataset.none);
     }
