@@ -5,7 +5,7 @@ from typing import Any
 
 from django.contrib import messages
 from django.contrib.staticfiles import finders
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
 from django.views.decorators.csrf import csrf_exempt, csrf_protect
@@ -111,42 +111,43 @@ def _photos_store(request: HttpRequest, row: Walkthrough) -> None:
 def _page(
     request: HttpRequest, job: Job, form: WalkthroughForm, problems: list[str], *, status: int = 200
 ) -> HttpResponse:
+    pressed = request.POST if status != 413 else QueryDict()  # a body that is too large is not read here either
     newest = job.walkthroughs.prefetch_related("photos", "wall_findings__reading").first()
     context = {
         "job": job,
         "form": form,
         "problems": problems,
-        "walls": [(field, name, _buttons(request, field)) for field, name in walls_of(job.property)],
+        "walls": [(field, name, _buttons(pressed, field)) for field, name in walls_of(job.property)],
         "scale": [(grade, scale_words(grade)) for grade in GRADES],
-        "kinds": _kinds(request, job),
+        "kinds": _kinds(pressed, job),
         "newest": newest,
         "gate": start_gate(job_id=job.pk),
     }
     return render(request, "walkthroughs/crew_walkthrough.html", context, status=status)
 
 
-def _buttons(request: HttpRequest, field: str) -> list[dict[str, Any]]:
+def _buttons(pressed: QueryDict, field: str) -> list[dict[str, Any]]:
     """One entry for each spot: the name of its field and what was pressed before the form came back."""
     names = [f"{field}_{number}" for number in SPOTS]
     return [
         {
             "name": name,
             "number": number,
-            "grades": [(grade, request.POST.get(name) == str(grade)) for grade in GRADES],
-            "half": bool(request.POST.get(f"{name}_half")),
+            "grades": [(grade, pressed.get(name) == str(grade)) for grade in GRADES],
+            "half": bool(pressed.get(f"{name}_half")),
         }
         for number, name in enumerate(names, start=1)
     ]
 
 
-def _kinds(request: HttpRequest, job: Job) -> list[dict[str, Any]]:
+def _kinds(pressed: QueryDict, job: Job) -> list[dict[str, Any]]:
     walls = list(job.property.walls.order_by("pk"))
     return [
         {
             "field": f"f_{kind}",
             "label": label,
-            "is_ticked": bool(request.POST.get(f"f_{kind}")),
-            "note": request.POST.get(f"f_{kind}_note", ""),
+            "is_ticked": bool(pressed.get(f"f_{kind}")),
+            "note": pressed.get(f"f_{kind}_note", ""),
             "walls": walls,
         }
         for kind, label in FindingKind.choices
