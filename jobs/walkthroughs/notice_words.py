@@ -2,9 +2,11 @@
 
 from dataclasses import dataclass
 from datetime import date
+from math import ceil
 
 from django.utils.translation import gettext as _
 
+from jobs.customers.models import Wall
 from jobs.walkthroughs.domain import must_be_shown, step_text
 from jobs.walkthroughs.models import Photo, Walkthrough, WallFinding
 from jobs.work.models import JobLine
@@ -80,16 +82,21 @@ def notice_words(walkthrough: Walkthrough) -> NoticeWords:
 def _wall_words(found: WallFinding) -> str:
     reading = found.reading.reading
     return _("%(wall)s: chalk %(reading)s of 5, %(words)s") % {
-        "wall": found.wall.name,
+        "wall": _wall_name(found.wall),
         "reading": step_text(reading),
-        "words": scale_words(int(reading)),
+        "words": scale_words(ceil(reading)),
     }
+
+
+def _wall_name(wall: Wall) -> str:
+    """The usual names have translations; any other stays as it was written."""
+    return _(wall.name)
 
 
 def _finding_words(walkthrough: Walkthrough) -> list[str]:
     rows = walkthrough.findings.select_related("wall")
     return [
-        ", ".join(part for part in (row.get_kind_display(), row.wall.name if row.wall else "", row.note) if part)
+        ", ".join(part for part in (row.get_kind_display(), _wall_name(row.wall) if row.wall else "", row.note) if part)
         for row in rows
     ]
 

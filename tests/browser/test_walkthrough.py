@@ -1,7 +1,9 @@
 """A crew lead walks around a house while the signal comes and goes: everything goes up, in order, exactly once."""
 
+import re
 from pathlib import Path
 from typing import Any
+from urllib.parse import urlsplit
 
 import pytest
 from playwright.sync_api import Browser, Page, expect
@@ -9,6 +11,7 @@ from playwright.sync_api import Browser, Page, expect
 from tests import factories
 from tests.browser.chromium import NARROW
 from tests.browser.demo_site import DemoSite
+from tests.browser.test_every_page import faults_of
 from tests.browser.visit import send_out, signed_in
 
 pytestmark = pytest.mark.browser
@@ -32,6 +35,8 @@ def phone(browser: Browser, sent: DemoSite) -> Any:
 def fill_in(page: Page) -> None:
     """Three spots on the first wall, and one finding."""
     wall = page.locator("[data-wall]").first
+    if not wall.is_visible():  # a walkthrough is there already: this one corrects it
+        page.get_by_text("Write down a new walkthrough instead").click()
     for number, grade in enumerate(("3", "2", "4")):
         wall.locator(".spot").nth(number).locator("label", has_text=grade).first.click()
     page.get_by_label("outlet without a cover").check()
@@ -43,6 +48,7 @@ def test_the_signal_goes_in_the_middle(phone: Page, tmp_path: Path) -> None:
     phone.evaluate("navigator.serviceWorker.ready")
     path = phone.locator("a[data-keep]").last.get_attribute("href")
     phone.goto(path)
+    assert faults_of(phone) == []
     phone.wait_for_function("navigator.serviceWorker.controller !== null")
     phone.wait_for_function("path => caches.match(path).then(Boolean)", arg=path)
     fill_in(phone)
@@ -70,6 +76,7 @@ def test_the_signal_goes_in_the_middle(phone: Page, tmp_path: Path) -> None:
     phone.get_by_role("button", name="Show the homeowner").click()
     expect(phone.locator(".notice-text figure")).to_have_count(2)
     expect(phone.locator(".notice-text")).to_contain_text("chalk 3 of 5")
+    assert faults_of(phone) == []
     phone.get_by_label("Your name").fill("Ann Sample")
     phone.get_by_role("button", name="I have seen it").click()
     expect(phone.get_by_text("Acknowledged. The work may start.")).to_be_visible()
@@ -115,3 +122,34 @@ def test_what_is_refused_is_said(phone: Page, tmp_path: Path) -> None:
     expect(phone.locator("#waiting")).to_contain_text("Not taken: This is no picture that we take")
     phone.get_by_role("button", name="Throw away what was not taken").click()
     expect(phone.locator("#waiting")).to_be_hidden()
+
+
+def test_the_homeowner_far_away(phone: Page, browser: Browser, sent: DemoSite) -> None:
+    """Nobody home, sent by email; the link opens without an account, in two languages, and takes one name."""
+    phone.goto("/crew/")
+    path = phone.locator("a[data-keep]").nth(2).get_attribute("href")
+    phone.goto(path)
+    fill_in(phone)
+    phone.get_by_role("button", name="Done: write it down").click()
+    phone.get_by_role("button", name="Show the homeowner").click()
+    phone.get_by_text("Nobody is home").click()
+    phone.get_by_role("button", name="Send it and write that down").click()
+    expect(phone.get_by_text("Written down. The work may start.")).to_be_visible()
+    office = signed_in(browser, sent, "office")
+    messages = office.new_page()
+    messages.goto("/messages/")
+    messages.goto(messages.locator("main tbody th a").first.get_attribute("href"))
+    link = re.search(r"http\S+/notice/[^\s<\"]+", messages.content()).group(0)
+    office.close()
+    context = browser.new_context(viewport={"width": NARROW, "height": 800}, base_url=sent.address)
+    page = context.new_page()
+    page.goto(urlsplit(link).path)
+    for language, button in (("es", "Lo he visto"), ("en", "I have seen it")):
+        page.goto(re.sub(r"/(en|es)/$", f"/{language}/", page.url))
+        assert faults_of(page) == []
+        expect(page.get_by_role("button", name=button)).to_be_visible()
+    page.get_by_label("Your name").fill("Ann Sample")
+    page.get_by_role("button", name="I have seen it").click()
+    expect(page.get_by_role("heading", name="Acknowledged")).to_be_visible()
+    assert faults_of(page) == []
+    context.close()

@@ -24,6 +24,7 @@ from routing.demo.services.house_rows import houses_store
 from routing.demo.services.open_rows import open_jobs_store
 from routing.demo.services.past_rows import Rows, past_store
 from routing.demo.services.reminder_rows import reminders_store
+from routing.demo.services.walkthrough_rows import walkthroughs_store
 from routing.plans.models import Crew
 from routing.roads.services import drive_table
 from shared.errors import Refused
@@ -111,6 +112,7 @@ def _make(*, today: date, seed: int) -> None:
     past_store(rows, story)
     open_jobs_store(rows, story.open_jobs)
     reminders_store(company, today=today)
+    walkthroughs_store(today=today, seed=seed)
     day = next_working_day(today)
     event_record(kind=MADE, subject=company, data={"seed": seed, "today": today.isoformat(), "day": day.isoformat()})
 

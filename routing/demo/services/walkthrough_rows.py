@@ -1,0 +1,89 @@
+"""Walkthroughs of some agreed jobs, as crews and office left them: acknowledged, sent because nobody was home, and one
+whose notice waits for its answer. The pictures are drawn."""
+
+import io
+import random
+import uuid
+from datetime import date, datetime
+from decimal import Decimal
+
+from PIL import Image, ImageDraw
+
+from jobs.walkthroughs.inputs import FindingInput, WalkthroughInput, WallInput
+from jobs.walkthroughs.models import FindingKind, Notice, SentHow
+from jobs.walkthroughs.services import notice_acknowledge, notice_make, notice_send, photo_add, walkthrough_record
+from jobs.work.choices import JobState
+from jobs.work.models import Job
+from routing.demo.services.house_rows import OFFICE_OPENS, at
+from shared.people.models import User
+from shared.people.roles import Role
+
+WALKED = 3
+SPOTS = (("3", "3.5", "2.5"), ("1", "0.5", "1"), ("2", "2.5", "2"), ("0.5", "0.5", "1"))
+
+
+def walkthroughs_store(*, today: date, seed: int) -> None:
+    """Three jobs of the book that have walls; the same seed and day give the same."""
+    lead = User.objects.filter(role=Role.CREW_LEAD).order_by("pk").first()
+    jobs = Job.objects.filter(
+        reference__startswith="demo-o",
+        state=JobState.AGREED,
+        lines__service__needs_walkthrough=True,
+        property__walls__isnull=False,
+    )
+    moment = at(today, OFFICE_OPENS - 60)
+    notices = [
+        _walked(job, random.Random(f"{seed}:{job.reference}"), moment, lead)  # noqa: S311  no secret
+        for job in jobs.distinct().order_by("pk")[:WALKED]
+    ]
+    for settle, notice in zip((_acknowledged, _nobody_home), notices, strict=False):
+        settle(notice, moment, lead)
+
+
+def _walked(job: Job, rng: random.Random, moment: datetime, lead: User | None) -> Notice:
+    walls = list(job.property.walls.order_by("pk")[: len(SPOTS)])
+    entry = WalkthroughInput(
+        key=uuid.UUID(int=rng.getrandbits(128), version=4),
+        walked_on=moment.date(),
+        walls=tuple(
+            WallInput(spots=tuple(map(Decimal, spots)), wall_id=wall.pk)
+            for wall, spots in zip(walls, SPOTS, strict=False)
+        ),
+        findings=(FindingInput(kind=FindingKind.OUTLET, wall_id=walls[0].pk),),
+        days_since_rain=rng.randint(1, 9),
+        photo_count=1,
+    )
+    row = walkthrough_record(job=job, entry=entry, now=moment, actor=lead)
+    key = uuid.UUID(int=rng.getrandbits(128), version=4)
+    photo_add(walkthrough=row, key=key, data=_drawn_wall(rng), now=moment, actor=lead)
+    return notice_make(walkthrough=row, now=moment, actor=lead)
+
+
+def _acknowledged(notice: Notice, moment: datetime, lead: User | None) -> None:
+    customer = notice.walkthrough.property.customer
+    notice_acknowledge(
+        notice=notice,
+        language=customer.language,
+        typed_name=customer.name,
+        now=moment,
+        by_link=False,
+        device="demo",
+        actor=lead,
+    )
+
+
+def _nobody_home(notice: Notice, moment: datetime, lead: User | None) -> None:
+    notice_send(notice=notice, sent_how=SentHow.PAPER, note="below the mat", now=moment, actor=lead)
+
+
+def _drawn_wall(rng: random.Random) -> bytes:
+    """Siding with a pale streak where a finger went."""
+    image = Image.new("RGB", (800, 600), (94, 122, 138))
+    pen = ImageDraw.Draw(image)
+    for y in range(0, 600, 60):
+        pen.line((0, y, 800, y), fill=(66, 88, 100), width=4)
+    x, y = rng.randint(150, 350), rng.randint(150, 350)
+    pen.line((x, y, x + 280, y + 40), fill=(216, 222, 224), width=34)
+    out = io.BytesIO()
+    image.save(out, "JPEG", quality=80)
+    return out.getvalue()
