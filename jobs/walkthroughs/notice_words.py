@@ -5,6 +5,7 @@ from datetime import date
 from math import ceil
 
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext as translated  # not for the extraction of texts
 
 from jobs.customers.models import Wall
 from jobs.walkthroughs.domain import must_be_shown, step_text
@@ -90,7 +91,7 @@ def _wall_words(found: WallFinding) -> str:
 
 def _wall_name(wall: Wall) -> str:
     """The usual names have translations; any other stays as it was written."""
-    return _(wall.name)
+    return translated(wall.name)
 
 
 def _finding_words(walkthrough: Walkthrough) -> list[str]:

@@ -11,7 +11,12 @@
   navigator.serviceWorker.register(place.dataset.worker, { scope: "/crew/" }).then(keepLinkedPages, () => {});
 
   // A page that was never open is not there without a signal: fetch the day's walkthroughs ahead.
+  // Pages that another crew lead saw on this phone are forgotten first.
   async function keepLinkedPages() {
+    if (localStorage.getItem("wallday-pages-of") !== user) {
+      await caches.delete("crew-pages-1");
+      localStorage.setItem("wallday-pages-of", user);
+    }
     const cache = await caches.open("crew-pages-1");
     for (const path of [location.pathname, ...[...document.querySelectorAll("a[data-keep]")].map((a) => a.pathname)]) {
       await cache.add(path).catch(() => {});
