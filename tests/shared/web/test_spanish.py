@@ -79,7 +79,8 @@ def texts_of(source: str) -> set[Text]:
     """The texts marked for translation in Python source, with their contexts."""
     found = set()
     for _line, function, message, _comments in extract_python(io.BytesIO(source.encode()), KEYWORDS, [], {}):
-        parts = [message] if isinstance(message, str) else [part for part in message if part is not None]
+        # A call with a variable in it has nothing to read here; the text is marked where it was written.
+        parts = [message] if isinstance(message, str) else [part for part in message or () if part]
         if not parts:
             continue
         if "pgettext" in function:
