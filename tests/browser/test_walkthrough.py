@@ -52,6 +52,9 @@ def test_the_signal_goes_in_the_middle(phone: Page, tmp_path: Path) -> None:
     phone.wait_for_function("navigator.serviceWorker.controller !== null")
     phone.wait_for_function("path => caches.match(path).then(Boolean)", arg=path)
     fill_in(phone)
+    phone.reload()
+    expect(phone.get_by_label("outlet without a cover")).to_be_checked()
+    expect(phone.locator(".spot input:checked")).to_have_count(3)
     names = ["one.jpg", "two.jpg"]
     for size, name in zip(((640, 480), (300, 200)), names, strict=True):
         (tmp_path / name).write_bytes(factories.make_picture(size=size))

@@ -76,24 +76,56 @@
     return {
       photos,
       entry: {
-        key: data.get("key"), job: Number(form.dataset.walkthrough), walked_on: day, walls, findings,
+        key: crypto.randomUUID(), job: Number(form.dataset.walkthrough), walked_on: day, walls, findings,
         days_since_rain: rain === "" ? null : Number(rain), photo_count: Math.min(photos.length, 24),
         video_url: data.get("video_url") || "", note: data.get("note") || "",
       },
     };
   }
 
+  // What was pressed survives a page that is closed or loaded again (pictures have to be chosen anew).
+  const draft = form && `wallday-draft-${user}-${form.dataset.walkthrough}`;
+  const fields = () => [...form.elements].filter((field) => field.name && !["hidden", "file", "submit"].includes(field.type));
+
+  function keepDraft() {
+    const pressed = fields().filter((field) => ["radio", "checkbox"].includes(field.type) ? field.checked : field.value);
+    localStorage.setItem(draft, JSON.stringify(pressed.map((field) => [field.name, field.value])));
+  }
+
+  function restoreDraft() {
+    const kept = JSON.parse(localStorage.getItem(draft) || "[]");
+    for (const field of fields()) {
+      const values = kept.filter(([name]) => name === field.name).map(([, value]) => value);
+      if (["radio", "checkbox"].includes(field.type)) {
+        field.checked = field.checked || values.includes(field.value);
+      } else if (values.length && !field.value) {
+        [field.value] = values;
+      }
+    }
+  }
+
   if (form) {
+    restoreDraft();
+    form.addEventListener("change", keepDraft);
     form.addEventListener("submit", async (event) => {
       event.preventDefault();
+      if (form.hidden) {
+        return;
+      }
       const { entry, photos } = read();
+      form.hidden = true;
       const items = [{ user, kind: "entry", key: entry.key, body: entry }];
       for (const file of photos) {
         items.push({ user, kind: "photo", key: entry.key, photo: crypto.randomUUID(), body: await file.arrayBuffer() });
       }
-      await keep(items);
+      try {
+        await keep(items);
+      } catch {  // no room on the phone: sent as an ordinary form
+        form.submit();
+        return;
+      }
+      localStorage.removeItem(draft);
       form.closest("details").open = false;
-      form.hidden = true;
       await send(true);
     });
   }
