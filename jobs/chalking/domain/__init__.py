@@ -1,1 +1,1 @@
-"""Pure calculation: sun on walls, growth of chalk, dates. NumPy, SciPy and pvlib; no rows, no clock."""
+"""Pure calculation: the sun on walls. NumPy and pvlib; no rows, no clock."""

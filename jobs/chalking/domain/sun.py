@@ -42,8 +42,8 @@ FACING_STEP = 15
 FACINGS = tuple(range(0, 181, FACING_STEP))  # the east half; over a year without clouds west mirrors it
 
 # What a shade leaves of the direct beam and of the light from sky and ground. Ours: no published figures for walls.
-OPEN, PART, DEEP = "open", "part", "deep"
-SHADES = {OPEN: (1.0, 1.0), PART: (0.5, 0.75), DEEP: (0.1, 0.4)}
+OPEN, PARTLY, MOSTLY = "open", "partly", "mostly"  # the codes of a wall's shade
+SHADES = {OPEN: (1.0, 1.0), PARTLY: (0.5, 0.75), MOSTLY: (0.1, 0.4)}
 
 
 def dose_table(latitude: float, *, tilt: float = 90.0, facings: Sequence[float] = FACINGS) -> Floats:
