@@ -18,6 +18,8 @@ from django.utils import translation
 
 from tests import factories
 
+# One folder for compiled code, whatever data folder a test uses: compiling takes half a minute.
+os.environ.setdefault("NUMBA_CACHE_DIR", str(Path(__file__).resolve().parent.parent / "var" / "numba"))
 QUERY_COUNTS = Path(__file__).parent / "query_counts.json"
 LOOPBACK = ("127.0.0.1", "::1", "localhost")
 

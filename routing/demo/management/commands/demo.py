@@ -1,7 +1,8 @@
 import json
+import subprocess
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from datetime import date
 from typing import Any
 
@@ -21,12 +22,14 @@ from routing.plans.choices import PlanState
 from routing.plans.models import MOST_SECONDS, DayPlan, Yard
 from routing.plans.selectors import day_plan_get, day_problem, plan_as_json, yard_by_code
 from routing.plans.services import day_plan_make
+from routing.solver.warm import is_warm, start_warming
 from shared import clock
 from shared.company.selectors import company_get
 from shared.errors import WalldayError
 
 DEFAULT_PORT = 8000
 PORT_IN_USE = 2
+COMPILE_SECONDS = 120  # at most; the plan is made all the same, only its proof comes later
 STOPPED = 130  # as shells report a program that Ctrl-C ended
 
 
@@ -65,6 +68,7 @@ class Command(BaseCommand):
 
     def _show(self, options: dict[str, Any]) -> None:
         steps: dict[str, float] = {}
+        compiling = None if is_warm() else start_warming()
         today = clock.local_date(TIMEZONE, clock.now())
         with self._step("Preparing the database", "migrate", steps):
             call_command("migrate", verbosity=0, interactive=False, skip_checks=True)
@@ -72,6 +76,9 @@ class Command(BaseCommand):
             counts = demo_company_make(today=today)
             day = options["date"] or next_working_day(today)
             open_jobs_bring_forward(day=next_working_day(today))
+        if compiling is not None:
+            with self._step("Compiling the solver, once on this machine", "compile", steps):
+                _wait_for(compiling)
         with self._step(f"Planning {day.isoformat()}", "plan", steps):
             plan = _plan(yard_by_code(code=YARD_CODE), day, options["seconds"])
         with self._step("Judging the kinds of job", "earnings", steps):
@@ -101,6 +108,12 @@ class Command(BaseCommand):
         out.flush()
         serve_until_stopped(server)
         out.write("\nEnded.")
+
+
+def _wait_for(compiling: "subprocess.Popen[bytes]") -> None:
+    """The first plan on a machine would otherwise be made while its solver is still being compiled."""
+    with suppress(subprocess.TimeoutExpired):
+        compiling.wait(COMPILE_SECONDS)
 
 
 def _plan(yard: Yard, day: date, seconds: int | None) -> DayPlan:
