@@ -6,6 +6,7 @@
 4. When the gap is small enough, every route within it is listed; the best choice is then optimal.
 """
 
+import time
 from collections.abc import Callable, Sequence
 
 from .colgen import ColumnGeneration
@@ -51,6 +52,7 @@ class Optimiser:
         self.routes, self.value = routes, self.search.best_value
         self.bound: int | None = None
         self.turns = 0
+        self._priced_seconds = 0.0
         self.proved = False
         self._add_routes(enumerate(map(tuple, routes)))
 
@@ -58,11 +60,13 @@ class Optimiser:
         """Work until the plan is proved best or the watch says stop; `on_turn` after each step."""
         converged = False
         while not self._over() and not self.closed:
-            self._anneal()
-            converged = self._price(converged)
+            self._anneal_as_long_as_priced()
+            converged = self._timed_price(converged)
             if converged:
-                self._choose()
+                self._choose(self.params.pack_seconds)
                 self._list_all()
+            elif self.pool.rounds % self.params.choose_rounds == 0 and self.pool.best is not None:
+                self._choose(self.params.early_pack_seconds)
             on_turn()
 
     @property
@@ -106,6 +110,21 @@ class Optimiser:
     def _over(self) -> bool:
         return self._watch.over(self.turns)
 
+    def _anneal_as_long_as_priced(self) -> None:
+        """One stretch of annealing; with a clock more of them, so that neither half of a turn starves."""
+        began = time.monotonic()
+        self._anneal()
+        clocked = self._watch.seconds_left() < float("inf")
+        while clocked and time.monotonic() - began < self._priced_seconds and not self._over():
+            self._anneal()
+
+    def _timed_price(self, converged: bool) -> bool:
+        began = time.monotonic()
+        try:
+            return self._price(converged)
+        finally:
+            self._priced_seconds = time.monotonic() - began
+
     def _anneal(self) -> None:
         params = self.params
         at = self.turns % params.cooling_turns / params.cooling_turns
@@ -139,9 +158,9 @@ class Optimiser:
             self.bound = min(self.pool.best.ticks, self.bound or self.pool.best.ticks)
         return not grown and not self.pool.break_cycles()
 
-    def _choose(self) -> None:
+    def _choose(self, seconds: float) -> None:
         """The best plan from the routes known that could be part of a better one."""
-        self._pack(self._within(self.pool.known()))
+        self._pack(self._within(self.pool.known()), seconds)
 
     def _within(self, columns: Sequence[Column]) -> list[Column]:
         """Only columns that a better plan can hold, and those of the best plan."""
@@ -156,13 +175,13 @@ class Optimiser:
             or (column.group, tuple(sorted(column.jobs))) in mine
         ]
 
-    def _pack(self, columns: Sequence[Column]) -> bool:
+    def _pack(self, columns: Sequence[Column], seconds: float) -> bool:
         """Take the best choice among the columns if it is better; True if it is proved best."""
         clocked = self._watch.seconds_left() < float("inf")
         packing = pack(
             columns,
             self.pool.sizes,
-            seconds=min(self.params.pack_seconds, self._watch.seconds_left()) if clocked else float("inf"),
+            seconds=min(seconds, self._watch.seconds_left()) if clocked else float("inf"),
             nodes=None if clocked else self.params.pack_nodes,
         )
         if packing is None:
@@ -196,7 +215,7 @@ class Optimiser:
         )
         if columns is None:
             return
-        if self._pack(columns):
+        if self._pack(columns, params.pack_seconds):
             self.bound = self.value
             self.proved = True
         elif self.bound is not None:

@@ -12,6 +12,9 @@ class Params:
     cold_cents: int = 50
     cooling_turns: int = 10
     pack_seconds: float = 20.0
+    early_pack_seconds: float = 1.0
+    """While prices still move, a short look at the routes known every `choose_rounds` rounds."""
+    choose_rounds: int = 4
     pack_nodes: int = 20_000
     most_labels: int = 1_500_000
     most_routes: int = 150_000
@@ -21,5 +24,7 @@ class Params:
     def __post_init__(self) -> None:
         if self.steps < 1 or self.cooling_turns < 1:
             raise ValueError("Expected steps >= 1 and cooling_turns >= 1.")
+        if self.choose_rounds < 1:
+            raise ValueError(f"Expected choose_rounds >= 1, got {self.choose_rounds}.")
         if not 0 < self.cold_cents <= self.hot_cents:
             raise ValueError("Expected 0 < cold_cents <= hot_cents.")

@@ -13,7 +13,7 @@ from typing import NamedTuple
 import numpy as np
 from numba import njit
 
-from .compiled import Day, paid_at_end, step, time_cost
+from .compiled import LOST, Day, paid_at_end, step, time_cost
 from .model import (
     END,
     FIXED_TICKS,
@@ -26,6 +26,7 @@ from .model import (
 )
 
 BLINK = 0.02
+OPENING = 0.15
 
 
 class State(NamedTuple):
@@ -214,6 +215,25 @@ def _holds(items: Ints, count: int, item: int) -> bool:
 
 
 @njit(cache=True)
+def _crew_to_open(day: Day, state: State) -> int:
+    """Now and then a crew without stops, else -1.
+
+    The first stop of a day bears the whole way and the paid time since the shift's start, so it loses
+    money by itself where jobs are small. The chosen crew takes its first stop at any loss; whether the
+    route is kept is judged when it is full.
+    """
+    if np.random.random() >= OPENING:
+        return -1
+    crews = day.crew.shape[0]
+    first = int(np.random.random() * crews)
+    for n in range(crews):
+        k = (first + n) % crews
+        if state.length[k] == 0 and day.crew[k, PREFIX_LENGTH] == 0:
+            return k
+    return -1
+
+
+@njit(cache=True)
 def _order(day: Day, jobs: Ints, count: int, seed_job: int) -> Ints:
     """A random order of the jobs to put back, by one of several tastes."""
     taste = int(np.random.random() * 4)
@@ -268,6 +288,7 @@ def anneal(
         if routes < 0:
             _restore(saved, state, touched, number)
             continue
+        opened = _crew_to_open(day, state)
         emptied, total = number, np.int64(0)
         for i in range(count):
             pending[total] = removed[i]
@@ -281,7 +302,10 @@ def anneal(
             job = pending[p]
             won, at, crew = np.int64(0), np.int64(-1), np.int64(-1)
             everywhere = p < count or emptied == 0
-            for c in range(crews if everywhere else emptied):
+            if opened >= 0 and state.length[opened] == 0:
+                _, at = _best_place(day, state, opened, job, LOST)
+                crew = opened if at >= 0 else crew
+            for c in range(0 if crew >= 0 else crews if everywhere else emptied):
                 k = c if everywhere else ruined[c]
                 ticks, place = _best_place(day, state, k, job, won)
                 if place >= 0:

@@ -1,0 +1,167 @@
+# ruff: noqa: T201  printing tables is what this program is for
+"""How good the solver of a day is, beside three open solvers in the same run. Prints a table.
+
+    python -m tests.benchmarks.solver [--quick] [--only days|week|toptw] [--seconds S] [--toptw FOLDER]
+
+Days of the trade are invented with fixed seeds, every feature mixed (see `solver_days`). For each day:
+value, bound, gap, seconds and peak memory of our solver, and the value of each peer, all timed and
+valued by our own code and checked by the independent evaluator. Published instances of team
+orienteering with time windows run where the folder with their files is given.
+
+Exits 1 where a target is missed: at least 99.9 % of the best value known in the run and of the best
+peer on each day; proved on 80 % of the days and a gap of at most 0.5 % on all in the long run; a gap of
+at most 1 % for a week.
+"""
+
+import argparse
+import os
+import resource
+import sys
+import time
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from routing.solver import Plan, Problem, TimeLimit, evaluate, parse_problem, solve, warm_up
+from tests.benchmarks.solver_days import DayKind, realistic_day
+from tests.benchmarks.solver_toptw import published_values, toptw_problem
+
+QUICK = (DayKind("30 x 3", 30, 3, 1), DayKind("45 x 4", 45, 4, 2), DayKind("40 x 3 dense", 40, 3, 3, dense=True))
+DAYS = (
+    DayKind("30 x 3", 30, 3, 11),
+    DayKind("60 x 5", 60, 5, 12),
+    DayKind("60 x 5 no breaks", 60, 5, 13, breaks=False),
+    DayKind("60 x 4 dense", 60, 4, 14, dense=True),
+    DayKind("90 x 8", 90, 8, 15),
+    DayKind("90 x 6 plain", 90, 6, 16, plain=True),
+    DayKind("120 x 10", 120, 10, 17),
+    DayKind("150 x 15", 150, 15, 18),
+)
+WEEK = (DayKind("week 150 x 4 x 5", 150, 4, 21, days=5),)
+TOPTW = (("c101", 2), ("c105", 3), ("r101", 2), ("r105", 3), ("r109", 2), ("rc101", 3), ("rc105", 2), ("rc108", 1))
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """One day: our plan after a short and a long time, and the peers' values in cents."""
+
+    name: str
+    short: Plan
+    long: Plan
+    first_seconds: float
+    peers: dict[str, float]
+
+    @property
+    def best(self) -> float:
+        return max(self.short.value_cents, self.long.value_cents, *self.peers.values())
+
+
+def run_day(kind: DayKind, seconds: float, long_seconds: float) -> Run:
+    from tests.benchmarks.solver_peers import PEERS, peer_plan
+
+    problem = parse_problem(realistic_day(kind))
+    first: list[float] = []
+    started = time.monotonic()
+    short = _checked(
+        problem,
+        solve(
+            problem,
+            stop=TimeLimit(seconds),
+            on_progress=lambda plan: first.append(time.monotonic() - started),
+        ),
+    )
+    long = short
+    if long_seconds > seconds and short.status != "optimal":
+        long = _checked(problem, solve(problem, stop=TimeLimit(long_seconds)))
+    peers = {name: _peer_value(problem, peer_plan(problem, peer, seconds)) for name, peer in PEERS.items()}
+    return Run(kind.name, short, long, first[0], peers)
+
+
+def _checked(problem: Problem, plan: Plan) -> Plan:
+    judged = evaluate(problem, plan)
+    assert judged.faults == (), judged.faults
+    return plan
+
+
+def _peer_value(problem: Problem, plan: Plan) -> float:
+    """The peer's value; a plan that breaks promises does not count."""
+    return _checked(problem, plan).value_cents if plan.status != "infeasible" else float("-inf")
+
+
+def print_days(runs: Sequence[Run]) -> None:
+    peers = list(runs[0].peers)
+    print(f"| day | value $ | bound $ | gap % | status | s | first s | {' % | '.join(peers)} % |")
+    print("|---" * (7 + len(peers)) + "|")
+    for run in runs:
+        plan = run.long
+        shares = " | ".join(f"{100 * run.peers[name] / run.best:.2f}" for name in peers)
+        print(
+            f"| {run.name} | {plan.value_cents / 100:,.2f} | {plan.upper_bound_cents / 100:,.2f} | "
+            f"{100 * plan.gap:.3f} | {plan.status} | {plan.seconds:.1f} | {run.first_seconds:.2f} | {shares} |"
+        )
+
+
+def day_misses(runs: Sequence[Run]) -> Iterator[str]:
+    for run in runs:
+        if run.short.value_cents < 0.999 * run.best:
+            yield f"{run.name}: {run.short.value_cents:.0f} is less than 99.9 % of the best, {run.best:.0f}"
+        if run.short.value_cents < max(run.peers.values()) - 1:
+            yield f"{run.name}: a peer found {max(run.peers.values()):.0f}, we {run.short.value_cents:.0f}"
+        if run.best > run.long.upper_bound_cents + 1:
+            yield f"{run.name}: the bound {run.long.upper_bound_cents:.0f} is below a plan worth {run.best:.0f}"
+        if run.long.gap > 0.005:
+            yield f"{run.name}: the gap is {100 * run.long.gap:.2f} %"
+    proved = sum(run.long.status == "optimal" for run in runs)
+    if proved < 0.8 * len(runs):
+        yield f"proved on {proved} of {len(runs)} days"
+
+
+def run_toptw(folder: Path, seconds: float) -> list[str]:
+    """Prints the table; the pairs where the published proven value was not reached."""
+    known = {(value.name, value.routes): value for value in published_values(folder)}
+    print("\n| instance | routes | published | ours | bound | status | s |\n|---|---|---|---|---|---|---|")
+    missed = []
+    for name, routes in TOPTW:
+        problem = parse_problem(toptw_problem(folder, name, routes))
+        plan = _checked(problem, solve(problem, stop=TimeLimit(seconds)))
+        value = known[name, routes]
+        print(
+            f"| {name} | {routes} | {value.profit}{' proven' if value.proven else ''} | {plan.value_cents:.0f} | "
+            f"{plan.upper_bound_cents:.2f} | {plan.status} | {plan.seconds:.1f} |"
+        )
+        if plan.upper_bound_cents < value.profit - 0.01 or plan.value_cents < value.profit:
+            missed.append(f"{name} with {routes}: {plan.value_cents:.0f} of {value.profit}")
+    return missed
+
+
+def main(arguments: Sequence[str]) -> int:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--quick", action="store_true")
+    parser.add_argument("--only", choices=["days", "week", "toptw"])
+    parser.add_argument("--seconds", type=float)
+    parser.add_argument("--toptw", type=Path, default=os.environ.get("WALLDAY_TOPTW"))
+    options = parser.parse_args(arguments)
+    warm_up()
+    misses: list[str] = []
+    if options.only in (None, "days"):
+        seconds = options.seconds or (3.0 if options.quick else 10.0)
+        long_seconds = seconds if options.quick else 3 * seconds
+        runs = [run_day(kind, seconds, long_seconds) for kind in (QUICK if options.quick else DAYS)]
+        print_days(runs)
+        misses += day_misses(runs)
+    if options.only in (None, "week") and not options.quick:
+        runs = [run_day(kind, options.seconds or 60.0, 0.0) for kind in WEEK]
+        print_days(runs)
+        misses += [f"{run.name}: the gap is {100 * run.long.gap:.2f} %" for run in runs if run.long.gap > 0.01]
+    if options.only in (None, "toptw") and not options.quick:
+        if options.toptw:
+            misses += run_toptw(Path(options.toptw), options.seconds or 60.0)
+        else:
+            print("\nNo folder with the team orienteering files was given (--toptw): not run.")
+    print(f"\npeak memory {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB, peers included")
+    print("\n".join(f"missed: {miss}" for miss in misses) or "all targets met")
+    return 1 if misses else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))
