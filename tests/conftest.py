@@ -16,10 +16,11 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.utils import translation
 
+from routing.solver.warm import choose_cache_folder
 from tests import factories
 
-# One folder for compiled code, whatever data folder a test uses: compiling takes half a minute.
-os.environ.setdefault("NUMBA_CACHE_DIR", str(Path(__file__).resolve().parent.parent / "var" / "numba"))
+# One folder for compiled code, whatever data folder a test gives its processes: compiling takes half a minute.
+choose_cache_folder()
 QUERY_COUNTS = Path(__file__).parent / "query_counts.json"
 LOOPBACK = ("127.0.0.1", "::1", "localhost")
 

@@ -6,7 +6,7 @@ of a few routes and puts jobs back one by one at their best places, in an order 
 adapted to optional stops). Worse routes are kept now and then (simulated annealing).
 """
 
-# mypy: disable-error-code="arg-type, assignment"
+# mypy: disable-error-code="arg-type, assignment, no-any-return"
 
 from typing import NamedTuple
 

@@ -1,8 +1,10 @@
 """Where compiled code is kept, and whether it is there already.
 
 The first use on a machine compiles the kernels, which takes some seconds; every later process loads
-them. The code goes to `numba/` in the folder for everything that is written: `var/` in the checkout
-unless WALLDAY_DATA names another; NUMBA_CACHE_DIR overrides both.
+them. The code goes under `numba/` in the folder for everything that is written: `var/` in the checkout
+unless WALLDAY_DATA names another; NUMBA_CACHE_DIR overrides both. Each version of the kernels has a folder
+of its own, since the compiler looks at one file's time and size only: it would miss a change in a function
+that the file calls, and compile again, unannounced, where a file was only copied.
 
 `warm_up` compiles everything and leaves a marker. A solve that finds no marker starts it in a process
 beside itself, and goes on with what needs no compiling until it is ready.
@@ -28,12 +30,12 @@ def choose_cache_folder() -> None:
         return
     data = os.environ.get("WALLDAY_DATA")
     root = Path(data).expanduser() if data else HERE.parents[1] / "var"
-    folder = root.resolve() / "numba"
+    folder = root.resolve() / "numba" / _version()
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError:
-        folder = Path(tempfile.gettempdir()) / f"wallday-numba-{os.getuid()}"
-        folder.mkdir(exist_ok=True)
+        folder = Path(tempfile.gettempdir()) / f"wallday-numba-{os.getuid()}" / _version()
+        folder.mkdir(parents=True, exist_ok=True)
     os.environ["NUMBA_CACHE_DIR"] = str(folder)
 
 
@@ -65,7 +67,13 @@ def warm_up() -> None:
 
 
 def _marker() -> Path:
-    digest = hashlib.sha256(f"{version('numba')} {sys.version}".encode())
+    return Path(os.environ["NUMBA_CACHE_DIR"]) / f"ready-{_version()}"
+
+
+def _version() -> str:
+    """Stands for the compiler, the interpreter and the kernels, as they are and where they are."""
+    digest = hashlib.sha256(f"{version('numba')} {sys.version} {HERE}".encode())
     for name in KERNELS:
+        digest.update(str((HERE / name).stat().st_mtime_ns).encode())
         digest.update((HERE / name).read_bytes())
-    return Path(os.environ["NUMBA_CACHE_DIR"]) / f"ready-{digest.hexdigest()[:16]}"
+    return digest.hexdigest()[:16]

@@ -67,7 +67,7 @@ class Command(BaseCommand):
             raise CommandError(str(error), returncode=PORT_IN_USE) from error
 
     def _show(self, options: dict[str, Any]) -> None:
-        steps: dict[str, float] = {}
+        steps: dict[str, float] = {"compile": 0.0}
         compiling = None if is_warm() else start_warming()
         today = clock.local_date(TIMEZONE, clock.now())
         with self._step("Preparing the database", "migrate", steps):
