@@ -1,6 +1,7 @@
 from django.contrib import admin
 
 from jobs.customers.models import Consent, Customer, Property, Wall
+from shared.events.admin import LookOnlyAdmin
 
 
 @admin.register(Customer)
@@ -34,18 +35,9 @@ class WallAdmin(admin.ModelAdmin):  # type: ignore[type-arg]
 
 
 @admin.register(Consent)
-class ConsentAdmin(admin.ModelAdmin):  # type: ignore[type-arg]
+class ConsentAdmin(LookOnlyAdmin):
     """Written once, never changed."""
 
     list_display = ("customer", "channel", "purpose", "given", "source", "at")
     list_filter = ("channel", "given")
     list_select_related = ("customer",)
-
-    def has_add_permission(self, request: object) -> bool:
-        return False
-
-    def has_change_permission(self, request: object, obj: object = None) -> bool:
-        return False
-
-    def has_delete_permission(self, request: object, obj: object = None) -> bool:
-        return False

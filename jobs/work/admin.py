@@ -1,6 +1,7 @@
 from django.contrib import admin
 
 from jobs.work.models import Job, JobLine, JobWindow, ServiceInterval, Visit, VisitLine
+from shared.events.admin import LookOnlyAdmin
 
 
 class JobLineInline(admin.TabularInline):
@@ -35,26 +36,13 @@ class ServiceIntervalAdmin(admin.ModelAdmin):
     raw_id_fields = ("property",)
 
 
-class HistoryAdmin(admin.ModelAdmin):
-    """To be looked at only: rows of the history are never changed."""
-
-    def has_add_permission(self, request: object) -> bool:
-        return False
-
-    def has_change_permission(self, request: object, obj: object = None) -> bool:
-        return False
-
-    def has_delete_permission(self, request: object, obj: object = None) -> bool:
-        return False
-
-
 @admin.register(Visit)
-class VisitAdmin(HistoryAdmin):
+class VisitAdmin(LookOnlyAdmin):
     list_display = ("work_date", "job", "crew_code", "on_site_minutes", "drive_minutes")
     date_hierarchy = "work_date"
 
 
 @admin.register(VisitLine)
-class VisitLineAdmin(HistoryAdmin):
+class VisitLineAdmin(LookOnlyAdmin):
     list_display = ("visit", "service", "minutes", "price_cents")
     list_select_related = ("visit", "service")

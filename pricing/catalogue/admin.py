@@ -1,9 +1,7 @@
-from typing import Any
-
 from django.contrib import admin
-from django.http import HttpRequest
 
 from pricing.catalogue.models import HourlyTarget, Rate, RateCard, Service, Skill
+from shared.events.admin import LookOnlyAdmin
 
 
 @admin.register(Skill)
@@ -29,16 +27,7 @@ class RateCardAdmin(admin.ModelAdmin):
 
 
 @admin.register(HourlyTarget)
-class HourlyTargetAdmin(admin.ModelAdmin):
+class HourlyTargetAdmin(LookOnlyAdmin):
     """To look at; targets are set on the rates page, which keeps their history."""
 
     list_display = ("effective_from", "target_cents_per_crew_hour", "reserve_cents_per_crew_hour")
-
-    def has_add_permission(self, request: HttpRequest) -> bool:
-        return False
-
-    def has_change_permission(self, request: HttpRequest, obj: Any = None) -> bool:
-        return False
-
-    def has_delete_permission(self, request: HttpRequest, obj: Any = None) -> bool:
-        return False
