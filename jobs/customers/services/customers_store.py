@@ -11,6 +11,7 @@ from django.utils.translation import gettext
 
 from jobs.customers.models import Consent, Customer, Property, Purpose, Wall
 from shared.events.models import Event
+from shared.events.services import event_unsaved
 
 from .index import CustomerIndex
 
@@ -170,12 +171,4 @@ class Changes:
                 yield self._event(f"{row._meta.model_name}.changed", row, {"fields": sorted(names)})
 
     def _event(self, kind: str, row: Model, data: dict[str, Any]) -> Event:
-        return Event(
-            at=self.now,
-            kind=kind,
-            subject_type=row._meta.label_lower,
-            subject_id=row.pk,
-            actor=self.actor,
-            reason="import",
-            data=data,
-        )
+        return event_unsaved(kind=kind, subject=row, at=self.now, actor=self.actor, reason="import", data=data)

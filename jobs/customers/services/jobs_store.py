@@ -15,6 +15,7 @@ from pricing.earnings.models import EarningEntry
 from pricing.earnings.services import entries_record
 from pricing.estimates.domain import prices_after_discount
 from shared.events.models import Event
+from shared.events.services import event_unsaved
 
 from .index import own_number
 
@@ -228,15 +229,8 @@ class JobChanges:
         yield from (self._event(kind, known.job) for kind, known in self.steps)
 
     def _event(self, kind: str, row: Model) -> Event:
-        return Event(
-            at=self.now,
-            kind=kind,
-            subject_type=row._meta.label_lower,
-            subject_id=row.pk,
-            actor=self.actor,
-            reason="import",
-            data={"state": getattr(row, "state", "")},
-        )
+        data = {"state": getattr(row, "state", "")}
+        return event_unsaved(kind=kind, subject=row, at=self.now, actor=self.actor, reason="import", data=data)
 
 
 def _parts(known: KnownJob, done: list[DoneLine]) -> list[tuple[KnownJob, DoneLine, int]]:

@@ -9,6 +9,7 @@ from routing.demo.domain.open_jobs import OpenJob
 from routing.demo.services.house_rows import BATCH, NOON, OFFICE_OPENS, at
 from routing.demo.services.past_rows import Rows, lines_store
 from shared.events.models import Event
+from shared.events.services import event_unsaved
 
 
 def open_jobs_store(rows: Rows, specs: Sequence[OpenJob]) -> None:
@@ -52,4 +53,4 @@ def _events(spec: OpenJob, job: Job) -> Iterator[Event]:
 
 
 def _event(job: Job, kind: str, moment: datetime, data: dict[str, str]) -> Event:
-    return Event(at=moment, kind=kind, subject_type=Job._meta.label_lower, subject_id=job.pk, data=data)
+    return event_unsaved(kind=kind, subject=job, at=moment, data=data)

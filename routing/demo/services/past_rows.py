@@ -22,6 +22,7 @@ from routing.demo.domain.offer import LineSpec, Offers
 from routing.demo.domain.world import Story
 from routing.demo.services.house_rows import BATCH, OFFICE_OPENS, at
 from shared.events.models import Event
+from shared.events.services import event_unsaved
 from shared.units import cents_for_metres, round_half_up, share_out
 
 CREW_BY_CODE = {crew.code: crew for crew in CREWS}
@@ -206,13 +207,8 @@ def _refunds(past: PastJob, on: date, job: Job, lines: Sequence[JobLine]) -> Ite
 
 
 def _done_event(past: PastJob, job: Job) -> Event:
-    return Event(
-        at=_finished_at(past),
-        kind="job.done",
-        subject_type=Job._meta.label_lower,
-        subject_id=job.pk,
-        data={"work_date": past.day.isoformat()},
-    )
+    data = {"work_date": past.day.isoformat()}
+    return event_unsaved(kind="job.done", subject=job, at=_finished_at(past), data=data)
 
 
 def _intervals(rows: Rows, story: Story) -> Iterator[ServiceInterval]:
