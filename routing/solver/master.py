@@ -54,7 +54,7 @@ class Master:
         self._groups = [self._model.add_linear_constraint(ub=float(size)) for size in sizes]
         self._model.objective.is_maximize = True
         self._columns: list[mathopt.Variable] = []
-        self._engines = {kind: mathopt.IncrementalSolver(self._model, kind) for kind in (mathopt.SolverType.GLOP,)}
+        self._engine = mathopt.IncrementalSolver(self._model, mathopt.SolverType.GLOP)
 
     def add(self, column: Column) -> None:
         variable = self._model.add_variable(lb=0.0)
@@ -70,7 +70,7 @@ class Master:
 
     def prices(self) -> Prices:
         """Optimal prices. Raises NoPrices where neither engine ends with an optimum."""
-        result = self._engines[mathopt.SolverType.GLOP].solve()
+        result = self._engine.solve()
         if result.termination.reason != mathopt.TerminationReason.OPTIMAL:
             result = mathopt.solve(self._model, mathopt.SolverType.HIGHS)
         if result.termination.reason != mathopt.TerminationReason.OPTIMAL:
@@ -106,7 +106,6 @@ def pack(
     *,
     seconds: float = float("inf"),
     nodes: int | None = None,
-    hint: Sequence[int] = (),
 ) -> Packing | None:
     """The best choice of whole routes, or None where the engine found none in time."""
     model = mathopt.Model()
@@ -123,7 +122,7 @@ def pack(
         most = 1 if row >= 0 else sizes[-1 - row]
         if len(members) > most:
             model.add_linear_constraint(mathopt.fast_sum(variables[i] for i in members) <= most)
-    result = _solve_whole(model, variables, seconds, nodes, hint)
+    result = _solve_whole(model, seconds, nodes)
     if not result.has_primal_feasible_solution():
         return None
     values = result.variable_values(variables)
@@ -135,22 +134,11 @@ def pack(
     return Packing(chosen, limit, complete)
 
 
-def _solve_whole(
-    model: mathopt.Model,
-    variables: Sequence[mathopt.Variable],
-    seconds: float,
-    nodes: int | None,
-    hint: Sequence[int],
-) -> mathopt.SolveResult:
+def _solve_whole(model: mathopt.Model, seconds: float, nodes: int | None) -> mathopt.SolveResult:
     parameters = mathopt.SolveParameters(random_seed=1, relative_gap_tolerance=1e-9)
     parameters.absolute_gap_tolerance = 1e-6
     if seconds < float("inf"):
         parameters.time_limit = timedelta(seconds=max(0.01, seconds))
     if nodes is not None:
         parameters.node_limit = nodes
-    start = mathopt.ModelSolveParameters()
-    if hint:
-        marked = set(hint)
-        values = {variable: float(i in marked) for i, variable in enumerate(variables)}
-        start.solution_hints.append(mathopt.SolutionHint(variable_values=values))
-    return mathopt.solve(model, mathopt.SolverType.HIGHS, params=parameters, model_params=start)
+    return mathopt.solve(model, mathopt.SolverType.HIGHS, params=parameters)

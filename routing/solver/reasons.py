@@ -19,11 +19,6 @@ from .plan import LeftOutReason
 MOST_PLACES_FOR_DETOURS = 400
 
 
-def left_out_reason(model: Model, routes: Routes, job: int) -> LeftOutReason:
-    """The reason of one job that `routes` does not hold."""
-    return ReasonFinder(model, routes).reason(job)
-
-
 class ReasonFinder:
     """Reasons for several jobs of one plan."""
 

@@ -10,7 +10,6 @@ from .faults import N_, Fault, shown
 
 DAY_START, DAY_END = 0, 1439
 TIME = r"(\d{1,2})(?:[:.h](\d{2}))?(?::00)?\s*([ap])?\.?(?:m\.?)?"
-ONE_TIME = re.compile(TIME)
 DASH = r"\s*(?:-|–|—|to|a|until)\s*"
 TWO_TIMES = re.compile(TIME + DASH + TIME)
 HOURS_BEHIND = re.compile(r"(?P<days>.*\d)\s+(?P<hours>\d{1,2}:\d{2}\s*(?:-|–)\s*\d{1,2}:\d{2})")
@@ -31,22 +30,6 @@ class Window:
 
 
 Span = tuple[int, int]
-
-
-def read_clock(cell: Cell, column: str) -> int | None | Fault:
-    """A time of day in minutes after midnight; None for an empty cell."""
-    fault = cell_fault(cell, column)
-    if fault is not None:
-        return fault
-    if isinstance(cell, dt.time):
-        return cell.hour * 60 + cell.minute
-    if isinstance(cell, dt.datetime):
-        return cell.hour * 60 + cell.minute
-    text = cell_text(cell).strip().lower()
-    if not text:
-        return None
-    parts = ONE_TIME.fullmatch(text)
-    return _minute(parts[1], parts[2], parts[3], text, column) if parts else _not_a_time(text, column)
 
 
 def read_span(cell: Cell, column: str) -> Span | None | Fault:

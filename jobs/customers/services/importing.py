@@ -17,7 +17,6 @@ from jobs.customers.domain.columns import BOOKKEEPING, PROBLEM, ROW, WHAT_TO_DO,
 from jobs.customers.domain.dates import DateOrder, order_shown_by
 from jobs.customers.domain.faults import N_, Fault, UnreadableFile, shown
 from jobs.customers.domain.outfiles import ENCODING, CsvOut
-from jobs.customers.domain.reading import Habits
 from jobs.customers.domain.tables import Row, Table, open_table
 
 BATCH_ROWS = 200
@@ -304,8 +303,3 @@ def _corrections_row(row: Row, faults: list[Fault], kept: list[int]) -> list[Any
     problems = [f"{fault.column}: {fault.problem_text(gettext)}".removeprefix(": ") for fault in faults]
     advice = dict.fromkeys(fault.advice_text(gettext) for fault in faults)
     return [*cells, str(row.number), " ".join(problems), " ".join(advice)]
-
-
-def habits_of(company: Any, today: Any, date_orders: Mapping[str, DateOrder]) -> Habits:
-    """What the company's settings decide about reading a file."""
-    return Habits(company.country, company.currency, today, date_orders)
