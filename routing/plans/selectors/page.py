@@ -34,30 +34,13 @@ class Promise:
 
 
 @dataclass(frozen=True)
-class StopOnPage:
-    """Minutes are those of the clock on the wall. `earned_cents` is per crew-hour, driving share counted."""
+class JobOnPage:
+    """What the day page says of a job, wherever it stands."""
 
-    stop: Stop
-    number: int
     job: Job
     services: tuple[str, ...]
-    arrive: int
-    start: int
-    finish: int
     price_cents: int
-    earned_cents: int | None
     promise: Promise
-    chalk: tuple[ChalkFound, ...]
-    mark: str
-
-    @property
-    def is_closed(self) -> bool:
-        """Called off or declined since the plan was made: the crew would go for nothing."""
-        return self.job.state in (JobState.CALLED_OFF, JobState.DECLINED)
-
-    @property
-    def is_begun(self) -> bool:
-        return bool(self.mark)
 
     @property
     def latitude(self) -> float | None:
@@ -70,6 +53,29 @@ class StopOnPage:
     @property
     def title(self) -> str:
         return self.job.property.street
+
+
+@dataclass(frozen=True)
+class StopOnPage(JobOnPage):
+    """Minutes are those of the clock on the wall. `earned_cents` is per crew-hour, driving share counted."""
+
+    stop: Stop
+    number: int
+    arrive: int
+    start: int
+    finish: int
+    earned_cents: int | None
+    chalk: tuple[ChalkFound, ...]
+    mark: str
+
+    @property
+    def is_closed(self) -> bool:
+        """Called off or declined since the plan was made: the crew would go for nothing."""
+        return self.job.state in (JobState.CALLED_OFF, JobState.DECLINED)
+
+    @property
+    def is_begun(self) -> bool:
+        return bool(self.mark)
 
 
 @dataclass(frozen=True)
@@ -86,25 +92,9 @@ class RouteOnPage:
 
 
 @dataclass(frozen=True)
-class LeftOutOnPage:
+class LeftOutOnPage(JobOnPage):
     left: LeftOut
-    job: Job
-    services: tuple[str, ...]
-    price_cents: int
-    promise: Promise
     can_go_in: bool
-
-    @property
-    def latitude(self) -> float | None:
-        return self.job.property.latitude
-
-    @property
-    def longitude(self) -> float | None:
-        return self.job.property.longitude
-
-    @property
-    def title(self) -> str:
-        return self.job.property.street
 
 
 @dataclass(frozen=True)
