@@ -2,8 +2,8 @@
 
 from .child import SolverFailed, SolverKilled, solve_in_child
 from .evaluator import Evaluation, evaluate
-from .params import Params
-from .plan import LeftOut, Plan, RoutePlan, Stop
+from .params import OBJECTIVES, Objective, Params
+from .plan import BestRatio, LeftOut, Plan, RoutePlan, Stop
 from .problem import Break, Crew, Job, Overtime, Prefer, Problem
 from .reader import Fault, MalformedProblem, load_json
 from .reading import parse_plan, parse_problem
@@ -16,6 +16,7 @@ from .writing import plan_to_json, problem_to_json
 choose_cache_folder()
 
 __all__ = [
+    "BestRatio",
     "Break",
     "Broken",
     "Crew",
@@ -24,6 +25,8 @@ __all__ = [
     "Job",
     "LeftOut",
     "MalformedProblem",
+    "OBJECTIVES",
+    "Objective",
     "Overtime",
     "Params",
     "Plan",

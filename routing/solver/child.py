@@ -15,9 +15,11 @@ from contextlib import suppress
 from pathlib import Path
 from typing import IO, Any
 
+from .params import Objective
 from .plan import Plan
 from .problem import Problem
 from .reading import parse_plan
+from .solve import Orders
 from .stopping import TimeLimit
 from .writing import plan_to_json, problem_to_json
 
@@ -39,6 +41,8 @@ def solve_in_child(
     *,
     seconds: float,
     seed: int = 1,
+    objective: Objective = "value",
+    first: Orders | None = None,
     memory_bytes: int = DEFAULT_MEMORY_BYTES,
     on_progress: Callable[[Plan], None] | None = None,
 ) -> Plan:
@@ -50,7 +54,15 @@ def solve_in_child(
     """
     TimeLimit(seconds)
     listener = _Listener(on_progress)
-    request = json.dumps({"problem": problem_to_json(problem), "seconds": seconds, "seed": seed})
+    request = json.dumps(
+        {
+            "problem": problem_to_json(problem),
+            "seconds": seconds,
+            "seed": seed,
+            "objective": objective,
+            "first": None if first is None else {crew: list(order) for crew, order in first.items()},
+        }
+    )
     with subprocess.Popen(  # noqa: S603 - our own module, no shell
         [sys.executable, "-m", "routing.solver.worker"],
         stdin=subprocess.PIPE,

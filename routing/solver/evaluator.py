@@ -42,6 +42,8 @@ class Evaluation:
     faults: tuple[str, ...]
     value_cents: float
     routes: tuple[RouteFigures, ...]
+    profit_cents: float
+    """The value with each crew's own cost of a minute, whatever the reserve."""
     unkept: tuple[str, ...] = ()
 
     @property
@@ -53,7 +55,7 @@ def evaluate(problem: Problem, plan: Plan) -> Evaluation:
     """Check every rule of the contract and compute the plan's value by the formula above."""
     faults: list[str] = []
     figures: list[RouteFigures] = []
-    total = Fraction(0)
+    total, profit = Fraction(0), Fraction(0)
     for route in plan.routes:
         if route.crew not in problem.crew_by_id:
             faults.append(f"crew {route.crew} is unknown")
@@ -67,11 +69,13 @@ def evaluate(problem: Problem, plan: Plan) -> Evaluation:
         faults += _reported_wrong(route, figure)
         figures.append(figure)
         total += value
+        profit += value + _reserve_share(problem, route.crew, figure.paid_minutes)
     unkept = [*_promises(problem, plan), *_fixed(problem, plan)]
     faults += [*_counts(problem, plan), *_totals(plan, float(total))]
+    faults += _ratio_wrong(plan, float(profit), sum(figure.paid_minutes for figure in figures))
     if plan.status != "infeasible":
         faults += unkept
-    return Evaluation(tuple(faults), float(total), tuple(figures), tuple(unkept))
+    return Evaluation(tuple(faults), float(total), tuple(figures), float(profit), tuple(unkept))
 
 
 def _route_faults(problem: Problem, route: RoutePlan) -> Iterator[str]:
@@ -190,6 +194,25 @@ def _value(problem: Problem, crew: Crew, jobs: list[Job], metres: int, paid: int
     if crew.overtime is not None:
         value -= crew.overtime.extra_cents_per_minute * over
     return value
+
+
+def _reserve_share(problem: Problem, crew_id: str, paid: int) -> Fraction:
+    """What the reserve takes off beyond the crew's own cost."""
+    reserve = Fraction(problem.reserve_cents_per_crew_hour, 60)
+    return max(Fraction(0), reserve - problem.crew_by_id[crew_id].cents_per_minute) * paid
+
+
+def _ratio_wrong(plan: Plan, profit: float, paid_minutes: int) -> Iterator[str]:
+    told = plan.best_ratio
+    if told is None:
+        return
+    if told.paid_minutes != paid_minutes:
+        yield f"best_ratio.paid_minutes is given as {told.paid_minutes}, comes to {paid_minutes}"
+    if _differs(told.profit_cents, profit):
+        yield f"best_ratio.profit_cents is given as {told.profit_cents}, comes to {profit}"
+    bound = told.upper_bound_cents_per_crew_hour
+    if bound is not None and not bound >= told.cents_per_crew_hour - CENTS_TOLERANCE:
+        yield f"best_ratio: the bound {bound} is below the plan's {told.cents_per_crew_hour}"
 
 
 def _differs(reported: float, computed: float) -> bool:

@@ -1,12 +1,20 @@
 """Tuning of the optimiser."""
 
 from dataclasses import dataclass
+from typing import Literal
+
+Objective = Literal["value", "ratio"]
+OBJECTIVES: tuple[Objective, ...] = ("value", "ratio")
 
 
 @dataclass(frozen=True, slots=True)
 class Params:
-    """Tuning. Temperatures in cents; `steps` of annealing make one turn."""
+    """Tuning. Temperatures in cents; `steps` of annealing make one turn.
 
+    `objective`: the most value of the whole day, or the most profit per paid crew-hour (see `ratio`).
+    """
+
+    objective: Objective = "value"
     steps: int = 400
     hot_cents: int = 3000
     cold_cents: int = 50
@@ -22,6 +30,8 @@ class Params:
     """Share of the time limit that is kept for the prices of left-out jobs."""
 
     def __post_init__(self) -> None:
+        if self.objective not in OBJECTIVES:
+            raise ValueError(f"Expected objective value or ratio, got {self.objective!r}.")
         if self.steps < 1 or self.cooling_turns < 1:
             raise ValueError("Expected steps >= 1 and cooling_turns >= 1.")
         if self.choose_rounds < 1:

@@ -19,6 +19,7 @@ LEFT_OUT_REASONS: tuple[LeftOutReason, ...] = (
     "crew_hours_full",
 )
 OPTIMAL_GAP = 1e-6
+RATIO_TOLERANCE_CENTS = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +57,38 @@ class LeftOut:
 
 
 @dataclass(frozen=True, slots=True)
+class BestRatio:
+    """What a plan that was made for the most profit per paid crew-hour comes to, beside the plan of most value.
+
+    Profit is the day's value with the crews' own cost of a minute, without the reserve.
+    """
+
+    profit_cents: float
+    paid_minutes: int
+    upper_bound_cents_per_crew_hour: float | None
+    """No plan that keeps the rules earns more per paid crew-hour; None where promises are not kept."""
+    passes: int
+    most_value_cents: float
+    """The value of the plan of most value that was found on the way, and what that one comes to."""
+    most_value_profit_cents: float
+    most_value_paid_minutes: int
+
+    @property
+    def cents_per_crew_hour(self) -> float:
+        return per_crew_hour(self.profit_cents, self.paid_minutes)
+
+    @property
+    def most_value_cents_per_crew_hour(self) -> float:
+        return per_crew_hour(self.most_value_profit_cents, self.most_value_paid_minutes)
+
+    @property
+    def proved(self) -> bool:
+        """Whether no plan earns more per paid crew-hour, to a cent."""
+        bound = self.upper_bound_cents_per_crew_hour
+        return bound is not None and bound - self.cents_per_crew_hour <= RATIO_TOLERANCE_CENTS
+
+
+@dataclass(frozen=True, slots=True)
 class Plan:
     """All routes of the day, what they are worth, and how much better any plan could be.
 
@@ -73,6 +106,12 @@ class Plan:
     seconds: float = 0.0
     solver: Mapping[str, object] = field(default_factory=dict)
     reasons: tuple[str, ...] = ()
+    best_ratio: BestRatio | None = None
+
+
+def per_crew_hour(cents: float, paid_minutes: int) -> float:
+    """Cents per paid hour; 0 for a day on which nobody works."""
+    return cents * 60 / paid_minutes if paid_minutes else 0.0
 
 
 def gap_between(bound_cents: float, value_cents: float) -> float:

@@ -16,7 +16,7 @@ from collections.abc import Iterable
 from typing import Any
 
 from . import plan as plans
-from .plan import LeftOut, Plan, RoutePlan, Stop
+from .plan import BestRatio, LeftOut, Plan, RoutePlan, Stop
 from .problem import FORMAT, Break, Crew, Job, Overtime, Prefer, Problem, Table
 from .reader import Enough, MalformedProblem, Reader, optional
 
@@ -232,6 +232,24 @@ def _plan(reader: Reader, data: Any) -> Plan:
         seconds=reader.need_number(root, "seconds", "$"),
         solver=optional(root, "solver", "$", reader.record, {}),
         reasons=optional(root, "reasons", "$", reader.sentences, ()),
+        best_ratio=optional(root, "best_ratio", "$", lambda v, p: _best_ratio(reader, v, p), None),
+    )
+
+
+def _best_ratio(reader: Reader, value: Any, path: str) -> BestRatio:
+    record = reader.record(value, path)
+    other = reader.record(reader.required(record, "most_value", path), f"{path}.most_value")
+    bound = record.get("upper_bound_cents_per_crew_hour")
+    return BestRatio(
+        profit_cents=reader.need_number(record, "profit_cents", path),
+        paid_minutes=reader.need_whole(record, "paid_minutes", path, "total"),
+        upper_bound_cents_per_crew_hour=bound
+        if bound is None
+        else reader.need_number(record, "upper_bound_cents_per_crew_hour", path),
+        passes=reader.need_whole(record, "passes", path, "total"),
+        most_value_cents=reader.need_number(other, "value_cents", f"{path}.most_value"),
+        most_value_profit_cents=reader.need_number(other, "profit_cents", f"{path}.most_value"),
+        most_value_paid_minutes=reader.need_whole(other, "paid_minutes", f"{path}.most_value", "total"),
     )
 
 

@@ -26,7 +26,7 @@ class ReasonFinder:
         self._model = model
         self._routes = routes
         self._value = RouteValue(model)
-        self._quickest = _quickest(model.minutes)
+        self._quickest = quickest(model.minutes)
 
     def reason(self, job: int) -> LeftOutReason:
         able = [k for k in range(self._model.crew_count) if self._value.allowed(k, job)]
@@ -72,7 +72,7 @@ class ReasonFinder:
         return direct != through
 
 
-def _quickest(minutes: Ints) -> Ints:
+def quickest(minutes: Ints) -> Ints:
     """Least minutes between places, through others where that is quicker (Floyd and Warshall)."""
     if len(minutes) > MOST_PLACES_FOR_DETOURS:
         return minutes

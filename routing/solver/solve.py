@@ -1,11 +1,12 @@
 """One entry: a problem in, the best plan that was found out."""
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from .construct import Routes, construct
-from .finish import Findings, finished_plan, missing_promises, simple_bound
+from .finish import Findings, finished_plan, missing_promises, routes_value, simple_bound
+from .improve import mend
 from .model import Model, build_model
 from .params import Params
 from .plan import Plan
@@ -20,6 +21,8 @@ REPORT_EVERY_SECONDS = 0.25
 SLICE_SECONDS = 1.5
 
 OnProgress = Callable[[Plan], None]
+Orders = Mapping[str, Sequence[str]]
+"""Job ids in order, by crew."""
 
 
 def solve(
@@ -29,14 +32,23 @@ def solve(
     seed: int = 1,
     params: Params | None = None,
     on_progress: OnProgress | None = None,
+    first: Orders | None = None,
 ) -> Plan:
     """The best plan found before `stop` says so, with a bound that no plan can exceed.
 
-    `on_progress` is called with each better plan (or bound). The same problem, seed, params and
+    `on_progress` is called with each better plan (or bound). `first` gives job ids by crew to begin with, such as the
+    plan of before; what does not hold any more is taken out. The same problem, seed, params, first routes and
     `RoundLimit` give the same plan on every run.
     """
+    params = params or Params()
+    if params.objective == "ratio":
+        from .ratio import solve_for_ratio
+
+        return solve_for_ratio(problem, stop=stop, seed=seed, params=params, on_progress=on_progress, first=first)
     watch = stop.started()
     model, routes = prepared(problem, watch)
+    if first is not None:
+        routes = better_start(model, routes, first)
     findings = Findings(simple_bound(model), watch.seconds(), {"seed": seed})
     if on_progress:
         on_progress(finished_plan(model, routes, findings))
@@ -46,13 +58,28 @@ def solve(
         routes = _while_compiling(model, routes, watch)
     if watch.over(0):
         return finished_plan(model, routes, findings)
-    return _optimised(model, routes, seed, params or Params(), watch, on_progress)
+    return _optimised(model, routes, seed, params, watch, on_progress)
 
 
 def prepared(problem: Problem, watch: Watch | None = None) -> tuple[Model, Routes]:
     """Arrays and first routes, without any compiled code."""
     model = build_model(problem)
     return model, construct(model, lambda: watch is not None and watch.seconds_left() <= 0)
+
+
+def better_start(model: Model, routes: Routes, first: Orders) -> Routes:
+    """The routes of `first`, mended to hold in this problem, where they are worth more than `routes`."""
+    known = model.index_of_job
+    taken = {job for prefix in model.prefix for job in prefix}
+    orders: Routes = []
+    for k, crew in enumerate(model.problem.crew_ids):
+        wanted = dict.fromkeys(known[job] for job in first.get(crew, ()) if job in known)
+        free = [j for j in wanted if model.allowed[k, j] and j not in taken]
+        taken.update(free)
+        orders.append([*model.prefix[k], *free])
+    mended = mend(model, orders)
+    rank = [(-len(missing_promises(model, one)), routes_value(model, one)) for one in (routes, mended)]
+    return mended if rank[1] > rank[0] else routes
 
 
 def _while_compiling(model: Model, routes: Routes, watch: Watch) -> Routes:

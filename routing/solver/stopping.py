@@ -4,6 +4,8 @@ import time
 from dataclasses import dataclass
 from typing import Protocol
 
+LEAST_SECONDS = 0.01
+
 
 class Stop(Protocol):
     """A rule for stopping. `started()` gives a fresh watch for one solve."""
@@ -22,6 +24,10 @@ class Watch(Protocol):
 
     def earlier(self, share: float) -> "Watch":
         """A watch that leaves this share of the clock's time for later."""
+        ...
+
+    def share(self, part: float) -> Stop:
+        """A rule for one solve of several: this part of the time that is left, or as many rounds again."""
         ...
 
 
@@ -70,6 +76,9 @@ class _Clock:
     def earlier(self, share: float) -> "Watch":
         return _Clock(self.start, self.limit_seconds * (1 - share))
 
+    def share(self, part: float) -> Stop:
+        return TimeLimit(max(LEAST_SECONDS, self.seconds_left() * part))
+
 
 @dataclass(frozen=True, slots=True)
 class _Rounds:
@@ -87,3 +96,6 @@ class _Rounds:
 
     def earlier(self, share: float) -> "Watch":
         return self
+
+    def share(self, part: float) -> Stop:
+        return RoundLimit(self.rounds)

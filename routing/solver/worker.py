@@ -7,6 +7,7 @@ import sys
 from typing import Any
 
 from .child import DEFAULT_MEMORY_BYTES, MEMORY_VARIABLE
+from .params import Params
 from .reading import parse_problem
 from .solve import solve
 from .stopping import TimeLimit
@@ -31,6 +32,8 @@ def main() -> int:
             problem,
             stop=stop,
             seed=request["seed"],
+            params=Params(objective=request["objective"]),
+            first=request["first"],
             on_progress=lambda better: tell({"plan": plan_to_json(better)}),
         )
         tell({"plan": plan_to_json(plan)})

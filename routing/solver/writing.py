@@ -4,7 +4,7 @@ from typing import Any
 
 from . import plan as plans
 from . import problem as problems
-from .plan import Plan, RoutePlan
+from .plan import BestRatio, Plan, RoutePlan
 from .problem import Crew, Job, Problem
 
 
@@ -67,7 +67,8 @@ def _job(job: Job) -> dict[str, Any]:
 def plan_to_json(plan: Plan) -> dict[str, Any]:
     """A `day-plan/1` as plain values; `parse_plan` gives the same plan back.
 
-    `reasons` (sentences) is there only when the status is "infeasible".
+    `reasons` (sentences) is there only when the status is "infeasible", `best_ratio` only where the plan was made for
+    the most profit per paid crew-hour.
     """
     fields: dict[str, Any] = {
         "format": plans.FORMAT,
@@ -90,7 +91,26 @@ def plan_to_json(plan: Plan) -> dict[str, Any]:
     }
     if plan.reasons:
         fields["reasons"] = list(plan.reasons)
+    if plan.best_ratio:
+        fields["best_ratio"] = _best_ratio(plan.best_ratio)
     return fields
+
+
+def _best_ratio(found: BestRatio) -> dict[str, Any]:
+    return {
+        "cents_per_crew_hour": found.cents_per_crew_hour,
+        "upper_bound_cents_per_crew_hour": found.upper_bound_cents_per_crew_hour,
+        "proved": found.proved,
+        "profit_cents": found.profit_cents,
+        "paid_minutes": found.paid_minutes,
+        "passes": found.passes,
+        "most_value": {
+            "value_cents": found.most_value_cents,
+            "cents_per_crew_hour": found.most_value_cents_per_crew_hour,
+            "profit_cents": found.most_value_profit_cents,
+            "paid_minutes": found.most_value_paid_minutes,
+        },
+    }
 
 
 def _route(route: RoutePlan) -> dict[str, Any]:

@@ -7,8 +7,8 @@ from tests.routing.solver.brute_force import best_value
 from tests.routing.solver.strategies import day_problems
 
 
-@settings(max_examples=400, deadline=None)
-@given(day_problems())
+@settings(max_examples=1500, deadline=None)
+@given(day_problems(max_jobs=6))
 def test_small_days_are_solved_to_the_optimum(problem: Problem) -> None:
     """The value equals the exact optimum, and the plan says so; the evaluator finds no fault."""
     plan = solve(problem, stop=RoundLimit(60))
@@ -21,3 +21,4 @@ def test_small_days_are_solved_to_the_optimum(problem: Problem) -> None:
     else:
         assert abs(judged.value_cents - float(best)) < 0.01
         assert plan.status == "optimal"
+        assert plan.upper_bound_cents >= float(best) - 0.01
