@@ -15,7 +15,7 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from routing.plans import services
-from routing.plans.choices import ChangeKind, LeftOutReason, PlanState, RunState
+from routing.plans.choices import ChangeKind, LeftOutReason, PlanObjective, PlanState, RunState
 from routing.plans.models import MOST_SECONDS, DayPlan, PlanRun
 from routing.plans.selectors import day_plan_by_id, day_plan_list, plan_as_json, yard_by_code
 from routing.solver.plan import LEFT_OUT_REASONS, STATUSES
@@ -89,6 +89,23 @@ class NotInProblemOutput(serializers.Serializer[Any]):
     note = serializers.CharField(allow_blank=True)
 
 
+class OtherPlanOutput(serializers.Serializer[Any]):
+    value_cents = serializers.FloatField()
+    cents_per_crew_hour = serializers.FloatField()
+    profit_cents = serializers.FloatField()
+    paid_minutes = serializers.IntegerField()
+
+
+class BestRatioOutput(serializers.Serializer[Any]):
+    cents_per_crew_hour = serializers.FloatField(help_text="Profit (no reserve) per paid hour of all crews")
+    upper_bound_cents_per_crew_hour = serializers.FloatField(allow_null=True)
+    proved = serializers.BooleanField()
+    profit_cents = serializers.FloatField()
+    paid_minutes = serializers.IntegerField()
+    passes = serializers.IntegerField()
+    most_value = OtherPlanOutput(help_text="The plan of most value found in the same run")
+
+
 class DayPlanOutput(serializers.Serializer[Any]):
     """day-plan/1 and, after it, what the product adds."""
 
@@ -105,6 +122,7 @@ class DayPlanOutput(serializers.Serializer[Any]):
     reasons = serializers.ListField(
         child=serializers.CharField(), required=False, help_text="Why promises cannot be kept; with infeasible only"
     )
+    best_ratio = BestRatioOutput(required=False, help_text="Only where the plan was made for the best ratio")
     id = serializers.IntegerField()
     yard = serializers.SlugField()
     work_date = serializers.DateField()
@@ -131,6 +149,7 @@ class PlanRunOutput(serializers.ModelSerializer[PlanRun]):
             "state",
             "seconds_allowed",
             "seed",
+            "objective",
             "created_at",
             "started_at",
             "finished_at",
@@ -151,6 +170,12 @@ class PlanRunInput(serializers.Serializer[Any]):
     work_date = serializers.DateField()
     seconds = serializers.IntegerField(min_value=1, max_value=MOST_SECONDS, required=False)
     seed = serializers.IntegerField(min_value=0, max_value=2**31 - 1, required=False, default=1)
+    objective = serializers.ChoiceField(
+        choices=PlanObjective.choices,
+        required=False,
+        default=PlanObjective.VALUE,
+        help_text="value: the most money for the day; ratio: the most profit per paid crew-hour",
+    )
 
 
 class ChangeInput(serializers.Serializer[Any]):
@@ -198,6 +223,7 @@ class DayPlans(ListAPIView[DayPlan]):
             work_date=data["work_date"],
             seconds=data.get("seconds", settings.WALLDAY_PLAN_SECONDS),
             seed=data["seed"],
+            objective=data["objective"],
             actor=request.user,
         )
         run.refresh_from_db()

@@ -20,6 +20,13 @@ class RunState(models.TextChoices):
     FAILED = "failed", _("failed")
 
 
+class PlanObjective(models.TextChoices):
+    """What the best plan is best in. The values are those of `routing.solver`."""
+
+    VALUE = "value", _("the most money for the whole day")
+    RATIO = "ratio", _("the most profit for each paid crew-hour")
+
+
 class LeftOutReason(models.TextChoices):
     NOT_WORTH_A_SLOT = "not_worth_a_slot", _("not worth the time it takes")
     NO_CREW_WITH_SKILL = "no_crew_with_skill", _("no crew on shift has the skill")

@@ -4,7 +4,7 @@ from django import forms
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.utils.translation import gettext_lazy as _
 
-from routing.plans.choices import FIRST_DAY, LAST_DAY, ChangeKind
+from routing.plans.choices import FIRST_DAY, LAST_DAY, ChangeKind, PlanObjective
 from routing.plans.models import MOST_SECONDS, ShiftException
 from routing.plans.selectors.hours import MINUTES_OF_A_CLOCK
 
@@ -13,6 +13,12 @@ class PlanForm(forms.Form):
     """Ask for a day to be planned."""
 
     seconds = forms.IntegerField(label=_("Seconds to look for better plans"), min_value=1, max_value=MOST_SECONDS)
+    objective = forms.ChoiceField(
+        label=_("Plan for"), choices=PlanObjective.choices, required=False, initial=PlanObjective.VALUE
+    )
+
+    def clean_objective(self) -> str:
+        return self.cleaned_data["objective"] or PlanObjective.VALUE
 
 
 class ChangeForm(forms.Form):

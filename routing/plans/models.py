@@ -5,7 +5,7 @@ from django.utils.translation import gettext_lazy as _
 
 from jobs.work.models import Job
 from pricing.catalogue.models import Skill
-from routing.plans.choices import LeftOutReason, PlanState, RunState
+from routing.plans.choices import LeftOutReason, PlanObjective, PlanState, RunState
 
 MINUTES_OF_A_LONG_DAY = 1500  # the day on which clocks go back has 25 hours
 MOST_SECONDS = 600  # a planning run may not take longer
@@ -161,6 +161,7 @@ class PlanRun(models.Model):
         validators=[MinValueValidator(1), MaxValueValidator(MOST_SECONDS)]
     )
     seed = models.PositiveIntegerField(default=1)
+    objective = models.CharField(max_length=5, choices=PlanObjective.choices, default=PlanObjective.VALUE)
     requested_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL, related_name="+"
     )
@@ -177,6 +178,7 @@ class PlanRun(models.Model):
         indexes = [models.Index(fields=["yard", "work_date", "-id"], name="run_newest")]
         constraints = [
             models.CheckConstraint(condition=models.Q(state__in=RunState.values), name="run_state_known"),
+            models.CheckConstraint(condition=models.Q(objective__in=PlanObjective.values), name="run_objective_known"),
             models.CheckConstraint(
                 condition=models.Q(seconds_allowed__gte=1, seconds_allowed__lte=MOST_SECONDS),
                 name="run_seconds_bounded",

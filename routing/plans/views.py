@@ -73,7 +73,7 @@ def day_make(request: HttpRequest, yard_code: str, work_date: date) -> HttpRespo
     if not form.is_valid():
         context = {**_day_context(yard, work_date), "plan_form": form}
         return render(request, "plans/day.html", context, status=422)
-    services.plan_run_request(yard=yard, work_date=work_date, seconds=form.cleaned_data["seconds"], actor=request.user)
+    services.plan_run_request(yard=yard, work_date=work_date, actor=request.user, **form.cleaned_data)
     return redirect(day_url(yard, work_date))
 
 

@@ -44,7 +44,8 @@ def plan_again(
 ) -> Plan | Broken:
     """The plan with these orders, or the first rule that they break.
 
-    `bound_cents` must be valid for `problem`: no plan of it is worth more. Prices to place are those of `before`.
+    `bound_cents` must be valid for `problem`: no plan of it is worth more. Prices to place are those of `before`; what
+    was said of the best ratio is not true of other routes and is dropped.
     """
     routes = _routes(problem, orders)
     if isinstance(routes, Broken):
@@ -60,6 +61,7 @@ def plan_again(
         routes=routes,
         left_out=_left_out(problem, before, routes),
         solver={**before.solver, **solver_notes},
+        best_ratio=None,
     )
     return _judged(problem, before, plan)
 

@@ -11,6 +11,7 @@ from jobs.walkthroughs.selectors import latest_readings
 from jobs.work.choices import JobState
 from jobs.work.models import Job, JobWindow
 from routing.dispatch.models import StopMark
+from routing.plans.domain.hourly import hourly_of
 from routing.plans.domain.keys import job_key
 from routing.plans.models import Crew, DayPlan, LeftOut, Route, Stop
 from routing.plans.selectors.hours import wall_minute
@@ -106,6 +107,11 @@ class PlanOnPage:
     left_out: tuple[LeftOutOnPage, ...]
     crews: tuple[Crew, ...]
     warnings: tuple[str, ...]
+
+    @property
+    def cents_per_crew_hour(self) -> float | None:
+        """Profit for each paid hour of a crew."""
+        return hourly_of(self.plan.problem, self.plan.plan).cents_per_crew_hour
 
     @property
     def idle_crews(self) -> tuple[Crew, ...]:

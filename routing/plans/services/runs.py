@@ -15,7 +15,7 @@ from django.db.models import F
 from django.utils.translation import gettext as _
 
 from jobs.work.models import Job
-from routing.plans.choices import FIRST_DAY, LAST_DAY, LeftOutReason, PlanState, RunState
+from routing.plans.choices import FIRST_DAY, LAST_DAY, LeftOutReason, PlanObjective, PlanState, RunState
 from routing.plans.domain.changes import StoredPlan, better_of
 from routing.plans.domain.keys import job_id_of, job_key
 from routing.plans.errors import AlreadyPlanning, NothingToPlan, PlanningFailed
@@ -49,7 +49,14 @@ UNFINISHED = (RunState.WAITING, RunState.RUNNING)
 
 
 def plan_run_request(
-    *, yard: Yard, work_date: date, seconds: int, seed: int = 1, actor: Any = None, now: datetime | None = None
+    *,
+    yard: Yard,
+    work_date: date,
+    seconds: int,
+    seed: int = 1,
+    objective: str = PlanObjective.VALUE,
+    actor: Any = None,
+    now: datetime | None = None,
 ) -> PlanRun:
     """Have the day planned in the background. Raises AlreadyPlanning while another run for the day is unfinished."""
     moment = now or clock.now()
@@ -57,19 +64,42 @@ def plan_run_request(
     with transaction.atomic():
         if PlanRun.objects.filter(yard=yard, work_date=work_date, state__in=UNFINISHED).exists():
             raise AlreadyPlanning(_("This day is being planned already."))
-        run = _run_create(yard=yard, work_date=work_date, seconds=seconds, seed=seed, actor=actor, now=moment)
+        run = _run_create(
+            yard=yard,
+            work_date=work_date,
+            seconds_allowed=seconds,
+            seed=seed,
+            objective=objective,
+            requested_by=actor,
+            created_at=moment,
+        )
         enqueue(TASK, run_id=run.pk)
     return run
 
 
 def day_plan_make(
-    *, yard: Yard, work_date: date, seconds: int, seed: int = 1, actor: Any = None, now: datetime | None = None
+    *,
+    yard: Yard,
+    work_date: date,
+    seconds: int,
+    seed: int = 1,
+    objective: str = PlanObjective.VALUE,
+    actor: Any = None,
+    now: datetime | None = None,
 ) -> DayPlan:
     """Plan the day now, in this process, and give the stored plan.
 
     Raises NothingToPlan, Stale (somebody changed the plan meanwhile) or PlanningFailed; the run's row says why.
     """
-    run = _run_create(yard=yard, work_date=work_date, seconds=seconds, seed=seed, actor=actor, now=now or clock.now())
+    run = _run_create(
+        yard=yard,
+        work_date=work_date,
+        seconds_allowed=seconds,
+        seed=seed,
+        objective=objective,
+        requested_by=actor,
+        created_at=now or clock.now(),
+    )
     plan = plan_run_execute(run_id=run.pk, now=now)
     assert plan is not None
     return plan
@@ -106,14 +136,12 @@ def plan_runs_reap(*, now: datetime) -> int:
     )
 
 
-def _run_create(*, yard: Yard, work_date: date, seconds: int, seed: int, actor: Any, now: datetime) -> PlanRun:
+def _run_create(*, work_date: date, **fields: Any) -> PlanRun:
     if not FIRST_DAY <= work_date <= LAST_DAY:
         raise Refused(
             _("Only days from %(first)s to %(last)s can be planned.") % {"first": FIRST_DAY, "last": LAST_DAY}
         )
-    run = PlanRun(
-        yard=yard, work_date=work_date, seconds_allowed=seconds, seed=seed, requested_by=actor, created_at=now
-    )
+    run = PlanRun(work_date=work_date, **fields)
     run.full_clean()
     run.save()
     return run
@@ -124,7 +152,9 @@ def _execute(run: PlanRun, moment: datetime) -> DayPlan:
     PlanRun.objects.filter(pk=run.pk).update(inputs_digest=inputs.digest)
     _refuse_nothing(inputs)
     _refuse_out_of_bounds(inputs)
-    content = better_of(inputs.problem, _solve(inputs, run), _stored_before(inputs))
+    content = _solve(inputs, run)
+    if run.objective == PlanObjective.VALUE:
+        content = better_of(inputs.problem, content, _stored_before(inputs))
     verdict = evaluate(inputs.problem, content)
     if verdict.faults:
         raise PlanningFailed(_("The plan did not pass its check: %(faults)s") % {"faults": "; ".join(verdict.faults)})
@@ -172,7 +202,13 @@ def _owner(problem: Problem, path: str) -> str:
 
 def _solve(inputs: DayInputs, run: PlanRun) -> Plan:
     try:
-        return solve_in_child(inputs.problem, seconds=run.seconds_allowed, seed=run.seed, on_progress=_progress(run.pk))
+        return solve_in_child(
+            inputs.problem,
+            seconds=run.seconds_allowed,
+            seed=run.seed,
+            objective="ratio" if run.objective == PlanObjective.RATIO else "value",
+            on_progress=_progress(run.pk),
+        )
     except SolverFailed as error:
         raise PlanningFailed(_("The solver ended without a plan: %(why)s.") % {"why": str(error)}) from error
 

@@ -1,21 +1,22 @@
 """The day that most tests plan, and a solver that answers at once."""
 
-from collections.abc import Callable
 from datetime import UTC, date, datetime
 from typing import Any
 
 import pytest
 
 from routing.plans.services import runs
-from routing.solver import Plan, Problem, RoundLimit, solve
+from routing.solver import Params, Plan, Problem, RoundLimit, solve
 
 
 @pytest.fixture
 def solve_here(monkeypatch: pytest.MonkeyPatch) -> None:
     """The real solver in this process, by counted rounds: no child to start, the same plan on every run."""
 
-    def here(problem: Problem, *, seconds: float, seed: int, on_progress: Callable[[Plan], None]) -> Plan:
-        return solve(problem, stop=RoundLimit(0), seed=seed, on_progress=on_progress)
+    def here(problem: Problem, *, seconds: float, seed: int, objective: str = "value", **more: Any) -> Plan:
+        params = Params(objective=objective)  # type: ignore[arg-type]
+        rounds = 5 if objective == "ratio" else 0
+        return solve(problem, stop=RoundLimit(rounds), seed=seed, params=params, **more)
 
     monkeypatch.setattr(runs, "solve_in_child", here)
 

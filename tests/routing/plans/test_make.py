@@ -6,6 +6,7 @@ from typing import Any
 import pytest
 
 from routing.plans import services
+from routing.plans.domain.hourly import hourly_of
 from routing.plans.errors import NothingToPlan
 from routing.plans.models import DayPlan, LeftOut, PlanRun, Stop
 from routing.plans.selectors import day_plan_get, day_problem, plan_as_json
@@ -206,3 +207,26 @@ def test_days_of_23_and_25_hours(day: date, real_start: int) -> None:
 def test_the_plan_of_a_day_that_has_none(day: date) -> None:
     """None, not an error."""
     assert day_plan_get(yard=factories.make_yard(), work_date=day) is None
+
+
+@pytest.mark.usefixtures("solve_here")
+def test_a_day_for_the_most_profit_per_paid_crew_hour(day: date, morning: datetime, whole_day: dict[str, Any]) -> None:
+    """The near, well-paid job alone earns most per hour; the far one adds to the day. Both figures are stored."""
+    yard = factories.make_yard(latitude=40.0, longitude=-82.0)
+    factories.make_crew(yard=yard)
+    places = [factories.make_property(latitude=latitude, longitude=-82.0) for latitude in (40.01, 40.2)]
+    lines = [{"price_cents": price} for price in (90_000, 40_000)]
+    near, _far = (
+        factories.make_job(windows=[whole_day], property=place, lines=[line])
+        for place, line in zip(places, lines, strict=True)
+    )
+    asked = {"yard": yard, "work_date": day, "seconds": 1, "now": morning}
+    most = services.day_plan_make(**asked)
+    assert Stop.objects.filter(route__plan=most).count() == 2
+    plan = services.day_plan_make(**asked, objective="ratio")
+    assert [stop.job_id for stop in Stop.objects.filter(route__plan=plan)] == [near.pk]
+    found = plan.plan["best_ratio"]
+    assert found["most_value"]["value_cents"] == pytest.approx(most.value_cents)
+    assert found["cents_per_crew_hour"] > found["most_value"]["cents_per_crew_hour"]
+    assert hourly_of(plan.problem, plan.plan).cents_per_crew_hour == pytest.approx(found["cents_per_crew_hour"])
+    assert plan.value_cents < most.value_cents

@@ -6,6 +6,7 @@ from typing import Any
 from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError
 
+from routing.plans.choices import PlanObjective
 from routing.plans.models import MOST_SECONDS, DayPlan, Route, Stop, Yard
 from routing.plans.selectors import plan_as_json, yard_by_code, yard_list
 from routing.plans.selectors.hours import clock_text
@@ -24,6 +25,12 @@ class Command(BaseCommand):
         parser.add_argument("--date", type=date.fromisoformat, metavar="YYYY-MM-DD", help="the day; today if left out")
         parser.add_argument("--seconds", type=int, help=f"how long to look for better plans, 1 to {MOST_SECONDS}")
         parser.add_argument("--seed", type=int, default=1)
+        parser.add_argument(
+            "--objective",
+            choices=PlanObjective.values,
+            default=PlanObjective.VALUE,
+            help="value: the most money for the whole day (default); ratio: the most profit per paid crew-hour",
+        )
         parser.add_argument("--json", action="store_true", help="print the plan as day-plan/1")
 
     def handle(self, *args: Any, **options: Any) -> None:
@@ -33,7 +40,9 @@ class Command(BaseCommand):
         if not 1 <= seconds <= MOST_SECONDS:
             raise CommandError(f"--seconds must be from 1 to {MOST_SECONDS}.")
         try:
-            plan = day_plan_make(yard=yard, work_date=day, seconds=seconds, seed=options["seed"])
+            plan = day_plan_make(
+                yard=yard, work_date=day, seconds=seconds, seed=options["seed"], objective=options["objective"]
+            )
         except WalldayError as error:
             raise CommandError(error.message) from error
         self._print(plan, as_json=options["json"])

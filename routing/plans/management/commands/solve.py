@@ -11,6 +11,8 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError
 
 from routing.solver import (
+    OBJECTIVES,
+    BestRatio,
     MalformedProblem,
     Plan,
     Problem,
@@ -34,6 +36,12 @@ class Command(BaseCommand):
         parser.add_argument("problem", type=Path, help="a day-problem/1 file")
         parser.add_argument("--seconds", type=_seconds, default=10.0, help="time limit (default 10)")
         parser.add_argument("--seed", type=int, default=1)
+        parser.add_argument(
+            "--objective",
+            choices=OBJECTIVES,
+            default="value",
+            help="value: the most for the whole day (default); ratio: the most profit per paid crew-hour",
+        )
         parser.add_argument("--out", type=Path, help="write the day-plan/1 here instead of standard output")
 
     def handle(self, *args: Any, **options: Any) -> None:
@@ -43,7 +51,7 @@ class Command(BaseCommand):
             for fault in malformed.faults:
                 self.stderr.write(str(fault))
             sys.exit(MALFORMED)
-        plan = _solve(problem, options["seconds"], options["seed"])
+        plan = _solve(problem, options)
         text = json.dumps(plan_to_json(plan), indent=1) + "\n"
         if options["out"] is None:
             self.stdout.write(text, ending="")
@@ -67,9 +75,9 @@ def _read(path: Path) -> Problem:
     return parse_problem(load_json(content))
 
 
-def _solve(problem: Problem, seconds: float, seed: int) -> Plan:
+def _solve(problem: Problem, options: dict[str, Any]) -> Plan:
     try:
-        return solve_in_child(problem, seconds=seconds, seed=seed)
+        return solve_in_child(problem, seconds=options["seconds"], seed=options["seed"], objective=options["objective"])
     except SolverFailed as failed:
         raise CommandError(f"the solver gave no plan: {failed}") from None
 
@@ -88,7 +96,17 @@ def _write(path: Path, text: str) -> None:
 def _summary(plan: Plan) -> str:
     placed = sum(len(route.stops) for route in plan.routes)
     value, bound = plan.value_cents / 100, plan.upper_bound_cents / 100
-    return (
+    text = (
         f"{plan.status}: worth ${value:,.2f}, no plan is worth more than ${bound:,.2f}; "
         f"{placed} jobs on {len(plan.routes)} routes, {len(plan.left_out)} left out"
+    )
+    return f"{text}\n{_ratio_summary(plan.best_ratio)}" if plan.best_ratio else text
+
+
+def _ratio_summary(found: BestRatio) -> str:
+    bound = found.upper_bound_cents_per_crew_hour
+    most = "" if bound is None else f", no plan earns more than ${bound / 100:,.2f}"
+    return (
+        f"profit per paid crew-hour ${found.cents_per_crew_hour / 100:,.2f}{most}; the plan of most value is worth "
+        f"${found.most_value_cents / 100:,.2f} at ${found.most_value_cents_per_crew_hour / 100:,.2f} per paid crew-hour"
     )
