@@ -29,9 +29,3 @@ class NoticeClosed(Conflict):
     """The notice was acknowledged already, or a newer one took its place."""
 
     code = "notice_closed"
-
-
-class LinkRefused(WalldayError):
-    """The link was altered, or its time is over."""
-
-    code, status = "link_refused", 404

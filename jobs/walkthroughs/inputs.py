@@ -7,8 +7,9 @@ from datetime import date
 from decimal import Decimal
 
 from jobs.walkthroughs.domain import step_text
-from jobs.walkthroughs.files import digest_of
+from shared.kept_files import digest_of
 
+FOLDER = "walkthroughs"  # below MEDIA_ROOT: pictures and printed notices
 MOST_PHOTOS = 24
 
 

@@ -1,15 +1,13 @@
-"""The route sheet as PDF. The data goes to typst as JSON, never into its source, so that no customer's text is markup;
-only typst's own fonts are used, so that the sheet looks the same on every machine."""
+"""The route sheet as PDF."""
 
-import json
 from pathlib import Path
 from typing import Any
 
-import typst
 from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
 from routing.dispatch.sheet import Sheet, SheetLine, SheetStop
+from shared.typesetting import pdf_of
 from shared.web.words import clock_words, day_words, hours_words, miles_words
 
 TEMPLATE = Path(__file__).parent / "templates" / "dispatch" / "route_sheet.typ"
@@ -18,9 +16,7 @@ LONG_TEXT = 1_200  # letters from which a stop may be split over two pages
 
 def sheet_pdf(sheet: Sheet) -> bytes:
     """Print a sheet."""
-    data = json.dumps(_printed(sheet), ensure_ascii=False)
-    fonts = typst.Fonts(include_system_fonts=False)
-    return bytes(typst.compile(TEMPLATE, font_paths=fonts, ignore_system_fonts=True, sys_inputs={"sheet": data}))
+    return pdf_of(TEMPLATE, _printed(sheet), name="sheet")
 
 
 def _printed(sheet: Sheet) -> dict[str, Any]:

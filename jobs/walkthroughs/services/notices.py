@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 
 from jobs.customers.models import Consent, Purpose
 from jobs.walkthroughs.errors import NoticeClosed
-from jobs.walkthroughs.files import digest_of, file_forget, file_read, file_store
+from jobs.walkthroughs.inputs import FOLDER
 from jobs.walkthroughs.links import notice_link
 from jobs.walkthroughs.models import (
     Acknowledgement,
@@ -29,6 +29,7 @@ from jobs.work.models import Job
 from shared.company.selectors import company_get
 from shared.errors import Refused
 from shared.events.services import event_record
+from shared.kept_files import digest_of, file_forget, file_read, file_store
 from shared.outbox.models import Message
 from shared.outbox.services import message_queue
 
@@ -65,7 +66,7 @@ def _print(walkthrough: Walkthrough, language: str, pictures: list[str]) -> Noti
         title=words.title,
         html=html,
         html_digest=digest_of(html.encode()),
-        pdf_file=file_store(pdf, "pdf"),
+        pdf_file=file_store(FOLDER, pdf, "pdf"),
         pdf_digest=digest_of(pdf),
         picture_digests=pictures,
     )

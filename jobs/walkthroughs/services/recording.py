@@ -14,8 +14,7 @@ from jobs.customers.models import Wall
 from jobs.customers.services import wall_create
 from jobs.walkthroughs.domain import LEAST_SPOTS, MOST_SPOTS, is_on_scale, wall_reading
 from jobs.walkthroughs.errors import AlreadyRecorded
-from jobs.walkthroughs.files import digest_of, file_forget, file_store
-from jobs.walkthroughs.inputs import MOST_PHOTOS, FindingInput, WalkthroughInput, WallInput
+from jobs.walkthroughs.inputs import FOLDER, MOST_PHOTOS, FindingInput, WalkthroughInput, WallInput
 from jobs.walkthroughs.models import Acknowledgement, Finding, FindingKind, Photo, Walkthrough, WallFinding
 from jobs.walkthroughs.pictures import Picture, picture_make
 from jobs.walkthroughs.services.readings import reading_record
@@ -24,6 +23,7 @@ from shared import clock
 from shared.company.selectors import company_get
 from shared.errors import Refused
 from shared.events.services import event_record
+from shared.kept_files import digest_of, file_forget, file_store
 
 
 @transaction.atomic
@@ -143,7 +143,7 @@ def photo_add(*, walkthrough: Walkthrough, key: uuid.UUID, data: bytes, now: dat
     if known is not None:
         return known
     picture = picture_make(data, company_get().timezone)
-    name = file_store(picture.content, "jpg")
+    name = file_store(FOLDER, picture.content, "jpg")
     try:
         return _photo_store(walkthrough, key, digest, picture, name, now, actor)
     except BaseException:

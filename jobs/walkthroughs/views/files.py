@@ -4,11 +4,11 @@ from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET
 
-from jobs.walkthroughs.files import file_read
 from jobs.walkthroughs.models import NoticePrint, Photo
 from jobs.walkthroughs.services import print_pdf
 from jobs.walkthroughs.views.access import job_for, notice_for, photo_of
 from shared.errors import NotFound
+from shared.kept_files import file_read
 from shared.people.roles import signed_in
 
 

@@ -13,12 +13,12 @@ from django.test import Client
 from pypdf import PdfReader
 
 from jobs.walkthroughs.errors import NoticeClosed
-from jobs.walkthroughs.files import FileChanged, digest_of
 from jobs.walkthroughs.inputs import FindingInput
 from jobs.walkthroughs.links import notice_token
 from jobs.walkthroughs.models import Acknowledgement, NobodyHome, Notice
 from jobs.walkthroughs.services import notice_acknowledge, notice_make, notice_send, photo_add, print_pdf
 from shared.errors import Refused
+from shared.kept_files import FileChanged, digest_of
 from shared.outbox.models import Message
 from tests import factories
 

@@ -18,12 +18,12 @@ from PIL import Image
 
 from jobs.walkthroughs.domain import STEPS, wall_reading
 from jobs.walkthroughs.errors import AlreadyRecorded, PictureRefused, PictureTooLarge
-from jobs.walkthroughs.files import FileChanged, file_read
 from jobs.walkthroughs.inputs import FindingInput, WalkthroughInput, WallInput
 from jobs.walkthroughs.models import ChalkReading, Photo, Walkthrough
 from jobs.walkthroughs.pictures import LONGEST_SIDE, picture_make
 from jobs.walkthroughs.services import notice_acknowledge, photo_add, walkthrough_record
 from shared.errors import Refused
+from shared.kept_files import FileChanged, file_read
 from tests import factories
 
 NOW = factories.MOMENT

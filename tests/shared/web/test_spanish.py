@@ -40,7 +40,7 @@ MODULES = (
     "routing/dispatch/views/crew.py",
     "routing/dispatch/words.py",
     "jobs/walkthroughs/notice_words.py",
-    "jobs/walkthroughs/links.py",
+    "shared/signed_links.py",
     "jobs/walkthroughs/forms.py",
     "jobs/walkthroughs/pictures.py",
     "jobs/walkthroughs/models.py",

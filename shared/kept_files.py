@@ -1,12 +1,11 @@
-"""Files of this room: random names below MEDIA_ROOT, never served by their address, read back only as written."""
+"""Files that are kept as they were written: random names below MEDIA_ROOT, never served by their address, read back
+only as written."""
 
 import hashlib
 import secrets
 
 from django.core.files.base import ContentFile
 from django.core.files.storage import default_storage
-
-FOLDER = "walkthroughs"
 
 
 class FileChanged(RuntimeError):
@@ -18,9 +17,9 @@ def digest_of(data: bytes) -> str:
     return hashlib.sha256(data).hexdigest()
 
 
-def file_store(data: bytes, ending: str) -> str:
-    """Write under a name that nobody can guess; returns it."""
-    return default_storage.save(f"{FOLDER}/{secrets.token_hex(16)}.{ending}", ContentFile(data))
+def file_store(folder: str, data: bytes, ending: str) -> str:
+    """Write below `folder` under a name that nobody can guess; returns it."""
+    return default_storage.save(f"{folder}/{secrets.token_hex(16)}.{ending}", ContentFile(data))
 
 
 def file_forget(name: str) -> None:
