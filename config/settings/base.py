@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from config.env import BASE_DIR, data_dir
+from config.env import BASE_DIR, data_dir, env
 
 DATA_DIR = data_dir()
 
@@ -166,6 +166,11 @@ WALLDAY_PLAN_SECONDS = 10
 # Mail and text: "folder" writes to the outbox folder under DATA_DIR; "smtp" / a gateway by setting.
 WALLDAY_MAIL = "folder"
 WALLDAY_TEXT = "folder"
+# Addresses to places: a register that speaks the open Nominatim interface; none by default.
+WALLDAY_GEOCODER_URL = env.str("WALLDAY_GEOCODER_URL", default="")
+WALLDAY_GEOCODER_AGENT = env.str("WALLDAY_GEOCODER_AGENT", default="wallday")
+WALLDAY_GEOCODER_SECONDS = env.float("WALLDAY_GEOCODER_SECONDS", default=1.0)
+WALLDAY_GEOCODER_COUNTRIES = env.list("WALLDAY_GEOCODER_COUNTRIES", default=[])
 
 LOGGING: dict[str, Any] = {
     "version": 1,

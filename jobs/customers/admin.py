@@ -1,6 +1,6 @@
 from django.contrib import admin
 
-from jobs.customers.models import Consent, Customer, Property, Wall
+from jobs.customers.models import AddressLookup, Consent, Customer, Property, Wall
 from shared.events.admin import LookOnlyAdmin
 
 
@@ -41,3 +41,12 @@ class ConsentAdmin(LookOnlyAdmin):
     list_display = ("customer", "channel", "purpose", "given", "source", "at")
     list_filter = ("channel", "given")
     list_select_related = ("customer",)
+
+
+@admin.register(AddressLookup)
+class AddressLookupAdmin(LookOnlyAdmin):
+    """What the address register answered."""
+
+    list_display = ("property", "address", "outcome", "at")
+    list_filter = ("outcome",)
+    list_select_related = ("property",)

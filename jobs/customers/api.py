@@ -20,7 +20,7 @@ from jobs.customers.domain.faults import Fault, UnreadableFile
 from jobs.customers.domain.tables import MAX_FILE_BYTES
 from jobs.customers.domain.values import read_phone
 from jobs.customers.errors import FileUnreadable
-from jobs.customers.models import Customer, Language, Material, Property, WallKind
+from jobs.customers.models import Customer, Language, LookupOutcome, Material, Property, WallKind
 from jobs.customers.selectors import customer_get, customer_list, property_get, property_list
 from shared import clock
 from shared.api_kit.permissions import OfficeOnly
@@ -191,6 +191,51 @@ class Properties(generics.ListAPIView[Property]):
         return Response(PropertyDetail(property_get(pk=made.pk)).data, status=201)
 
 
+class PlaceInput(serializers.Serializer[Any]):
+    latitude = serializers.FloatField(min_value=-90, max_value=90, allow_null=True)
+    longitude = serializers.FloatField(min_value=-180, max_value=180, allow_null=True)
+
+
+class LookupOutput(serializers.Serializer[Any]):
+    outcome = serializers.ChoiceField(choices=LookupOutcome.choices)
+    address = serializers.CharField(help_text="As it was asked for")
+    latitude = serializers.FloatField(allow_null=True, help_text="The place that was taken, if any")
+    longitude = serializers.FloatField(allow_null=True)
+    candidates = serializers.ListField(child=serializers.DictField(), help_text="What the register offered, best first")
+
+
+class PlaceView(generics.GenericAPIView[Property]):
+    permission_classes = (OfficeOnly,)
+    serializer_class = PlaceInput
+    queryset = Property.objects.none()
+    problem_statuses = (409, 422)
+
+    @extend_schema(operation_id="property_place_set", responses=PropertyDetail, summary="Say where a property is")
+    def put(self, request: Request, property_id: int) -> Response:
+        found = property_get(pk=property_id)
+        body = PlaceInput(data=request.data)
+        body.is_valid(raise_exception=True)
+        services.property_update(place=found, actor=request.user, **body.validated_data)
+        return Response(PropertyDetail(property_get(pk=property_id)).data)
+
+
+class LookupView(generics.GenericAPIView[Property]):
+    permission_classes = (OfficeOnly,)
+    serializer_class = LookupOutput
+    queryset = Property.objects.none()
+    problem_statuses = (409, 422, 503)
+
+    @extend_schema(
+        operation_id="property_place_look_up",
+        request=None,
+        responses=LookupOutput,
+        summary="Ask the address register where a property without a place is",
+    )
+    def post(self, request: Request, property_id: int) -> Response:
+        lookup = services.place_find(place=property_get(pk=property_id), actor=request.user)
+        return Response(LookupOutput(lookup).data)
+
+
 class PropertyView(generics.GenericAPIView[Property]):
     permission_classes = (OfficeOnly,)
     serializer_class = PropertyDetail
@@ -326,6 +371,8 @@ urlpatterns = [
     path("customers/<row:customer_id>/", CustomerView.as_view(), name="api_customer"),
     path("properties/", Properties.as_view(), name="api_property_list"),
     path("properties/<row:property_id>/", PropertyView.as_view(), name="api_property"),
+    path("properties/<row:property_id>/place/", PlaceView.as_view(), name="api_property_place"),
+    path("properties/<row:property_id>/place/look-up/", LookupView.as_view(), name="api_property_look_up"),
     path("imports/customers/", import_customers, name="api_import_customers"),
     path("imports/jobs/", import_jobs, name="api_import_jobs"),
     path("imports/corrections/<str:token>/", import_corrections, name="api_import_corrections"),

@@ -71,6 +71,18 @@ class PropertyForm(forms.ModelForm):
         }
 
 
+class PlaceForm(forms.ModelForm):
+    """Where a property is, in degrees; both or neither."""
+
+    class Meta:
+        model = Property
+        fields = ("latitude", "longitude")
+        help_texts = {
+            "latitude": _("Decimal degrees, such as 40.0125; north is positive."),
+            "longitude": _("Decimal degrees, such as -83.0210; west is negative."),
+        }
+
+
 class WallForm(forms.ModelForm):
     class Meta:
         model = Wall

@@ -135,6 +135,38 @@ class Property(models.Model):
         return self.latitude is not None and self.longitude is not None
 
 
+class LookupOutcome(models.TextChoices):
+    FOUND = "found", _("found")
+    UNSURE = "unsure", _("several or none is the house itself; choose one")
+    NOTHING = "nothing", _("the register does not know the address")
+    FAILED = "failed", _("the register could not be asked")
+
+
+class AddressLookup(models.Model):
+    """The newest answer of the address register for a property. `candidates` are what it offered, best first.
+
+    `latitude` and `longitude` are those that the look-up gave the property, so that a place set by hand or by an
+    import is told from one that came from here and is looked up again when the address changes.
+    """
+
+    property = models.OneToOneField(Property, on_delete=models.CASCADE, related_name="lookup")
+    address = models.CharField(max_length=300)
+    outcome = models.CharField(max_length=8, choices=LookupOutcome.choices)
+    candidates = models.JSONField(default=list)
+    latitude = models.FloatField(null=True, blank=True)
+    longitude = models.FloatField(null=True, blank=True)
+    at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["-at", "-id"]
+        constraints = [
+            models.CheckConstraint(condition=models.Q(outcome__in=LookupOutcome.values), name="lookup_outcome_known"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.address}: {self.outcome}"
+
+
 class Material(models.TextChoices):
     VINYL = "vinyl", _("vinyl")
     ALUMINIUM = "aluminium", _("aluminium")

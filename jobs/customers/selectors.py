@@ -1,10 +1,10 @@
 from collections.abc import Iterable
 from typing import Any
 
-from django.db.models import Count, Prefetch, Q, QuerySet
+from django.db.models import Count, F, Prefetch, Q, QuerySet
 from django.utils.translation import gettext as _
 
-from jobs.customers.models import Consent, Customer, Property, Purpose, Wall
+from jobs.customers.models import AddressLookup, Consent, Customer, LookupOutcome, Property, Purpose, Wall
 from shared.errors import NotFound
 
 
@@ -56,6 +56,25 @@ def property_list(*, words: str = "") -> QuerySet[Property]:
             | Q(reference__iexact=word)
         )
     return places.order_by("street", "pk")
+
+
+def properties_without_place() -> QuerySet[Property]:
+    """Properties that no route can reach, by street, with their customer, newest look-up and number of open jobs."""
+    places = Property.objects.filter(latitude__isnull=True).select_related("customer", "lookup")
+    open_jobs = Count("jobs", filter=~Q(jobs__state__in=("done", "declined", "called_off")))
+    return places.annotate(open_jobs=open_jobs).order_by("-open_jobs", "street", "pk")
+
+
+def properties_to_look_up() -> QuerySet[Property]:
+    """Properties without a place that the register has not answered for; those never asked for first."""
+    unanswered = Q(lookup__isnull=True) | Q(lookup__outcome=LookupOutcome.FAILED)
+    places = Property.objects.filter(unanswered, latitude__isnull=True)
+    return places.order_by(F("lookup__at").asc(nulls_first=True), "pk")
+
+
+def lookup_of(place: Property) -> AddressLookup | None:
+    """What the register last answered for the property's address."""
+    return AddressLookup.objects.filter(property=place).first()
 
 
 def property_get(*, pk: int) -> Property:

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from jobs.customers.views import customers, imports, properties
+from jobs.customers.views import customers, finding, imports, properties
 
 app_name = "customers"
 urlpatterns = [
@@ -19,6 +19,10 @@ urlpatterns = [
     path("customers/<row:customer_id>/consent/", customers.consent, name="consent"),
     path("customers/<row:customer_id>/properties/new/", properties.property_new, name="property_new"),
     path("properties/", properties.properties, name="property_list"),
+    path("properties/without-place/", finding.without_place, name="without_place"),
+    path("properties/<row:property_id>/place/", finding.place_edit, name="place_edit"),
+    path("properties/<row:property_id>/place/look-up/", finding.place_look_up, name="place_look_up"),
+    path("properties/<row:property_id>/place/take/<int:number>/", finding.place_take, name="place_take"),
     path("properties/<row:property_id>/", properties.place, name="property_page"),
     path("properties/<row:property_id>/edit/", properties.property_edit, name="property_edit"),
     path("properties/<row:property_id>/walls/new/", properties.wall_new, name="wall_new"),

@@ -1,6 +1,7 @@
 """Changes to customers, properties and walls; their import and export."""
 
 from .exporting import export_customers, export_jobs
+from .finding import Found, place_find, place_find_later, place_take, places_find
 from .importing import ImportReport, RefusedRow
 from .imports import import_customers, import_jobs
 from .preview import FIELDS, Preview, import_columns, import_file, import_preview
@@ -26,6 +27,7 @@ from .uploads import (
 
 __all__ = [
     "FIELDS",
+    "Found",
     "ImportReport",
     "Preview",
     "RefusedRow",
@@ -40,6 +42,10 @@ __all__ = [
     "import_file",
     "import_jobs",
     "import_preview",
+    "place_find",
+    "place_find_later",
+    "place_take",
+    "places_find",
     "property_create",
     "property_update",
     "report_keep",

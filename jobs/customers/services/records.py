@@ -5,7 +5,7 @@ from typing import Any, TypeVar
 from django.db import IntegrityError, models, transaction
 from django.utils.translation import gettext as _
 
-from jobs.customers.models import Consent, Customer, Property, Purpose, Wall
+from jobs.customers.models import AddressLookup, Consent, Customer, Property, Purpose, Wall
 from shared import clock
 from shared.errors import Conflict, Refused
 from shared.events.services import event_record
@@ -48,8 +48,25 @@ def property_create(*, customer: Customer, actor: Any, street: str, **fields: An
 
 @transaction.atomic
 def property_update(*, place: Property, actor: Any, **fields: Any) -> Property:
-    """Change the given fields of a property. Raises ValidationError, Conflict."""
-    return _save(place, fields, PROPERTY_FIELDS, actor, "property.changed")
+    """Change the given fields of a property. Raises ValidationError, Conflict.
+
+    With another address a place that the address register gave is no longer true and is taken away.
+    """
+    before = place.address
+    changed = _save(place, fields, PROPERTY_FIELDS, actor, "property.changed")
+    if changed.address != before:
+        _forget_lookup(changed)
+    return changed
+
+
+def _forget_lookup(place: Property) -> None:
+    lookup = AddressLookup.objects.filter(property=place).first()
+    if lookup is None:
+        return
+    if place.has_place and (place.latitude, place.longitude) == (lookup.latitude, lookup.longitude):
+        place.latitude = place.longitude = None
+        place.save(update_fields=["latitude", "longitude"])
+    lookup.delete()
 
 
 @transaction.atomic

@@ -12,7 +12,14 @@ from django.views.decorators.http import require_GET, require_http_methods
 from jobs.customers import services
 from jobs.customers.forms import PropertyForm, SearchForm, WallForm
 from jobs.customers.models import Property, Wall
-from jobs.customers.selectors import customer_get, property_get, property_list, wall_area_sqft, wall_get
+from jobs.customers.selectors import (
+    customer_get,
+    properties_without_place,
+    property_get,
+    property_list,
+    wall_area_sqft,
+    wall_get,
+)
 from jobs.customers.views.customers import form_status, saved
 from jobs.walkthroughs.selectors import latest_readings
 from jobs.work.models import ServiceInterval
@@ -31,7 +38,8 @@ def properties(request: HttpRequest) -> HttpResponse:
     form = SearchForm(request.GET)
     words = form.cleaned_data["words"] if form.is_valid() else ""
     page = Paginator(property_list(words=words), PER_PAGE).get_page(request.GET.get("page"))
-    return render_page(request, "customers/property_list.html", {"form": form, "page": page}, part="property_rows")
+    context = {"form": form, "page": page, "without_place": properties_without_place().count()}
+    return render_page(request, "customers/property_list.html", context, part="property_rows")
 
 
 @require_GET
@@ -61,6 +69,7 @@ def property_new(request: HttpRequest, customer_id: int) -> HttpResponse:
     if form.is_valid():
         made = saved(form, services.property_create, customer=customer, actor=request.user, **form.cleaned_data)
         if made is not None:
+            services.place_find_later(place=made)
             messages.success(request, _("The property is taken down."))
             return redirect("customers:property_page", property_id=made.pk)
     context = {"form": form, "customer": customer}
@@ -76,6 +85,7 @@ def property_edit(request: HttpRequest, property_id: int) -> HttpResponse:
     if form.is_valid():
         done = saved(form, services.property_update, place=found, actor=request.user, **form.cleaned_data)
         if done is not None:
+            services.place_find_later(place=done)
             messages.success(request, _("Saved."))
             return redirect("customers:property_page", property_id=found.pk)
     context = {"form": form, "place": found, "customer": found.customer}
