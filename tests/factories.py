@@ -438,6 +438,50 @@ def make_mark(**over: Any) -> Any:
     return StopMark.objects.create(**fields)
 
 
+# --- products and mixes ---
+
+
+def make_product(**over: Any) -> Any:
+    from jobs.mixing.models import Product
+
+    fields = {"name": f"Product {next(_numbers)}", "chemistry": "hypochlorite", "is_corrosive": True, **over}
+    return Product.objects.create(**fields)
+
+
+def make_stock(**over: Any) -> Any:
+    """12.5 trade percent in four five-gallon jugs, delivered on 1 June 2026."""
+    from jobs.mixing.models import Stock
+
+    fields = {
+        "received_on": date(2026, 6, 1),
+        "basis_points": 1250,
+        "basis": "trade",
+        "gravity_thousandths": 1160,
+        "storage_f": 70,
+        "package_ml": 18_927,
+        "packages": 4,
+        **over,
+    }
+    fields["product"] = fields.get("product") or make_product()
+    return Stock.objects.create(**fields)
+
+
+def make_mix(**over: Any) -> Any:
+    """One percent at the surface through the injector, two gallons for 100 units."""
+    from jobs.mixing.models import Mix
+
+    fields = {
+        "target_basis_points": 100,
+        "target_basis": "trade",
+        "way": "injector",
+        "surface_ml_per_100_units": 7_571,
+        **over,
+    }
+    fields["product"] = fields.get("product") or make_product()
+    fields["service"] = fields.get("service") or make_service()
+    return Mix.objects.create(**fields)
+
+
 # --- walkthroughs ---
 
 

@@ -18,6 +18,7 @@ ROOMS = [
     "pricing.estimates",
     "pricing.earnings",
     "jobs.customers",
+    "jobs.mixing",
     "jobs.walkthroughs",
     "jobs.work",
     "jobs.reminders",

@@ -37,6 +37,18 @@ class JobStale(Stale):
         super().__init__(_("Somebody else changed this job meanwhile. Look at it again."), **fields)
 
 
+class MustNotMeet(Conflict):
+    """What is to be poured would meet, unrinsed, what it must never meet."""
+
+    code = "must_not_meet"
+
+
+class RecordedOtherwise(Conflict):
+    """The same key came with other content: what was recorded is never changed."""
+
+    code = "recorded_already"
+
+
 class ReasonMissing(Refused):
     """Calling off, declining, giving money back and correcting need a reason."""
 

@@ -5,7 +5,9 @@ from django.db import models
 from django.utils.translation import gettext_lazy as _
 
 from jobs.customers.models import Property, Wall
+from jobs.mixing.models import Product
 from jobs.work.choices import JobState
+from jobs.work.domain.reactions import Chemistry
 from pricing.catalogue.models import Service
 from shared.events.append_only import AppendOnlyModel
 
@@ -157,6 +159,64 @@ class VisitLine(AppendOnlyModel):
 
     def __str__(self) -> str:
         return f"{self.service} on visit {self.visit_id}"
+
+
+class Poured(AppendOnlyModel):
+    """What was poured on a wall, or that it was rinsed: the record that says what may follow.
+
+    `wall` empty is the whole house. A rinse has no product. `at` is when it happened, which the phone may say later.
+    """
+
+    key = models.UUIDField(unique=True, help_text="made by whoever writes it; what goes up twice is stored once")
+    job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="poured")
+    wall = models.ForeignKey(Wall, null=True, blank=True, on_delete=models.PROTECT, related_name="poured")
+    product = models.ForeignKey(Product, null=True, blank=True, on_delete=models.PROTECT, related_name="poured")
+    chemistry = models.CharField(max_length=12, blank=True, help_text="the product's on that day; empty: a rinse")
+    basis_points = models.PositiveSmallIntegerField(null=True, blank=True, help_text="at the surface, 0.01 %")
+    basis = models.CharField(max_length=20, blank=True)
+    at = models.DateTimeField()
+    recorded_at = models.DateTimeField()
+    recorded_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+
+    class Meta:
+        ordering = ["job", "at", "id"]
+        verbose_name_plural = "poured"
+        constraints = [
+            models.CheckConstraint(
+                condition=models.Q(product__isnull=True, chemistry="")
+                | models.Q(product__isnull=False, chemistry__in=[what.value for what in Chemistry]),
+                name="poured_has_chemistry",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(basis_points__isnull=True, basis="")
+                | models.Q(basis_points__isnull=False, basis_points__range=(1, 10_000)) & ~models.Q(basis=""),
+                name="poured_strength_has_basis",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.chemistry or 'rinse'} on job {self.job_id}"
+
+
+class StepMark(AppendOnlyModel):
+    """A step of the work instructions was done, or was not after all: the newest counts."""
+
+    key = models.UUIDField(unique=True)
+    job_line = models.ForeignKey(JobLine, on_delete=models.PROTECT, related_name="step_marks")
+    step = models.SlugField(max_length=30)
+    is_done = models.BooleanField(default=True)
+    at = models.DateTimeField()
+    recorded_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+
+    class Meta:
+        ordering = ["job_line", "at", "id"]
+
+    def __str__(self) -> str:
+        return f"{self.step} of line {self.job_line_id}"
 
 
 class ServiceInterval(models.Model):

@@ -1,12 +1,14 @@
 from collections.abc import Collection, Mapping
-from datetime import date
+from datetime import date, datetime
 
 from django.db.models import Max, Prefetch, Q, QuerySet, Sum
 from django.utils.translation import gettext as _
 
 from jobs.customers.models import Property, Wall, WallKind
+from jobs.work.domain.reactions import RINSE
+from jobs.work.domain.reactions import Poured as PouredLine
 from jobs.work.inputs import NewLine
-from jobs.work.models import Job, JobLine, Visit, VisitLine
+from jobs.work.models import Job, JobLine, Poured, StepMark, Visit, VisitLine
 from pricing.catalogue.domain import RateTerms
 from pricing.catalogue.models import Service, Unit
 from pricing.estimates.domain import line_estimate
@@ -106,3 +108,29 @@ def wall_sqft(*, property: Property) -> int:
     """The property's wall area as far as it is known; shutters and doors do not count."""
     faces = property.walls.filter(kind=WallKind.FACE)
     return faces.aggregate(total=Sum("area_sqft"))["total"] or 0
+
+
+def poured_list(*, job_id: int) -> QuerySet[Poured]:
+    """What was poured and rinsed on a job, newest first."""
+    rows = Poured.objects.filter(job=job_id).select_related("wall", "product", "recorded_by")
+    return rows.order_by("-at", "-id")
+
+
+def poured_record(*, property_id: int, until: datetime | None = None) -> list[PouredLine]:
+    """What was ever poured and rinsed at a property, oldest first, up to a moment."""
+    rows = Poured.objects.filter(job__property=property_id)
+    if until is not None:
+        rows = rows.filter(at__lte=until)
+    pairs = rows.order_by("at", "id").values_list("chemistry", "wall_id")
+    return [PouredLine(chemistry or RINSE, wall_id) for chemistry, wall_id in pairs]
+
+
+def steps_done(*, job_ids: Collection[int]) -> dict[tuple[int, str], datetime]:
+    """When each step of some jobs' lines was done, by (line id, step); the newest mark counts."""
+    found: dict[tuple[int, str], datetime] = {}
+    for mark in StepMark.objects.filter(job_line__job__in=job_ids).order_by("at", "id"):
+        if mark.is_done:
+            found[mark.job_line_id, mark.step] = mark.at
+        else:
+            found.pop((mark.job_line_id, mark.step), None)
+    return found

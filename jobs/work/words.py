@@ -21,6 +21,8 @@ EVENT_WORDS = {
     "job.days_set": _("days set"),
     "job.terms_set": _("prices or minutes changed"),
     "job.refunded": _("money given back"),
+    "product.poured": _("product poured"),
+    "wall.rinsed": _("rinsed"),
     "visit.corrected": _("booking corrected"),
 }
 

@@ -102,6 +102,11 @@ def _gravity_per_gram(stock: Strength) -> float:
     return (stock.gravity_thousandths / 1000 - 1) / strength_amount(stock)
 
 
+def bases_compare(one: Basis, other: Basis) -> bool:
+    """Whether percentages on the two say something of each other."""
+    return one == other or {one, other} <= CHLORINE
+
+
 def _require_comparable(one: Basis, other: Basis) -> None:
-    if one != other and not {one, other} <= CHLORINE:
+    if not bases_compare(one, other):
         raise CannotMix("other_basis")

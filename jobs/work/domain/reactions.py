@@ -38,22 +38,20 @@ def unrinsed(record: Iterable[Poured], wall_id: int | None) -> frozenset[str]:
     A rinse of the whole house covers every wall, a rinse of one wall that wall only, also of what was poured on the
     whole house.
     """
-    left: dict[int | None, set[str]] = {}
-    rinsed: set[int] = set()  # walls rinsed since something was last poured on the whole house
+    lines = tuple(record)
+    if wall_id is not None:
+        return _on_wall(lines, wall_id)
+    walls = {line.wall_id for line in lines} | {None}
+    return frozenset().union(*(_on_wall(lines, wall) for wall in walls))
+
+
+def _on_wall(record: Iterable[Poured], wall_id: int | None) -> frozenset[str]:
+    """Of one wall; None is a wall that is nowhere named."""
+    found: set[str] = set()
     for line in record:
-        if line.what != RINSE:
-            left.setdefault(line.wall_id, set()).add(line.what)
-            if line.wall_id is None:
-                rinsed.clear()
-        elif line.wall_id is None:
-            left.clear()
-        else:
-            left.pop(line.wall_id, None)
-            rinsed.add(line.wall_id)
-    if wall_id is None:
-        return frozenset().union(*left.values())
-    own = left.get(wall_id, set())
-    return frozenset(own if wall_id in rinsed else own | left.get(None, set()))
+        if line.wall_id in (None, wall_id):
+            found = set() if line.what == RINSE else found | {line.what}
+    return frozenset(found)
 
 
 def reacts_with(what: str, lies_there: Iterable[str]) -> frozenset[str]:

@@ -13,6 +13,7 @@ from jobs.work.services.jobs import (
     job_mark_planned,
     job_windows_set,
 )
+from jobs.work.services.pouring import product_pour, step_mark, wall_rinse
 from jobs.work.services.terms import job_terms_set, return_visit_create
 from jobs.work.services.visits import visit_record
 
@@ -30,8 +31,11 @@ __all__ = [
     "job_mark_planned",
     "job_terms_set",
     "job_windows_set",
+    "product_pour",
     "refund_record",
     "return_visit_create",
+    "step_mark",
     "visit_correct",
     "visit_record",
+    "wall_rinse",
 ]

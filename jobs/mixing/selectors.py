@@ -1,0 +1,177 @@
+"""Products and stocks as they are today, and what a job's lines take."""
+
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass
+from datetime import date
+
+from django.db.models import Prefetch, QuerySet, Sum
+from django.utils.translation import gettext as _
+
+from jobs.mixing.choices import ChemistryChoice, Direction, Surface, Way
+from jobs.mixing.domain.fading import strength_after
+from jobs.mixing.domain.mixing import Injector
+from jobs.mixing.domain.plan import MixPlan, MixWish, is_above, mix_plan
+from jobs.mixing.domain.strength import CHLORINE, Basis, CannotMix, Strength, strength_amount
+from jobs.mixing.models import Mix, Product, Stock, StripReading, SurfaceLimit, WorkOrder
+from jobs.mixing.words import basis_words, percent_of
+from shared.errors import NotFound
+
+TEST_AFTER_DAYS = 14  # an estimate older than this asks for a strip; our choice
+
+
+@dataclass(frozen=True, slots=True)
+class StockNow:
+    """How strong a stock is taken to be. `source` is bought, strip or estimated, `as_of` the day it rests on."""
+
+    stock: Stock
+    strength: Strength
+    source: str
+    as_of: date
+    age_days: int
+
+    @property
+    def wants_strip(self) -> bool:
+        return self.source == "estimated" and self.age_days > TEST_AFTER_DAYS
+
+
+def stock_strength(*, stock: Stock, today: date) -> StockNow:
+    """From the newest strip, else from what was bought; a hypochlorite fades from that day on. Raises CannotMix
+    (too_old, no_gravity)."""
+    strip = next(iter(stock.strips.all()), None)
+    begins, as_of = _starting(stock, strip)
+    days = max(0, (today - as_of).days)
+    if begins.basis not in CHLORINE:
+        return StockNow(stock, begins, "strip" if strip else "bought", as_of, days)
+    strength_amount(begins)
+    now = strength_after(begins, days, stock.storage_f) if days else begins
+    return StockNow(stock, now, "strip" if strip else "estimated", as_of, days)
+
+
+def _starting(stock: Stock, strip: StripReading | None) -> tuple[Strength, date]:
+    if strip is None:
+        return Strength(stock.basis_points, Basis(stock.basis), stock.gravity_thousandths), stock.received_on
+    return Strength(strip.basis_points, Basis(strip.basis), stock.gravity_thousandths), strip.read_on
+
+
+def product_list(*, active_only: bool = False) -> QuerySet[Product]:
+    """Products with their stocks that are not used up, oldest first, and the strips of those."""
+    rows = Product.objects.filter(is_active=True) if active_only else Product.objects.all()
+    stocks = Stock.objects.filter(used_up_on__isnull=True).order_by("received_on", "id")
+    return rows.prefetch_related(Prefetch("stocks", stocks.prefetch_related("strips")), "mixes__service")
+
+
+def product_get(*, pk: int) -> Product:
+    """Raises NotFound."""
+    row = product_list().filter(pk=pk).first()
+    if row is None:
+        raise NotFound(_("There is no such product."))
+    return row
+
+
+def stock_get(*, pk: int) -> Stock:
+    """Raises NotFound."""
+    row = Stock.objects.select_related("product").filter(pk=pk).first()
+    if row is None:
+        raise NotFound(_("There is no such stock."))
+    return row
+
+
+def mix_list() -> QuerySet[Mix]:
+    return Mix.objects.select_related("service", "product")
+
+
+def limit_list() -> QuerySet[SurfaceLimit]:
+    return SurfaceLimit.objects.all()
+
+
+def direction_now() -> str:
+    """The company's way of going over a wall."""
+    return WorkOrder.objects.values_list("direction", flat=True).first() or Direction.BOTTOM_UP.value
+
+
+def tank_ml_per_100_units() -> dict[int, int]:
+    """By service, what of its mixes rides in the truck's tank."""
+    rows = Mix.objects.filter(way=Way.TANK).order_by().values("service")
+    return {row["service"]: row["ml"] for row in rows.annotate(ml=Sum("surface_ml_per_100_units"))}
+
+
+@dataclass(frozen=True, slots=True)
+class LineMix:
+    """One mix of a job line with its figures. `warnings` are in words."""
+
+    mix: Mix
+    plan: MixPlan
+    stock: StockNow | None
+    warnings: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class MixBook:
+    """Everything that mixes of some services need, read once; then it answers without a query."""
+
+    mixes: Mapping[int, tuple[Mix, ...]]
+    stocks: Mapping[int, StockNow | str]
+    limits: Mapping[str, SurfaceLimit]
+
+    def line_mixes(
+        self, *, service_id: int, quantity: int, surfaces: Collection[str], injector: Injector | None
+    ) -> tuple[LineMix, ...]:
+        """The mixes of one line in the order in which they are poured."""
+        return tuple(self._of(mix, quantity, surfaces, injector) for mix in self.mixes.get(service_id, ()))
+
+    def _of(self, mix: Mix, quantity: int, surfaces: Collection[str], injector: Injector | None) -> LineMix:
+        found = self.stocks.get(mix.product_id)
+        now = found if isinstance(found, StockNow) else None
+        wish = MixWish(mix.target_basis_points, Basis(mix.target_basis), mix.way, mix.surface_ml_per_100_units)
+        plan = mix_plan(wish, now.strength if now else None, injector, quantity)
+        if isinstance(found, str):
+            plan = MixPlan(plan.way, plan.target_basis_points, plan.basis, plan.surface_ml, stop=found)
+        return LineMix(mix, plan, now, tuple(self._warnings(mix, now, surfaces)))
+
+    def _warnings(self, mix: Mix, now: StockNow | None, surfaces: Collection[str]) -> list[str]:
+        words = []
+        if now is not None and now.wants_strip:
+            words.append(_("The strength is estimated from age and warmth. Test the stock with a strip first."))
+        if mix.product.chemistry != ChemistryChoice.HYPOCHLORITE:
+            return words
+        target = Strength(mix.target_basis_points, Basis(mix.target_basis))
+        for surface in sorted(surfaces):
+            limit = self.limits.get(surface) or (self.limits.get(Surface.WALL) if surface != Surface.ROOF else None)
+            if limit is None:
+                continue
+            most = Strength(limit.basis_points, Basis(limit.basis))
+            if is_above(target, most, now.strength if now else None):
+                words.append(_above_words(surface, limit))
+        return words
+
+
+def _above_words(surface: str, limit: SurfaceLimit) -> str:
+    name = Surface(surface).label if surface in Surface.values else Surface.WALL.label
+    return _("Stronger than the limit for %(surface)s, %(percent)s %(basis)s: %(footing)s.") % {
+        "surface": name,
+        "percent": percent_of(limit.basis_points),
+        "basis": basis_words(limit.basis),
+        "footing": limit.footing,
+    }
+
+
+def mix_book(*, service_ids: Collection[int], today: date) -> MixBook:
+    """Four queries whatever the number of services; the oldest open stock of each product counts."""
+    mixes: dict[int, tuple[Mix, ...]] = {}
+    for mix in Mix.objects.filter(service__in=service_ids).select_related("product").order_by("position", "id"):
+        mixes[mix.service_id] = (*mixes.get(mix.service_id, ()), mix)
+    products = {mix.product_id for rows in mixes.values() for mix in rows}
+    open_stocks = Stock.objects.filter(product__in=products, used_up_on__isnull=True).select_related("product")
+    stocks: dict[int, StockNow | str] = {}
+    for stock in open_stocks.order_by("received_on", "id").prefetch_related("strips"):
+        if stock.product_id not in stocks:
+            stocks[stock.product_id] = stock_now_or_reason(stock=stock, today=today)
+    return MixBook(mixes, stocks, {limit.surface: limit for limit in SurfaceLimit.objects.all()})
+
+
+def stock_now_or_reason(*, stock: Stock, today: date) -> StockNow | str:
+    """The stock's strength today, or the reason why nobody can say."""
+    try:
+        return stock_strength(stock=stock, today=today)
+    except CannotMix as error:
+        return error.reason

@@ -1,0 +1,61 @@
+"""Strengths, volumes and reasons as people read them."""
+
+from django.utils.translation import gettext as _
+
+from jobs.mixing.domain.strength import POINTS_PER_PERCENT, Basis
+from shared.units import ML_PER_US_GALLON
+
+ML_PER_FLUID_OUNCE = ML_PER_US_GALLON / 128
+SMALLEST_IN_GALLONS_ML = ML_PER_US_GALLON / 4
+
+
+def percent_of(basis_points: int) -> str:
+    """`1250` -> `12.5 %`, `114` -> `1.14 %`."""
+    return f"{basis_points / POINTS_PER_PERCENT:.2f}".rstrip("0").rstrip(".") + " %"
+
+
+def basis_words(basis: str) -> str:
+    """The basis as it stands behind a percentage."""
+    return {
+        Basis.TRADE: _("trade"),
+        Basis.CHLORINE_WEIGHT: _("available chlorine by weight"),
+        Basis.HYPOCHLORITE_WEIGHT: _("hypochlorite by weight"),
+        Basis.WEIGHT: _("by weight"),
+        Basis.VOLUME: _("of the product as bought"),
+    }[Basis(basis)]
+
+
+def strength_words(basis_points: int, basis: str) -> str:
+    """`12.5 % trade`: a strength never stands without its basis."""
+    return f"{percent_of(basis_points)} {basis_words(basis)}"
+
+
+def volume_words(volume_ml: int) -> str:
+    """US gallons, one decimal; fluid ounces below a quart."""
+    if 0 < volume_ml < SMALLEST_IN_GALLONS_ML:
+        return _("%(ounces).0f fl oz") % {"ounces": max(1.0, volume_ml / ML_PER_FLUID_OUNCE)}
+    return _("%(gallons).1f gal") % {"gallons": volume_ml / ML_PER_US_GALLON}
+
+
+def parts_words(water_parts: float) -> str:
+    """`11.5` -> `1 part stock to 11.5 parts water`."""
+    if water_parts < 0.005:
+        return _("stock as it is, no water")
+    return _("1 part stock to %(parts)s parts water") % {
+        "parts": f"{water_parts:.2f}".rstrip("0").rstrip(".") if water_parts < 10 else f"{water_parts:.1f}"
+    }
+
+
+def reason_words(reason: str) -> str:
+    """Why something cannot be mixed."""
+    return {
+        "no_basis": _("A strength without its basis says nothing. Say of what it is a percentage."),
+        "out_of_range": _("A strength is more than 0 and at most 100 %."),
+        "no_gravity": _("A percentage by weight needs the specific gravity, from the label or the data sheet."),
+        "other_basis": _("The target and the stock are measured on bases that cannot be compared."),
+        "not_weaker": _("The target is not weaker than the stock. No mix can be stronger than its stock."),
+        "no_injector": _("The draw of this truck's injector was not measured."),
+        "too_old": _("Too old, too cold or too hot for an estimate. Test it with a strip."),
+        "no_stock": _("No stock of this product is written down."),
+        "above_label": _("The product's label allows no use as strong as this. The label comes first."),
+    }[reason]
