@@ -156,6 +156,7 @@ SPECTACULAR_SETTINGS: dict[str, Any] = {
         "RunStateEnum": "routing.plans.choices.RunState",
         "ChangeKindEnum": "routing.plans.choices.ChangeKind",
         "MarkKindEnum": "routing.dispatch.models.MarkKind",
+        "BasisEnum": "jobs.mixing.choices.BasisChoice",
         "MessageStateEnum": "shared.outbox.models.MessageState",
     },
 }

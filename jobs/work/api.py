@@ -1,5 +1,6 @@
-"""Jobs for programs: the list, one job with its ETag, a new one, and its steps."""
+"""Jobs for programs: the list, one job with its ETag, a new one, its steps, and what was poured there."""
 
+import uuid
 from collections.abc import Callable
 from typing import Any
 
@@ -11,19 +12,23 @@ from rest_framework.decorators import api_view, permission_classes
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from jobs.customers.models import Property
+from jobs.customers.models import Property, Wall
+from jobs.mixing.choices import BasisChoice
+from jobs.mixing.models import Product
+from jobs.walkthroughs.views.access import job_for
 from jobs.work import services
 from jobs.work.choices import JobState
 from jobs.work.inputs import LAST_MINUTE, LineTerms, NewWindow
-from jobs.work.models import Job
-from jobs.work.selectors import job_get, job_list, line_with_card
+from jobs.work.models import Job, JobLine
+from jobs.work.selectors import job_get, job_list, line_with_card, poured_list
 from pricing.catalogue.models import Service
 from pricing.catalogue.selectors import rate_terms
 from shared import clock
 from shared.api_kit.etags import expected_version, with_etag
-from shared.api_kit.permissions import OfficeOnly
+from shared.api_kit.permissions import OfficeOnly, SignedIn
 from shared.api_kit.schema import IF_MATCH
 from shared.company.selectors import company_get
+from shared.errors import NotFound
 
 MOST = 2**31 - 1
 
@@ -122,6 +127,51 @@ class TermsInput(serializers.Serializer[Any]):
     lines = LineTermsInput(many=True)
     discount_cents = serializers.IntegerField(min_value=0, max_value=MOST)
     reason = serializers.CharField(max_length=200, required=False, allow_blank=True, default="")
+
+
+class EntryInput(serializers.Serializer[Any]):
+    """An entry of a crew, from a program or a phone's queue. The same key with the same content is stored once."""
+
+    key = serializers.UUIDField(required=False, help_text="made by the caller; default: a new one")
+    at = serializers.DateTimeField(required=False, help_text="when it happened; default: now, a week ago at most")
+
+
+class RinseInput(EntryInput):
+    wall = serializers.IntegerField(
+        min_value=1, max_value=2**63 - 1, required=False, allow_null=True, help_text="left out: the whole house"
+    )
+
+
+class PourInput(RinseInput):
+    product = serializers.PrimaryKeyRelatedField(queryset=Product.objects.filter(is_active=True))
+    basis_points = serializers.IntegerField(min_value=1, max_value=10_000, required=False, allow_null=True)
+    basis = serializers.ChoiceField(choices=BasisChoice.choices, required=False, allow_blank=True, default="")
+
+
+class StepInput(EntryInput):
+    line = serializers.IntegerField(min_value=1, max_value=2**63 - 1)
+    step = serializers.SlugField(max_length=30)
+    is_done = serializers.BooleanField(default=True)
+
+
+class PouredOutput(serializers.Serializer[Any]):
+    id = serializers.IntegerField()
+    key = serializers.UUIDField()
+    job = serializers.IntegerField(source="job_id")
+    wall = serializers.IntegerField(source="wall_id", allow_null=True)
+    product = serializers.IntegerField(source="product_id", allow_null=True, help_text="null: a rinse")
+    chemistry = serializers.CharField()
+    basis_points = serializers.IntegerField(allow_null=True)
+    basis = serializers.CharField()
+    at = serializers.DateTimeField()
+
+
+class StepOutput(serializers.Serializer[Any]):
+    key = serializers.UUIDField()
+    line = serializers.IntegerField(source="job_line_id")
+    step = serializers.CharField()
+    is_done = serializers.BooleanField()
+    at = serializers.DateTimeField()
 
 
 class Jobs(generics.ListAPIView[Job]):
@@ -243,6 +293,78 @@ def _answer(job: Job, status: int = 200) -> Response:
     return with_etag(Response(JobOutput(fresh).data, status=status), fresh)
 
 
+@extend_schema(
+    operation_id="job_poured", responses=PouredOutput(many=True), summary="What was poured and rinsed, newest first"
+)
+@api_view(["GET"])
+@permission_classes([SignedIn])
+def job_poured(request: Request, job_id: int) -> Response:
+    found = job_for(user=request.user, job_id=job_id)
+    return Response(PouredOutput(poured_list(job_id=found.pk), many=True).data)
+
+
+@extend_schema(
+    operation_id="job_pour",
+    request=PourInput,
+    responses=PouredOutput,
+    summary="Write down that a product goes on a wall",
+    description="May be repeated. Answers 409 `must_not_meet` where acid or ammonia would meet hypochlorite with no "
+    "rinse recorded between them.",
+)
+@api_view(["POST"])
+@permission_classes([SignedIn])
+def job_pour(request: Request, job_id: int) -> Response:
+    found, data = _entry(request, job_id, PourInput)
+    row = services.product_pour(job=found, actor=request.user, **data)
+    return Response(PouredOutput(row).data)
+
+
+@extend_schema(
+    operation_id="job_rinse", request=RinseInput, responses=PouredOutput, summary="Write down that a wall was rinsed"
+)
+@api_view(["POST"])
+@permission_classes([SignedIn])
+def job_rinse(request: Request, job_id: int) -> Response:
+    found, data = _entry(request, job_id, RinseInput)
+    return Response(PouredOutput(services.wall_rinse(job=found, actor=request.user, **data)).data)
+
+
+@extend_schema(
+    operation_id="job_step_mark",
+    request=StepInput,
+    responses=StepOutput,
+    summary="A step of the work instructions was done, or was not after all",
+)
+@api_view(["POST"])
+@permission_classes([SignedIn])
+def job_step(request: Request, job_id: int) -> Response:
+    found, data = _entry(request, job_id, StepInput)
+    line = JobLine.objects.filter(job=found, pk=data.pop("line")).first()
+    if line is None:
+        raise NotFound("There is no such line on this job.")
+    return Response(StepOutput(services.step_mark(job_line=line, actor=request.user, **data)).data)
+
+
+def _entry(request: Request, job_id: int, body_class: type[EntryInput]) -> tuple[Job, dict[str, Any]]:
+    """The job and the entry's fields as the services take them; what waited on a phone may come late."""
+    found = job_for(user=request.user, job_id=job_id, late=True)
+    body = body_class(data=request.data)
+    body.is_valid(raise_exception=True)
+    now = clock.now()
+    data = {"key": uuid.uuid4(), "at": now, "now": now, **body.validated_data}
+    if issubclass(body_class, RinseInput):
+        wall_id = data.pop("wall", None)
+        data["wall"] = None if wall_id is None else _wall(found, wall_id)
+    return found, data
+
+
+def _wall(job: Job, wall_id: int) -> Wall:
+    row = Wall.objects.filter(property=job.property_id, pk=wall_id).first()
+    if row is None:
+        raise NotFound("There is no such wall at this house.")
+    return row
+
+
 job_estimate = _step("estimate", services.job_estimate, "The customer has been given a price")
 job_agree = _step("agree", services.job_agree, "The customer said yes")
 job_agree_again = _step("agree_again", services.job_mark_agreed_again, "Put a planned job back, or break it off")
@@ -258,5 +380,9 @@ urlpatterns = [
     path("jobs/<row:job_id>/agree/", job_agree, name="api_job_agree"),
     path("jobs/<row:job_id>/agree-again/", job_agree_again, name="api_job_agree_again"),
     path("jobs/<row:job_id>/decline/", job_decline, name="api_job_decline"),
+    path("jobs/<row:job_id>/poured/", job_poured, name="api_job_poured"),
+    path("jobs/<row:job_id>/pour/", job_pour, name="api_job_pour"),
+    path("jobs/<row:job_id>/rinse/", job_rinse, name="api_job_rinse"),
+    path("jobs/<row:job_id>/steps/", job_step, name="api_job_step"),
     path("jobs/<row:job_id>/call-off/", job_call_off, name="api_job_call_off"),
 ]

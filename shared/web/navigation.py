@@ -15,6 +15,7 @@ OFFICE_PAGES = (
     ("earnings:report", _("Earnings")),
     ("outbox:message_list", _("Messages")),
     ("catalogue:rates", _("Rates")),
+    ("mixing:products", _("Mixes")),
     ("customers:import_start", _("Import")),
 )
 CREW_PAGES = (("dispatch:crew_today", _("My route")),)

@@ -38,6 +38,7 @@ def token(owner: Any) -> Iterator[str]:
     """The owner's token, and something that exists for the names in the addresses."""
     prop = factories.make_property()
     wall, job, crew = factories.make_wall(property=prop), factories.make_job(property=prop), factories.make_crew()
+    stock = factories.make_stock()
     plan = factories.make_planned_day((crew, [factories.make_job()]))
     sent = plan_send_out(plan=plan, expected_version=plan.version)
     known.update(
@@ -49,6 +50,8 @@ def token(owner: Any) -> Iterator[str]:
         job_id=[job.pk],
         yard_code=[crew.yard.code],
         crew_code=[crew.code],
+        stock_id=[stock.pk],
+        product_id=[stock.product_id],
     )
     for signal in (signals.request_started, signals.request_finished):
         signal.disconnect(close_old_connections)  # the test's transaction lives in this connection

@@ -1,0 +1,144 @@
+"""Mixes of any strength: what goes in comes out, and nothing is stronger than its stock."""
+
+import pytest
+from hypothesis import assume, given
+from hypothesis import strategies as st
+
+from jobs.mixing.domain.fading import strength_after
+from jobs.mixing.domain.mixing import Injector, batch_mix, injector_mix
+from jobs.mixing.domain.plan import MixWish, is_above, mix_plan, require_weaker
+from jobs.mixing.domain.strength import (
+    CHLORINE,
+    Basis,
+    CannotMix,
+    Strength,
+    amount_wanted,
+    percent_of_amount,
+    strength_amount,
+)
+
+bases = st.sampled_from(sorted(CHLORINE))
+stocks = st.builds(Strength, st.integers(300, 2_000), bases, st.integers(1_010, 1_300))
+targets = st.builds(Strength, st.integers(1, 400), bases)
+injectors = st.tuples(st.integers(1, 5_000), st.integers(1, 50_000)).map(lambda ml: Injector(ml[0], ml[0] + ml[1]))
+
+
+@given(stocks, targets)
+def test_there_and_back(stock: Strength, target: Strength) -> None:
+    """The amount that a percentage asks for is that percentage again, on any basis."""
+    amount = amount_wanted(target, stock)
+    assert percent_of_amount(amount, target.basis, stock) == pytest.approx(target.percent, rel=1e-9)
+
+
+@given(stocks, targets, st.integers(1_000, 1_000_000))
+def test_nothing_is_lost_in_a_batch(stock: Strength, target: Strength, volume_ml: int) -> None:
+    """Stock and water are the volume, and the chlorine in the stock is the chlorine wanted, to a millilitre."""
+    want, have = amount_wanted(target, stock), strength_amount(stock)
+    assume(want < have)
+    batch = batch_mix(stock, target, volume_ml)
+    assert batch.stock_ml + batch.water_ml == volume_ml
+    assert abs(batch.stock_ml * have - volume_ml * want) <= have
+
+
+@given(stocks, targets, injectors, st.integers(10_000, 1_000_000))
+def test_an_injector_never_beats_its_stock(
+    stock: Strength, target: Strength, injector: Injector, surface_ml: int
+) -> None:
+    """Jug and hose add up; the surface is at the target or, where that cannot be, at the strongest, and less."""
+    assume(amount_wanted(target, stock) < strength_amount(stock))
+    mix = injector_mix(stock, target, injector, surface_ml)
+    assert abs(mix.stock_ml + mix.jug_water_ml + mix.hose_water_ml - surface_ml) <= 1
+    assert min(mix.stock_ml, mix.jug_water_ml, mix.hose_water_ml, mix.water_parts) >= 0
+    if mix.is_reached:
+        assert mix.surface_basis_points == target.basis_points <= mix.strongest_basis_points + 1
+    else:
+        assert mix.surface_basis_points == mix.strongest_basis_points < target.basis_points
+        assert mix.jug_water_ml == 0
+
+
+@given(stocks, st.integers(0, 180), st.integers(0, 180), st.integers(32, 110), st.integers(32, 110))
+def test_fading_goes_one_way(stock: Strength, days: int, more: int, cold: int, warm: int) -> None:
+    """Older or warmer is never stronger, and nothing gains strength."""
+    older = min(180, days + more)
+    cold, warm = sorted((cold, warm))
+    now = strength_after(stock, days, cold).basis_points
+    assert stock.basis_points >= now >= strength_after(stock, older, cold).basis_points >= 1
+    assert now >= strength_after(stock, days, warm).basis_points
+
+
+@given(stocks, st.integers(1, 60), st.integers(1, 60), st.integers(60, 100))
+def test_fading_twice_is_fading_once(stock: Strength, first: int, then: int, warm: int) -> None:
+    """A strip read on the way that says what was estimated changes nothing (to the hundredth of a percent)."""
+    once = strength_after(stock, first + then, warm)
+    twice = strength_after(strength_after(stock, first, warm), then, warm)
+    assert abs(once.basis_points - twice.basis_points) <= 2
+
+
+@pytest.mark.parametrize(("days", "storage_f"), [(181, 70), (10, 31), (10, 111), (-1, 70)])
+def test_where_nobody_knows(days: int, storage_f: int) -> None:
+    with pytest.raises(CannotMix, match="too_old"):
+        strength_after(Strength(1250, Basis.TRADE), days, storage_f)
+
+
+@pytest.mark.parametrize(
+    ("basis_points", "basis", "reason"),
+    [(0, Basis.TRADE, "out_of_range"), (10_001, Basis.VOLUME, "out_of_range"), (100, "", "no_basis")],
+)
+def test_no_such_strength(basis_points: int, basis: Basis, reason: str) -> None:
+    with pytest.raises(CannotMix, match=reason):
+        Strength(basis_points, basis)
+
+
+@pytest.mark.parametrize(
+    ("stock", "target", "reason"),
+    [
+        (Strength(1250, Basis.HYPOCHLORITE_WEIGHT), Strength(100, Basis.TRADE), "no_gravity"),
+        (Strength(1250, Basis.TRADE, 1160), Strength(100, Basis.VOLUME), "other_basis"),
+        (Strength(1000, Basis.WEIGHT, 1050), Strength(100, Basis.TRADE), "other_basis"),
+        (Strength(1250, Basis.TRADE), Strength(1250, Basis.TRADE), "not_weaker"),
+    ],
+)
+def test_what_cannot_be_mixed(stock: Strength, target: Strength, reason: str) -> None:
+    with pytest.raises(CannotMix, match=reason):
+        require_weaker(target, stock)
+
+
+WISH = MixWish(100, Basis.TRADE, "injector", 7_571)
+
+
+def test_a_plan_says_why_not() -> None:
+    """Without stock or without a measured injector nothing is reckoned."""
+    stock = Strength(1250, Basis.TRADE, 1160)
+    assert mix_plan(WISH, None, Injector(1, 11), 2_400).stop == "no_stock"
+    assert mix_plan(WISH, stock, None, 2_400).stop == "no_injector"
+    assert mix_plan(WISH, Strength(90, Basis.TRADE), Injector(1, 11), 2_400).stop == "not_weaker"
+
+
+def test_a_house_of_2400_sqft() -> None:
+    """48 gallons at the surface (2 for 100 sq ft) at 1 % take 3.84 gallons of 12.5 % stock; the tank stays empty."""
+    plan = mix_plan(WISH, Strength(1250, Basis.TRADE, 1160), Injector(1, 11), 2_400)
+    assert (plan.surface_ml, plan.stock_ml) == (181_704, 14_536)
+    assert plan.tank_ml == 0
+
+
+def test_the_tank_carries_what_is_mixed_at_the_yard() -> None:
+    wish = MixWish(400, Basis.TRADE, "tank", 3_785)
+    plan = mix_plan(wish, Strength(1250, Basis.TRADE), None, 2_000)
+    assert plan.tank_ml == plan.surface_ml == 75_700 == plan.stock_ml + plan.water_ml
+
+
+def test_a_product_used_as_it_is_bought() -> None:
+    """100 % of itself is no dilution, and no fault."""
+    wish = MixWish(10_000, Basis.VOLUME, "at_house", 100)
+    plan = mix_plan(wish, Strength(10_000, Basis.VOLUME), None, 100)
+    assert (plan.stop, plan.stock_ml, plan.water_ml) == ("", 100, 0)
+
+
+def test_above_a_limit() -> None:
+    """1.3 trade percent is 1.35 % of hypochlorite by weight in a thin liquid: above a limit of 1.3."""
+    limit = Strength(130, Basis.HYPOCHLORITE_WEIGHT)
+    stock = Strength(1250, Basis.TRADE, 1160)
+    assert is_above(Strength(130, Basis.TRADE), limit, stock)
+    assert not is_above(Strength(120, Basis.TRADE), limit, stock)
+    assert not is_above(Strength(120, Basis.TRADE), limit, None)
+    assert not is_above(Strength(9_000, Basis.VOLUME), limit, stock)
