@@ -168,6 +168,9 @@ WALLDAY_PLAN_SECONDS = 10
 # Mail and text: "folder" writes to the outbox folder under DATA_DIR; "smtp" / a gateway by setting.
 WALLDAY_MAIL = "folder"
 WALLDAY_TEXT = "folder"
+# Shared secret of the hooks that providers call (deliveries, incoming texts), after the Standard Webhooks
+# specification; empty switches them off.
+WALLDAY_HOOK_SECRET = env.str("WALLDAY_HOOK_SECRET", default="")
 # Addresses to places: a register that speaks the open Nominatim interface; none by default.
 WALLDAY_GEOCODER_URL = env.str("WALLDAY_GEOCODER_URL", default="")
 WALLDAY_GEOCODER_AGENT = env.str("WALLDAY_GEOCODER_AGENT", default="wallday")

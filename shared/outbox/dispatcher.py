@@ -7,22 +7,25 @@ process included, leaves the row in `sending`: shown to the office as unknown, a
 
 import logging
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Container
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any
 
 from django.db import connection, transaction
 from django.db.models import F, Q
 from django.utils.translation import gettext as _
 
+from shared.company.selectors import company_get
+from shared.holidays import holidays_of
 from shared.outbox.channels import deliver
+from shared.outbox.domain.limits import held_until
 from shared.outbox.domain.quiet_hours import is_open, next_open
 from shared.outbox.domain.retry import wait_after
 from shared.outbox.errors import NotSent
 from shared.outbox.guards import reason_to_drop
 from shared.outbox.models import Message, MessageState
-from shared.outbox.selectors import sending_switch_get
+from shared.outbox.selectors import room_now, sending_limits_get, sending_switch_get, sent_lately
 
 logger = logging.getLogger(__name__)
 Clock = Callable[[], datetime]
@@ -51,7 +54,8 @@ def messages_dispatch(
     """Send up to `limit` messages whose time has come, the longest due first, for about `seconds` at most.
 
     `clock` is read before each message, so that a slow gateway cannot carry a long run into the quiet hours; without
-    it the whole run happens at `now`. Safe to run twice at once, and after a crash.
+    it the whole run happens at `now`. Each channel keeps to its pace; the rest waits for the next minute. Safe to run
+    twice at once, and after a crash.
     """
     read = clock or (lambda: now)
     outcomes: Counter[str] = Counter(dropped=_drop_late(now))
@@ -69,11 +73,16 @@ def messages_dispatch(
 
 
 def _due(now: datetime, limit: int) -> list[int]:
+    """Ids of what may go, the longest due first, no more of a channel than its pace allows."""
     may_go = Q(not_before__isnull=True) | Q(not_before__lte=now)
-    rows = Message.objects.filter(may_go, state=MessageState.WAITING).order_by(
-        F("not_before").asc(nulls_first=True), "id"
-    )
-    return list(rows.values_list("pk", flat=True)[:limit])
+    found: list[tuple[bool, datetime, int]] = []
+    for channel, room in room_now(now=now).items():
+        rows = Message.objects.filter(may_go, state=MessageState.WAITING, channel=channel).order_by(
+            F("not_before").asc(nulls_first=True), "id"
+        )
+        waiting = rows.values_list("not_before", "pk")[: min(room, limit)]
+        found += [(not_before is not None, not_before or now, pk) for not_before, pk in waiting]
+    return [pk for _timed, _not_before, pk in sorted(found)[:limit]]
 
 
 def _drop_late(now: datetime) -> int:
@@ -106,14 +115,36 @@ def _claim(message_id: int, now: datetime) -> tuple[Message | None, str]:
         return None, "taken"
     if message.not_after and message.not_after < now:
         return None, _move(message, "dropped", problem=_("It was too late to send it."), finished_at=now)
-    if message.quiet_zone and not is_open(now, message.quiet_zone):
-        return None, _move(message, "later", not_before=next_open(now, message.quiet_zone))
     reason = reason_to_drop(message)
     if reason:
         return None, _move(message, "dropped", problem=reason, finished_at=now)
+    later = _may_go_at(message, now)
+    if later > now:
+        return None, _move(message, "later", not_before=later)
     taken = _move(message, "sending", claimed_at=now, attempts=message.attempts + 1, problem="")
     message.refresh_from_db()
     return (message, taken) if taken == "sending" else (None, taken)
+
+
+def _may_go_at(message: Message, now: datetime) -> datetime:
+    """`now`, or the instant until which hours, holidays or the weekly limit hold the message back."""
+    earliest = now
+    if message.is_promotion:
+        most = sending_limits_get().most_per_week
+        earliest = held_until(sent_lately(message, now=now), now=now, most_per_week=most) or now
+    if not message.quiet_zone:
+        return earliest
+    holidays = _holidays(message)
+    return (
+        earliest
+        if is_open(earliest, message.quiet_zone, holidays)
+        else next_open(earliest, message.quiet_zone, holidays)
+    )
+
+
+def _holidays(message: Message) -> Container[date]:
+    """Holidays hold back only what nobody asked for."""
+    return holidays_of(company_get().country) if message.is_promotion else ()
 
 
 def _lock(message_id: int) -> Message | None:

@@ -1,7 +1,7 @@
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from shared.outbox.models import Channel, MessageState
+from shared.outbox.models import Channel, MessageState, SendingLimits
 
 
 class MessageFilter(forms.Form):
@@ -19,3 +19,14 @@ class ReasonForm(forms.Form):
 
 class SwitchForm(ReasonForm):
     is_on = forms.ChoiceField(choices=(("on", _("on")), ("off", _("off"))))
+
+
+class LimitsForm(forms.ModelForm):
+    class Meta:
+        model = SendingLimits
+        fields = ("mails_per_minute", "texts_per_minute", "most_per_week")
+        labels = {
+            "mails_per_minute": _("Mails a minute"),
+            "texts_per_minute": _("Texts a minute"),
+            "most_per_week": _("Most messages to one address in 7 days"),
+        }

@@ -6,7 +6,9 @@ dispatcher asks it in the transaction that claims the row, so an opt-out that wa
 
 from collections.abc import Callable
 
+from shared.outbox.delivery import blocked_words
 from shared.outbox.models import Message
+from shared.outbox.selectors import blocked_among
 
 Guard = Callable[[Message], str]
 _guards: dict[str, Guard] = {}
@@ -18,5 +20,9 @@ def guard_register(purpose: str, guard: Guard) -> None:
 
 
 def reason_to_drop(message: Message) -> str:
+    """Why the message must not leave any more; an empty text where it may."""
+    blocked = blocked_among([(message.channel, message.recipient)])
+    if blocked:
+        return blocked_words(next(iter(blocked.values())))
     guard = _guards.get(message.purpose)
     return guard(message) if guard else ""

@@ -1,9 +1,11 @@
+from collections.abc import Iterable
 from datetime import datetime
 
 from django.db.models import Count, Q, QuerySet
 
+from shared.outbox.domain.limits import MINUTE, WEEK, room_this_minute
 from shared.outbox.domain.retry import UNKNOWN_AFTER
-from shared.outbox.models import Message, MessageState, SendingSwitch
+from shared.outbox.models import BlockedAddress, Channel, Message, MessageState, SendingLimits, SendingSwitch
 
 STOPPED_HALFWAY = Q(state=MessageState.SENDING) & ~Q(problem="")
 
@@ -38,3 +40,40 @@ def message_counts() -> dict[str, int]:
     """How many messages are in each state; every state is named."""
     found = Message.objects.order_by().values_list("state").annotate(number=Count("id"))
     return dict.fromkeys(MessageState.values, 0) | dict(found)
+
+
+def sending_limits_get() -> SendingLimits:
+    limits, _ = SendingLimits.objects.get_or_create(pk=1)
+    return limits
+
+
+def room_now(*, now: datetime) -> dict[str, int]:
+    """By channel, how many messages may leave at `now` within its pace."""
+    limits = sending_limits_get()
+    lately = Message.objects.order_by().filter(claimed_at__gt=now - MINUTE, claimed_at__lte=now)
+    left = dict(lately.values_list("channel").annotate(number=Count("id")))
+    return {channel: room_this_minute(limits.per_minute(channel), left.get(channel, 0)) for channel in Channel.values}
+
+
+def sent_lately(message: Message, *, now: datetime) -> list[datetime]:
+    """When messages of any kind went to the same address in the last seven days."""
+    same = Message.objects.filter(channel=message.channel, recipient__iexact=message.recipient)
+    went = same.filter(state__in=(MessageState.SENDING, MessageState.SENT), claimed_at__gt=now - WEEK)
+    return [at for at in went.exclude(pk=message.pk).values_list("claimed_at", flat=True) if at]
+
+
+def normal_address(channel: str, address: str) -> str:
+    """The form in which addresses are compared."""
+    return address.lower() if channel == Channel.EMAIL else address
+
+
+def blocked_list() -> QuerySet[BlockedAddress]:
+    """Addresses that nothing goes to, newest first."""
+    return BlockedAddress.objects.filter(opened_at__isnull=True)
+
+
+def blocked_among(addresses: Iterable[tuple[str, str]]) -> dict[tuple[str, str], BlockedAddress]:
+    """Which of these (channel, address) are blocked; keys in the form in which addresses are compared."""
+    wanted = {(channel, normal_address(channel, address)) for channel, address in addresses if address}
+    rows = blocked_list().filter(address__in={address for _channel, address in wanted})
+    return {(row.channel, row.address): row for row in rows if (row.channel, row.address) in wanted}

@@ -19,8 +19,8 @@ from shared.errors import Conflict, Refused
 from shared.events.services import event_record
 from shared.outbox.dispatcher import DispatchResult, messages_dispatch
 from shared.outbox.domain.quiet_hours import next_open
-from shared.outbox.models import Channel, Message, MessageState, SendingSwitch
-from shared.outbox.selectors import sending_switch_get, unknown_q
+from shared.outbox.models import Channel, Message, MessageState, SendingLimits, SendingSwitch
+from shared.outbox.selectors import sending_limits_get, sending_switch_get, unknown_q
 
 __all__ = [
     "DispatchResult",
@@ -30,6 +30,7 @@ __all__ = [
     "message_queue",
     "message_send_again",
     "messages_dispatch",
+    "sending_limits_set",
     "sending_switch_set",
 ]
 logger = logging.getLogger(__name__)
@@ -51,13 +52,15 @@ def message_queue(
     not_after: datetime | None = None,
     headers: dict[str, str] | None = None,
     quiet_zone: str = "",
+    is_promotion: bool = False,
     now: datetime | None = None,
 ) -> tuple[Message, bool]:
     """Write a message in the caller's transaction; the dispatcher sends it afterwards.
 
     Returns the message and whether it is new: a second call with the same `dedupe_key` returns the first message and
-    changes nothing. With `quiet_zone` (IANA name) it goes only from 8:00 to 21:00 there. After `not_after` it is
-    dropped. Raises Refused for an address, channel, zone or window that cannot be.
+    changes nothing. With `quiet_zone` (IANA name) it goes only from 8:00 to 21:00 there; with `is_promotion` not on
+    holidays, and not beyond the weekly limit of the address. After `not_after` it is dropped. Raises Refused for an
+    address, channel, zone or window that cannot be.
     """
     _check_recipient(channel, recipient)
     now = now or clock.now()
@@ -78,6 +81,7 @@ def message_queue(
         "not_after": not_after,
         "headers": headers or {},
         "quiet_zone": quiet_zone,
+        "is_promotion": is_promotion,
         "created_at": now,
     }
     return Message.objects.get_or_create(dedupe_key=dedupe_key, defaults=values)
@@ -147,6 +151,19 @@ def message_call_off(*, message_id: int, reason: str, actor: Any, now: datetime)
         state=MessageState.DROPPED, finished_at=now, problem=reason
     )
     return _decided(message_id, changed, "message.called_off", reason, actor)
+
+
+@transaction.atomic
+def sending_limits_set(*, actor: Any, **limits: int) -> SendingLimits:
+    """Change the pace and the weekly limit. Raises ValidationError for a limit below 1."""
+    row = sending_limits_get()
+    before = {name: getattr(row, name) for name in limits}
+    for name, value in limits.items():
+        setattr(row, name, value)
+    row.full_clean()
+    row.save()
+    event_record(kind="sending.limits", subject=row, actor=actor, data={"before": before, "after": limits})
+    return row
 
 
 @transaction.atomic

@@ -9,18 +9,29 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_POST
 
 from shared import clock
+from shared.api_kit.hooks import signed_hook
 from shared.errors import Refused
 from shared.events.selectors import event_list
 from shared.outbox.channels import way_out
+from shared.outbox.delivery import blocked_address_open, delivery_report_take
 from shared.outbox.domain.sms import sms_count
-from shared.outbox.forms import MessageFilter, ReasonForm, SwitchForm
-from shared.outbox.models import Channel, Message
-from shared.outbox.selectors import is_unknown, message_counts, message_list, sending_switch_get, unknown_list
+from shared.outbox.forms import LimitsForm, MessageFilter, ReasonForm, SwitchForm
+from shared.outbox.models import BlockedAddress, Channel, Message
+from shared.outbox.selectors import (
+    blocked_list,
+    is_unknown,
+    message_counts,
+    message_list,
+    sending_limits_get,
+    sending_switch_get,
+    unknown_list,
+)
 from shared.outbox.services import (
     dispatch_soon,
     message_call_off,
     message_mark_sent,
     message_send_again,
+    sending_limits_set,
     sending_switch_set,
 )
 from shared.people.roles import office_required
@@ -40,6 +51,8 @@ def message_list_page(request: HttpRequest) -> HttpResponse:
         "unknown": unknown_list(now=clock.now())[:PER_PAGE],
         "counts": message_counts(),
         "switch": sending_switch_get(),
+        "limits_form": LimitsForm(instance=sending_limits_get()),
+        "blocked_count": blocked_list().count(),
         "to_folder": {channel: way_out(channel) == "folder" for channel in Channel.values},
     }
     return render(request, "outbox/message_list.html", context)
@@ -54,6 +67,7 @@ def message(request: HttpRequest, message_id: int) -> HttpResponse:
         "message": found,
         "is_unknown": is_unknown(found, now=clock.now()),
         "events": event_list(subject=found),
+        "reports": found.reports.all(),
         "sms": sms_count(found.body) if found.channel == Channel.TEXT else None,
         "reason_form": ReasonForm(),
     }
@@ -100,6 +114,49 @@ def send_waiting(request: HttpRequest) -> HttpResponse:
     dispatch_soon()
     notes.info(request, _("Sending has started. Look again in a moment."))
     return redirect("outbox:message_list")
+
+
+@require_POST
+@office_required
+def limits(request: HttpRequest) -> HttpResponse:
+    """Change how fast messages leave, and how many a week go to one address."""
+    form = LimitsForm(request.POST)
+    if not form.is_valid():
+        raise Refused(_("Each limit is a whole number, at least 1."))
+    sending_limits_set(actor=request.user, **form.cleaned_data)
+    notes.success(request, _("Saved."))
+    return redirect("outbox:message_list")
+
+
+@require_GET
+@office_required
+def blocked(request: HttpRequest) -> HttpResponse:
+    """Addresses that nothing goes to any more."""
+    page = Paginator(blocked_list(), PER_PAGE).get_page(request.GET.get("page"))
+    return render(request, "outbox/blocked.html", {"page": page})
+
+
+@require_POST
+@office_required
+def blocked_open(request: HttpRequest, blocked_id: int) -> HttpResponse:
+    """Let messages go to an address again."""
+    get_object_or_404(BlockedAddress, pk=blocked_id)
+    reason = request.POST.get("reason", "")
+    blocked_address_open(blocked_id=blocked_id, reason=reason, actor=request.user, now=clock.now())
+    notes.success(request, _("Messages may go there again."))
+    return redirect("outbox:blocked")
+
+
+@signed_hook
+def delivery_hook(event: str, body: dict[str, Any]) -> None:
+    """A provider reports: `{"message": key or reference, "kind": "...", "detail": "..."}`."""
+    delivery_report_take(
+        event=event,
+        message_key=str(body.get("message", "")),
+        kind=str(body.get("kind", "")),
+        detail=str(body.get("detail", "")),
+        at=clock.now(),
+    )
 
 
 def _decide(request: HttpRequest, message_id: int, decide: Callable[..., Message], said: str) -> HttpResponse:
