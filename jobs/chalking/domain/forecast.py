@@ -1,0 +1,114 @@
+"""When each wall passes a level: its posterior over the fitted model, turned into doses.
+
+level = exp(rate) D^shape grows with the dose, so a wall passes the limit at the dose (limit / exp(rate))^(1/shape), and
+quantiles of the rate are quantiles of that dose. The fit's own uncertainty is in it: the posterior of each wall is
+computed at vectors of parameters drawn from the fit's normal approximation, and the draws are mixed with equal
+weights. With few readings the draws lie far apart, and so do the quantiles.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from jobs.chalking.domain.fitting import FEW, Fit
+from jobs.chalking.domain.growth import (
+    AGAIN,
+    FARTHEST_LOG_DOSE,
+    LOG_SHAPE,
+    LOG_SPREAD,
+    LOG_WEIGHT,
+    NODE,
+    Bools,
+    Floats,
+    Readings,
+    Walls,
+    evaluate,
+    log_posterior,
+    mean_rate,
+    starts_of,
+)
+
+DRAWS, DRAWS_OF_FEW = 40, 200  # from more than FEW readings parameters are so sure that fewer draws tell the same
+SEED = 4628  # the draws are the same each night, so that a forecast moves only where something was read
+EARLY, MIDDLE, LATE = 0.1, 0.5, 0.9
+QUANTILES = (EARLY, MIDDLE, LATE)
+
+
+@dataclass(frozen=True)
+class Crossings:
+    """Doses [W, 3] at which walls pass the limit, since their present life began: at 10, 50 and 90 percent.
+
+    `shape` is the exponent of growth at the best fit.
+    """
+
+    doses: Floats
+    shape: float
+
+
+def crossings(walls: Walls, readings: Readings, again_now: Bools, found: Fit, *, limit: float) -> Crossings:
+    """Where walls pass the level `limit` (above 0), each by its own readings and by all the others'.
+
+    `again_now` [W]: whether chalk was taken off in the past, so that the present life is not the first. Walls without
+    readings get what their company, colour and material tell.
+    """
+    parameters = parameter_draws(found, DRAWS_OF_FEW if len(readings) <= FEW else DRAWS)
+    doses = np.empty((len(walls), len(QUANTILES)))
+    was_read = np.zeros(len(walls), dtype=bool)
+    for chosen in readings.blocks():
+        run = readings.take(chosen)
+        rows = run.wall[starts_of(run)]
+        was_read[rows] = True
+        doses[rows] = _quantiles(parameters, walls, run, rows, again_now, limit)
+    unread = np.flatnonzero(~was_read)
+    for rows in np.array_split(unread, -(-len(unread) // 1000) or 1):
+        doses[rows] = _quantiles(parameters, walls, None, rows, again_now, limit)
+    return Crossings(doses, float(np.exp(found.theta[LOG_SHAPE])))
+
+
+def parameter_draws(found: Fit, count: int) -> Floats:
+    """Vectors [count, P] from the fit's normal approximation, in pairs around its middle; `count` is even."""
+    half = np.random.default_rng(SEED).multivariate_normal(
+        np.zeros(len(found.theta)), found.covariance, count // 2, method="eigh"
+    )
+    return np.asarray(found.theta + np.concatenate([half, -half]))
+
+
+def _quantiles(
+    parameters: Floats, walls: Walls, run: Readings | None, rows: np.ndarray, again_now: Bools, limit: float
+) -> Floats:
+    """Quantiles [rows, 3] of the dose, over draws of the parameters and over each wall's own pace."""
+    where, weights = [], []
+    for theta in parameters:
+        rate = mean_rate(theta, walls)
+        if run is None:
+            weight = np.broadcast_to(np.exp(LOG_WEIGHT), (len(rows), len(NODE)))
+        else:
+            joint = log_posterior(evaluate(theta, rate, run).log_chance, starts_of(run))
+            weight = np.exp(joint - joint.max(axis=1, keepdims=True))
+            weight = weight / weight.sum(axis=1, keepdims=True)
+        pace = (rate[rows] + theta[AGAIN] * again_now[rows])[:, None] + np.exp(theta[LOG_SPREAD]) * NODE
+        where.append((np.log(limit) - pace) / np.exp(theta[LOG_SHAPE]))
+        weights.append(weight)
+    logs = weighted_quantiles(np.concatenate(where, axis=1), np.concatenate(weights, axis=1))
+    return np.exp(np.clip(logs, -FARTHEST_LOG_DOSE, FARTHEST_LOG_DOSE))
+
+
+def weighted_quantiles(values: Floats, weights: Floats) -> Floats:
+    """QUANTILES of each row of `values` under `weights`, interpolated between the middles of neighbouring weights."""
+    order = np.argsort(values, axis=1)
+    values, weights = np.take_along_axis(values, order, 1), np.take_along_axis(weights, order, 1)
+    upto = weights.cumsum(axis=1)
+    middle = (upto - weights / 2) / upto[:, -1:]
+    found = np.empty((len(values), len(QUANTILES)))
+    rows = np.arange(len(values))
+    for column, share in enumerate(QUANTILES):
+        after = np.clip((middle < share).sum(axis=1), 1, values.shape[1] - 1)
+        low, high = middle[rows, after - 1], middle[rows, after]
+        part = np.clip((share - low) / np.maximum(high - low, 1e-12), 0, 1)
+        found[:, column] = values[rows, after - 1] * (1 - part) + values[rows, after] * part
+    return found
+
+
+def level_at(dose: Floats, crossing_dose: Floats, *, limit: float, shape: float) -> Floats:
+    """The level at a dose, of a wall that passes `limit` at `crossing_dose`."""
+    return np.asarray(limit * (dose / crossing_dose) ** shape)
