@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from django.db.models import QuerySet
 from django.urls import path
 from drf_spectacular.utils import extend_schema, extend_schema_view
 from rest_framework import generics, serializers
@@ -11,7 +12,8 @@ from rest_framework.response import Response
 
 from jobs.customers.models import Language
 from jobs.reminders.drafting import MOST_AT_ONCE
-from jobs.reminders.selectors import due_item_json, due_list
+from jobs.reminders.models import InboundText
+from jobs.reminders.selectors import due_item_json, due_list, inbound_texts
 from jobs.reminders.services import reminders_queue
 from shared import clock
 from shared.api_kit.permissions import OfficeOnly
@@ -93,7 +95,32 @@ def queue(request: Request) -> Response:
     return Response(result.as_json(), status=201)
 
 
+class InboundTextOutput(serializers.ModelSerializer[InboundText]):
+    is_read = serializers.SerializerMethodField(help_text="Whether somebody has read it")
+
+    class Meta:
+        model = InboundText
+        fields = ("id", "sender_e164", "body", "meaning", "customer", "at", "is_read")
+        read_only_fields = fields
+
+    def get_is_read(self, text: InboundText) -> bool:
+        return hasattr(text, "read")
+
+
+@extend_schema_view(
+    get=extend_schema(operation_id="inbound_text_list", summary="Texts that came in, unread ones first")
+)
+class InboundTexts(generics.ListAPIView[InboundText]):
+    permission_classes = (OfficeOnly,)
+    serializer_class = InboundTextOutput
+    queryset = InboundText.objects.none()
+
+    def get_queryset(self) -> QuerySet[InboundText]:
+        return inbound_texts()
+
+
 urlpatterns = [
+    path("texts/", InboundTexts.as_view(), name="api_texts"),
     path("due-list/", DueList.as_view(), name="api_due_list"),
     path("reminders/", queue, name="api_reminders"),
 ]

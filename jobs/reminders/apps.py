@@ -7,8 +7,10 @@ class RemindersConfig(AppConfig):
     verbose_name = "Reminders"
 
     def ready(self) -> None:
-        """Let the outbox ask this room before a reminder leaves."""
-        from jobs.reminders.services import PURPOSE, reminder_guard
-        from shared.outbox.guards import guard_register
+        """Let the outbox ask this room before a message leaves."""
+        from jobs.reminders.inbound import CONFIRMATION
+        from jobs.reminders.services import PURPOSE, nothing_at_all_guard, reminder_guard
+        from shared.outbox.guards import guard_every, guard_register
 
         guard_register(PURPOSE, reminder_guard)
+        guard_every(nothing_at_all_guard, but=(CONFIRMATION,))

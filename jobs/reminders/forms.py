@@ -33,3 +33,16 @@ class OptOutForm(forms.Form):
     scope = forms.ChoiceField(
         choices=(("reminder", _("No more reminders")), ("all", _("No messages of any kind"))), required=False
     )
+
+
+STOPS = (("", _("nothing")), ("text", _("no more texts")), ("all", _("no messages of any kind")))
+
+
+class TextReadForm(forms.Form):
+    """What the office does with a text that came in."""
+
+    note = forms.CharField(max_length=200, required=False)
+    stop = forms.ChoiceField(
+        choices=[("", _("nothing")), ("text", _("no more texts")), ("all", _("no messages of any kind"))],
+        required=False,
+    )

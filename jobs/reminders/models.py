@@ -1,7 +1,9 @@
 from django.conf import settings
 from django.db import models
+from django.utils.translation import gettext_lazy as _
 
-from jobs.customers.models import Property
+from jobs.customers.models import Customer, Property
+from shared.events.append_only import AppendOnlyModel
 from shared.outbox.models import Message
 
 
@@ -30,3 +32,48 @@ class Reminder(models.Model):
 
     def __str__(self) -> str:
         return f"{self.kind} for property {self.property_id} due {self.due_on}"
+
+
+class ReplyMeaning(models.TextChoices):
+    STOP = "stop", _("wants no more messages")
+    START = "start", _("wants messages again")
+    UNCLEAR = "unclear", _("may want no more messages")
+    OTHER = "other", _("an answer")
+
+
+class InboundText(AppendOnlyModel):
+    """A text message that somebody sent us. `event` is the gateway's own id of it: taken in once each."""
+
+    event = models.CharField(max_length=200, unique=True)
+    sender_e164 = models.CharField(max_length=16)
+    body = models.CharField(max_length=1600)
+    meaning = models.CharField(max_length=8, choices=ReplyMeaning.choices)
+    customer = models.ForeignKey(
+        Customer, null=True, blank=True, on_delete=models.PROTECT, related_name="texts", help_text="whose number it is"
+    )
+    at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["-at", "-id"]
+        indexes = [models.Index(fields=["sender_e164", "-at"], name="inbound_text_sender")]
+        constraints = [
+            models.CheckConstraint(condition=models.Q(meaning__in=ReplyMeaning.values), name="inbound_meaning_known"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.sender_e164} {self.meaning}"
+
+
+class TextRead(AppendOnlyModel):
+    """Somebody in the office read a text that came in and did what there was to do; the clock, where it was plain."""
+
+    text = models.OneToOneField(InboundText, on_delete=models.PROTECT, related_name="read")
+    note = models.CharField(max_length=200, blank=True)
+    at = models.DateTimeField()
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        ordering = ["-at", "-id"]
+
+    def __str__(self) -> str:
+        return f"text {self.text_id} read"

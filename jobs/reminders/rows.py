@@ -8,11 +8,13 @@ from django.db.models import Exists, F, OuterRef, Q, QuerySet
 from django.db.models.functions import Lower
 
 from jobs.customers.models import Consent, Customer
-from jobs.reminders.domain.consent import EMAIL, TEXT, ConsentRow
+from jobs.reminders.domain.consent import ALL, EMAIL, TEXT, ConsentRow, Obstacle, standing
 from jobs.reminders.domain.due import CHALK_DUE_READING, IntervalFact, ReadingFact
+from jobs.reminders.models import InboundText, ReplyMeaning
 from jobs.walkthroughs.models import ChalkReading
 from jobs.work.choices import JobState
 from jobs.work.models import JobLine, ServiceInterval, VisitLine
+from shared.outbox.selectors import blocked_among, normal_address
 
 # Work that is agreed, planned or going on: nobody is reminded of what is coming anyway.
 COMING = (JobState.AGREED, JobState.PLANNED, JobState.ON_SITE)
@@ -86,3 +88,39 @@ def consents_of(customer: Customer, consents: dict[tuple[str, str], list[Consent
         *consents.get((EMAIL, customer.email.lower()), []),
         *consents.get((TEXT, customer.phone_e164), []),
     ]
+
+
+def held_addresses(customers: Iterable[Customer]) -> dict[tuple[str, str], Obstacle]:
+    """Addresses that must not be written to for now, by channel and address, whatever was agreed.
+
+    Closed ones, and numbers from which something came that may be an opt-out and that nobody has read.
+    """
+    addresses = {pair for customer in customers for pair in addresses_of(customer).items() if pair[1]}
+    found = {key: Obstacle(row.channel, "closed", row.since) for key, row in blocked_among(addresses).items()}
+    phones = {address for channel, address in addresses if channel == TEXT}
+    unread = InboundText.objects.filter(sender_e164__in=phones, meaning=ReplyMeaning.UNCLEAR, read__isnull=True)
+    for phone, at in unread.order_by("-at").values_list("sender_e164", "at"):
+        found[TEXT, phone] = Obstacle(TEXT, "unread", at)
+    return found
+
+
+def held_of(customer: Customer, held: dict[tuple[str, str], Obstacle]) -> dict[str, Obstacle]:
+    """What holds back each channel of the customer. An unread reply holds back mail as well."""
+    pairs = addresses_of(customer).items()
+    mine = {
+        channel: held[channel, normal_address(channel, address)]
+        for channel, address in pairs
+        if (channel, normal_address(channel, address)) in held
+    }
+    unread = mine.get(TEXT)
+    if unread is not None and unread.code == "unread":
+        mine.setdefault(EMAIL, Obstacle(EMAIL, "unread", unread.at))
+    return mine
+
+
+def wants_nothing(channel: str, address: str) -> bool:
+    """Whether the last word from this address about messages of every kind was no."""
+    lookup = {"customer__email__iexact": address} if channel == EMAIL else {"customer__phone_e164": address}
+    said = Consent.objects.filter(channel=channel, **lookup).order_by("id")
+    known = [ConsentRow(*row) for row in said.values_list("channel", "purpose", "given", "at", "id")]
+    return standing(known, channel, purposes=(ALL,)).opted_out_at is not None

@@ -5,19 +5,20 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from typing import Any
 
-from django.db.models import Max
+from django.db.models import Case, IntegerField, Max, QuerySet, Value, When
 from django.utils.translation import gettext as _
 
 from jobs.customers.models import Property
 from jobs.reminders import rows
-from jobs.reminders.domain.consent import ConsentRow, choose_channel, wait_until
+from jobs.reminders.domain.consent import ConsentRow, Obstacle, choose_channel, wait_until
 from jobs.reminders.domain.due import CHALK, Due, due, due_key
-from jobs.reminders.models import Reminder
+from jobs.reminders.models import InboundText, Reminder
 from jobs.reminders.wording import obstacle_words, reason_words, reminded_words, wait_words
 from pricing.catalogue.models import Service
 from shared import clock
 from shared.company.models import Company
 from shared.company.selectors import company_get
+from shared.errors import NotFound
 from shared.outbox.models import MessageState
 
 PAGE = 1000
@@ -92,6 +93,7 @@ def _items(page: Sequence[Due], company: Company, names: dict[str, str], today: 
     places = Property.objects.select_related("customer").in_bulk({found.property_id for found in page})
     customers = {place.customer for place in places.values()}
     consents = rows.consents_by_address(customers)
+    held = rows.held_addresses(customers)
     contacts = _last_contacts({customer.pk for customer in customers}, company.timezone)
     reminded = _reminded(places)
     for found in page:
@@ -101,7 +103,7 @@ def _items(page: Sequence[Due], company: Company, names: dict[str, str], today: 
         if earlier is not None:
             yield replace(item, state="reminded", why_not=reminded_words(*earlier, company.timezone))
         else:
-            yield _with_channel(item, place, consents, company, today)
+            yield _with_channel(item, place, consents, held, company, today)
 
 
 def _plain_item(found: Due, place: Property, names: dict[str, str], last_contact_on: date | None) -> DueItem:
@@ -130,11 +132,12 @@ def _with_channel(
     item: DueItem,
     place: Property,
     consents: dict[tuple[str, str], list[ConsentRow]],
+    held: dict[tuple[str, str], Obstacle],
     company: Company,
     today: date,
 ) -> DueItem:
     addresses = rows.addresses_of(place.customer)
-    choice = choose_channel(rows.consents_of(place.customer, consents), addresses)
+    choice = choose_channel(rows.consents_of(place.customer, consents), addresses, rows.held_of(place.customer, held))
     if not choice.channel:
         why_not = _("; ").join(obstacle_words(hindrance, company.timezone) for hindrance in choice.obstacles)
         return replace(item, why_not=why_not)
@@ -182,3 +185,25 @@ def due_item_json(item: DueItem) -> dict[str, Any]:
         "channel": item.channel or None,
         "why_not": item.why_not,
     }
+
+
+def inbound_texts(*, unread_only: bool = False) -> QuerySet[InboundText]:
+    """Texts that came in: those nobody has read first, the doubtful ones before the others, then the newest."""
+    texts = InboundText.objects.select_related("customer", "read__by")
+    if unread_only:
+        texts = texts.filter(read__isnull=True)
+    urgency = Case(
+        When(read__isnull=True, meaning="unclear", then=Value(0)),
+        When(read__isnull=True, then=Value(1)),
+        default=Value(2),
+        output_field=IntegerField(),
+    )
+    return texts.annotate(urgency=urgency).order_by("urgency", "-at", "-id")
+
+
+def inbound_text_get(*, pk: int) -> InboundText:
+    """One text that came in. Raises NotFound."""
+    text = InboundText.objects.select_related("customer").filter(pk=pk).first()
+    if text is None:
+        raise NotFound(_("There is no such text."))
+    return text

@@ -6,6 +6,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from django.db import IntegrityError, transaction
+from django.db.models import Q
 from django.utils.translation import gettext as _
 
 from jobs.customers.models import Customer, Property, Purpose
@@ -22,6 +23,7 @@ from shared.company.selectors import company_get
 from shared.events.services import event_record
 from shared.outbox.models import Channel, Message, MessageState
 from shared.outbox.services import dispatch_soon, message_queue
+from shared.zones import zone_at
 
 PURPOSE = "reminder"
 # A reminder that could not go out within a week is dropped: it is about a season, not about a day (ours).
@@ -114,7 +116,8 @@ def _write(draft: Draft, actor: Any, now: datetime) -> Message:
         language=draft.language,
         not_after=now + LATE_AFTER,
         headers=draft.headers,
-        quiet_zone=company.timezone,
+        quiet_zone=_zone_of(draft, company),
+        is_promotion=True,
         now=now,
     )
     if not is_new:
@@ -122,6 +125,14 @@ def _write(draft: Draft, actor: Any, now: datetime) -> Message:
     for item in draft.items:
         _reminder_create(item, message, actor, now)
     return message
+
+
+def _zone_of(draft: Draft, company: Company) -> str:
+    """The zone of the person's place: that of the first property written about, else the company's."""
+    place = Property.objects.get(pk=draft.items[0].property_id)
+    if place.latitude is None or place.longitude is None:
+        return company.timezone
+    return zone_at(place.latitude, place.longitude)
 
 
 def _reminder_create(item: DueItem, message: Message, actor: Any, now: datetime) -> Reminder:
@@ -140,15 +151,24 @@ def _reminder_create(item: DueItem, message: Message, actor: Any, now: datetime)
 
 @transaction.atomic
 def opt_out_record(
-    *, customer: Customer, channel: str, everything: bool, wording: str, source: str, now: datetime, actor: Any = None
+    *,
+    customer: Customer,
+    channel: str,
+    everything: bool,
+    wording: str,
+    source: str,
+    now: datetime,
+    actor: Any = None,
+    purpose: str = Purpose.REMINDER,
 ) -> int:
     """Write down that a person wants no more reminders by `channel`, or (`everything`) no message of any kind at all.
 
-    It holds for every customer with the same address, and what waits for them is dropped at once. Repeating it
-    writes nothing new. Returns how many rows were written.
+    With the purpose ALL it is no message of any kind by `channel` alone. It holds for every customer with the same
+    address, and what waits for them is dropped at once. Repeating it writes nothing new. Returns how many rows were
+    written.
     """
     channels = list(Channel.values) if everything else [channel]
-    purpose = Purpose.ALL if everything else Purpose.REMINDER
+    purpose = Purpose.ALL if everything else purpose
     written = 0
     for person in _same_address(customer, channels):
         for each in channels:
@@ -159,7 +179,7 @@ def opt_out_record(
                 wording=wording, source=source, actor=actor,
             )  # fmt: skip
             written += 1
-        _drop_waiting(person, channels, everything, now)
+        _drop_waiting(person, channels, purpose, now)
     return written
 
 
@@ -179,14 +199,27 @@ def _opted_out(person: Customer, channel: str, purpose: str) -> bool:
     return newest is not None and not newest.given and not later_yes.filter(pk__gt=newest.pk).exists()
 
 
-def _drop_waiting(person: Customer, channels: Sequence[str], everything: bool, now: datetime) -> None:
-    waiting = Message.objects.filter(
-        state=MessageState.WAITING, channel__in=channels, reminders__property__customer=person
-    )
+def _drop_waiting(person: Customer, channels: Sequence[str], purpose: str, now: datetime) -> None:
+    """Reminders of the person, or with the purpose ALL whatever waits for their addresses."""
+    addresses = rows.addresses_of(person)
+    wanted = Q(reminders__property__customer=person)
+    if purpose == Purpose.ALL:
+        wanted |= Q(
+            *(Q(channel=each, recipient__iexact=addresses[each]) for each in channels if addresses[each]),
+            _connector=Q.OR,
+        )
+    waiting = Message.objects.filter(wanted, state=MessageState.WAITING, channel__in=channels)
     ids = list(waiting.values_list("pk", flat=True))
     Message.objects.filter(pk__in=ids, state=MessageState.WAITING).update(
         state=MessageState.DROPPED, finished_at=now, problem=_("The customer opted out.")
     )
+
+
+def nothing_at_all_guard(message: Message) -> str:
+    """Why no message of any kind must go to this address: the person said so. Asked for every purpose."""
+    if rows.wants_nothing(message.channel, message.recipient):
+        return _("The customer wants no messages of any kind.")
+    return ""
 
 
 def reminder_guard(message: Message) -> str:
@@ -201,7 +234,10 @@ def reminder_guard(message: Message) -> str:
         address = rows.addresses_of(customer)[message.channel]
         if address.lower() != message.recipient.lower():
             return _("The customer's address changed after it was written.")
-        hindrance = obstacle(rows.consents_of(customer, consents), message.channel, address)
+        held = rows.held_addresses({customer})
+        hindrance = obstacle(
+            rows.consents_of(customer, consents), message.channel, address, rows.held_of(customer, held)
+        )
         if hindrance:
             return _("Not sent: %(why)s.") % {"why": obstacle_words(hindrance, company.timezone)}
     return ""

@@ -9,5 +9,8 @@ urlpatterns = [
     path("due/", views.due_page, name="due_list"),
     path("due/preview/", views.preview, name="preview"),
     path("due/queue/", views.queue, name="queue"),
+    path("texts/", views.texts, name="texts"),
+    path("texts/<row:text_id>/read/", views.text_read, name="text_read"),
+    path("hooks/texts/", views.text_hook, name="text_hook"),
     path("opt-out/<str:token>/", views.opt_out, name="opt_out"),
 ]

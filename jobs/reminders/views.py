@@ -15,12 +15,15 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from jobs.customers.models import Customer
 from jobs.reminders.domain.due import CHALK
-from jobs.reminders.forms import DueFilter, OptOutForm
+from jobs.reminders.forms import DueFilter, OptOutForm, TextReadForm
+from jobs.reminders.inbound import inbound_text_read, inbound_text_take
 from jobs.reminders.links import opt_out_target
-from jobs.reminders.selectors import DueItem, due_list
+from jobs.reminders.selectors import DueItem, due_list, inbound_text_get, inbound_texts
 from jobs.reminders.services import opt_out_record, reminder_preview, reminders_queue
 from pricing.catalogue.models import Service
 from shared import clock
+from shared.api_kit.hooks import signed_hook
+from shared.errors import WalldayError
 from shared.outbox.channels import way_out
 from shared.outbox.models import Channel
 from shared.outbox.selectors import sending_switch_get
@@ -41,6 +44,7 @@ def due_page(request: HttpRequest) -> HttpResponse:
         "due_count": len(items),
         "ready_count": sum(item.is_ready for item in items),
         "shown_ready": sum(item.is_ready for item in shown),
+        "unread_texts": inbound_texts(unread_only=True).count(),
         "today": _today(),
     }
     return render(request, "reminders/due.html", context)
@@ -79,6 +83,37 @@ def queue(request: HttpRequest) -> HttpResponse:
     for skip in result.skipped[:5]:
         messages.warning(request, _("Left out: %(why)s") % {"why": skip.reason})
     return redirect("outbox:message_list" if count else "reminders:due_list")
+
+
+@require_GET
+@office_required
+def texts(request: HttpRequest) -> HttpResponse:
+    """Texts that came in; those that nobody has read stand first."""
+    page = Paginator(inbound_texts(), PER_PAGE).get_page(request.GET.get("page"))
+    return render(request, "reminders/texts.html", {"page": page})
+
+
+@require_POST
+@office_required
+def text_read(request: HttpRequest, text_id: int) -> HttpResponse:
+    """Somebody read it: put it away, or write down that the person wants no more."""
+    text, form = inbound_text_get(pk=text_id), TextReadForm(request.POST)
+    if not form.is_valid():
+        messages.error(request, _("The note is too long."))
+        return redirect("reminders:texts")
+    try:
+        inbound_text_read(text=text, actor=request.user, now=clock.now(), **form.cleaned_data)
+    except WalldayError as error:
+        messages.error(request, error.message)
+    else:
+        messages.success(request, _("Noted."))
+    return redirect("reminders:texts")
+
+
+@signed_hook
+def text_hook(event: str, body: dict[str, Any]) -> None:
+    """A text came in: `{"from": "+1...", "text": "..."}`."""
+    inbound_text_take(event=event, sender=str(body.get("from", "")), body=str(body.get("text", "")), at=clock.now())
 
 
 @csrf_exempt  # RFC 8058: the mailbox posts without ever having loaded a page; the signed address is the key

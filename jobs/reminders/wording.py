@@ -94,6 +94,13 @@ def obstacle_words(hindrance: Obstacle, zone: str) -> str:
     if hindrance.at is None:
         return texts[hindrance.channel, hindrance.code]
     day = {"date": date_words(clock.local_date(zone, hindrance.at))}
+    if hindrance.code == "unread":
+        return _("a text of %(date)s waits to be read; see Texts that came in") % day
+    if hindrance.code == "closed":
+        return _("%(channel)s closed on %(date)s; see Messages") % {
+            "channel": _("email") if hindrance.channel == "email" else _("text messages"),
+            **day,
+        }
     if hindrance.channel == "email":
         return _("opted out of email on %(date)s") % day
     return _("opted out of text messages on %(date)s") % day

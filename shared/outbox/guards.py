@@ -12,6 +12,7 @@ from shared.outbox.selectors import blocked_among
 
 Guard = Callable[[Message], str]
 _guards: dict[str, Guard] = {}
+_guards_of_all: list[tuple[Guard, tuple[str, ...]]] = []
 
 
 def guard_register(purpose: str, guard: Guard) -> None:
@@ -19,10 +20,15 @@ def guard_register(purpose: str, guard: Guard) -> None:
     _guards[purpose] = guard
 
 
+def guard_every(guard: Guard, *, but: tuple[str, ...] = ()) -> None:
+    """A guard that is asked for messages of every purpose except those in `but`."""
+    _guards_of_all.append((guard, but))
+
+
 def reason_to_drop(message: Message) -> str:
     """Why the message must not leave any more; an empty text where it may."""
     blocked = blocked_among([(message.channel, message.recipient)])
     if blocked:
         return blocked_words(next(iter(blocked.values())))
-    guard = _guards.get(message.purpose)
-    return guard(message) if guard else ""
+    asked = [_guards.get(message.purpose), *(guard for guard, but in _guards_of_all if message.purpose not in but)]
+    return next((reason for guard in asked if guard and (reason := guard(message))), "")

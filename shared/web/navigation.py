@@ -31,6 +31,7 @@ BELONGS_TO = {
     "/properties/": "customers:customer_list",
     "/walls/": "customers:customer_list",
     "/due/": "reminders:due_list",
+    "/texts/": "reminders:due_list",
 }
 
 

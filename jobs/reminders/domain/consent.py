@@ -6,7 +6,7 @@ An opt-out of everything counts for every purpose on its channel. A later agreem
 clock and order of recording disagree about which was later, the opt-out stands.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
@@ -34,9 +34,9 @@ class Standing:
     agreed: bool = False
 
 
-def standing(rows: Iterable[ConsentRow], channel: str) -> Standing:
-    """Where a person stands on reminders by `channel`, from all rows of their address."""
-    relevant = [row for row in rows if row.channel == channel and row.purpose in (REMINDER, ALL)]
+def standing(rows: Iterable[ConsentRow], channel: str, purposes: tuple[str, ...] = (REMINDER, ALL)) -> Standing:
+    """Where a person stands on reminders (or on `purposes`) by `channel`, from all rows of their address."""
+    relevant = [row for row in rows if row.channel == channel and row.purpose in purposes]
     agreements = [row for row in relevant if row.given]
     for refusal in (row for row in relevant if not row.given):
         if not any(yes.number > refusal.number and yes.at >= refusal.at for yes in agreements):
@@ -46,7 +46,11 @@ def standing(rows: Iterable[ConsentRow], channel: str) -> Standing:
 
 @dataclass(frozen=True)
 class Obstacle:
-    """Why a channel cannot be used: `no_address`, `opted_out` (with `at`) or `no_consent`."""
+    """Why a channel cannot be used.
+
+    `no_address`, `no_consent`, or with `at`: `opted_out`; `closed`, where a message came back or was reported as
+    unwanted; `unread`, where the person wrote something that may be an opt-out and nobody has read it yet.
+    """
 
     channel: str
     code: str
@@ -61,8 +65,10 @@ class ChannelChoice:
     obstacles: tuple[Obstacle, ...] = ()
 
 
-def obstacle(rows: Iterable[ConsentRow], channel: str, address: str) -> Obstacle | None:
-    """What stands in the way of reminding `address` by `channel`, if anything does."""
+def obstacle(
+    rows: Iterable[ConsentRow], channel: str, address: str, held: Mapping[str, Obstacle] | None = None
+) -> Obstacle | None:
+    """What stands in the way of reminding `address` by `channel`, if anything does; `held` by channel."""
     if not address:
         return Obstacle(channel, "no_address")
     stands = standing(rows, channel)
@@ -70,15 +76,20 @@ def obstacle(rows: Iterable[ConsentRow], channel: str, address: str) -> Obstacle
         return Obstacle(channel, "opted_out", stands.opted_out_at)
     if channel == TEXT and not stands.agreed:
         return Obstacle(channel, "no_consent")
-    return None
+    return (held or {}).get(channel)
 
 
-def choose_channel(rows: Iterable[ConsentRow], addresses: dict[str, str]) -> ChannelChoice:
-    """The first channel that may be used for a reminder. `addresses` maps channel to address, empty for none."""
+def choose_channel(
+    rows: Iterable[ConsentRow], addresses: dict[str, str], held: Mapping[str, Obstacle] | None = None
+) -> ChannelChoice:
+    """The first channel that may be used for a reminder. `addresses` maps channel to address, empty for none.
+
+    An unread reply holds back every channel: what the person wrote may be meant for all of them.
+    """
     known = list(rows)
     obstacles = []
     for channel in CHANNELS:
-        hindrance = obstacle(known, channel, addresses.get(channel, ""))
+        hindrance = obstacle(known, channel, addresses.get(channel, ""), held)
         if hindrance is None:
             return ChannelChoice(channel)
         obstacles.append(hindrance)
