@@ -62,6 +62,11 @@ def ml_from_us_gallons(gallons: float) -> int:
     return round_half_up(gallons * ML_PER_US_GALLON)
 
 
+def litres_up(volume_ml: int) -> int:
+    """Whole litres that hold a volume."""
+    return -(-volume_ml // 1000)
+
+
 def crew_minutes(minutes: int, workers: int) -> Fraction:
     """Minutes of a two-person crew that `workers` spend in `minutes` (three workers: half as many again)."""
     return Fraction(minutes * workers, WORKERS_OF_A_USUAL_CREW)

@@ -1,6 +1,6 @@
 from django.contrib import admin
 
-from routing.dispatch.models import SentPlan, StopMark
+from routing.dispatch.models import Rig, SentPlan, StopMark
 from shared.events.admin import LookOnlyAdmin
 
 
@@ -14,3 +14,11 @@ class SentPlanAdmin(LookOnlyAdmin):
 class StopMarkAdmin(LookOnlyAdmin):
     list_display = ("work_date", "crew", "job", "kind", "at")
     list_select_related = ("crew", "job")
+
+
+@admin.register(Rig)
+class RigAdmin(LookOnlyAdmin):
+    """To be looked at; the page of the trucks changes it, and keeps the history."""
+
+    list_display = ("truck", "drawn_ml", "out_ml", "measured_on", "jug_ml")
+    list_select_related = ("truck",)

@@ -5,6 +5,7 @@ Sources, as read or recalled in November 2026; none of this is legal advice:
   75.5 degrees in (a)(1) was seen); rails 3 ft above the landing: (b)(1) (from memory);
 - 10 ft from lines up to 50 kV: 29 CFR 1910.333(c)(3) (from memory; Washington's WAC 296-874-20046 says the same);
 - thunder, and 30 minutes after the last: OSHA/NOAA fact sheet 3863;
+- heat index bands and what full sun adds: the Occupational Safety and Health Administration's older heat tool;
 - 15 minutes of flushing near corrosives: 29 CFR 1910.151(c) with WAC 296-800-15030;
 - acid on hypochlorite gives chlorine gas: California Department of Public Health, 2023;
 - paint of houses built before 1978: 40 CFR 745.83;
@@ -33,6 +34,7 @@ def general_cautions() -> tuple[str, ...]:
     return (
         _("Power lines: keep people, poles, ladders and spray at least 10 ft away; farther where the line is strong."),
         _("Thunder: stop when you hear it; go on 30 minutes after the last one."),
+        _("Heat: drink often and rest in the shade from a heat index of 91 F on; full sun adds up to 15 F."),
         _("Eyes and skin: goggles and gloves with any cleaner; a splash is flushed with water for 15 minutes."),
         _("Plants: water them before, during and after; cover what cannot take a splash."),
         _("Storm drain: no wash water and no rinse water into it."),

@@ -5,11 +5,16 @@ from typing import Any
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
+from jobs.mixing.choices import BasisChoice
+from jobs.mixing.forms import GallonsField
 from jobs.walkthroughs.domain import STEPS, step_text
 from jobs.work.domain.booking import LineBooked
 from jobs.work.forms import MoneyField
+from routing.dispatch.models import Rig
 from routing.dispatch.sheet import SheetWall
+from shared.units import ML_PER_US_GALLON
 
+MOST_ID = 2**63 - 1
 CLOCK = forms.TimeInput(attrs={"type": "time"})
 
 
@@ -65,3 +70,54 @@ class ReadingsForm(forms.Form):
         """By wall, those that were given."""
         given = ((name, value) for name, value in self.cleaned_data.items() if value)
         return {int(name.removeprefix("wall_")): Decimal(value) for name, value in given}
+
+
+class StepForm(forms.Form):
+    """A step of the work instructions, done or not after all."""
+
+    line = forms.IntegerField(min_value=1, max_value=MOST_ID)
+    step = forms.SlugField(max_length=30)
+    is_done = forms.BooleanField(required=False)
+
+
+class RinseForm(forms.Form):
+    """A wall, or the whole house where it is empty."""
+
+    wall = forms.IntegerField(required=False, min_value=1, max_value=MOST_ID)
+
+
+class PourForm(RinseForm):
+    """What is poured, with the strength that the mix sheet gave."""
+
+    product = forms.IntegerField(min_value=1, max_value=MOST_ID)
+    basis_points = forms.IntegerField(required=False, min_value=1, max_value=10_000)
+    basis = forms.ChoiceField(required=False, choices=[("", ""), *BasisChoice.choices])
+
+
+class RigForm(forms.Form):
+    """What a truck washes with, in US gallons."""
+
+    drawn_ml = GallonsField(
+        label=_("Gallons drawn from the jug in one minute"),
+        most=50,
+        required=False,
+        help_text=_("Measured with a bucket while the hose runs."),
+    )
+    out_ml = GallonsField(label=_("Gallons out of the hose in the same minute"), most=100, required=False)
+    measured_on = forms.DateField(
+        label=_("Measured on"), required=False, widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
+    )
+    flow_ml_per_minute = GallonsField(label=_("Machine, gallons a minute"), most=100, required=False)
+    pressure_psi = forms.IntegerField(label=_("Machine, psi"), required=False, min_value=50, max_value=10_000)
+    jug_ml = GallonsField(label=_("Gallons in one jug of stock"), most=500, required=False)
+    eyewash_ml = GallonsField(label=_("Gallons of clean water for eyes and skin"), most=500, required=False)
+
+    @staticmethod
+    def initial_of(rig: Rig | None) -> dict[str, Any]:
+        """The measured values as the fields show them."""
+        if rig is None:
+            return {}
+        gallons = ("drawn_ml", "out_ml", "flow_ml_per_minute", "jug_ml", "eyewash_ml")
+        known = {name: getattr(rig, name) for name in gallons}
+        shown = {name: None if ml is None else round(ml / ML_PER_US_GALLON, 3) for name, ml in known.items()}
+        return shown | {"measured_on": rig.measured_on, "pressure_psi": rig.pressure_psi}

@@ -3,7 +3,7 @@ from django.db import models
 from django.utils.translation import gettext_lazy as _
 
 from jobs.work.models import Job
-from routing.plans.models import Crew, DayPlan
+from routing.plans.models import Crew, DayPlan, Truck
 from shared.events.append_only import AppendOnlyModel
 
 
@@ -102,6 +102,33 @@ class StopMark(AppendOnlyModel):
 
     def __str__(self) -> str:
         return f"job {self.job_id} {self.kind}"
+
+
+class Rig(models.Model):
+    """What a truck washes with, as it was measured: the injector with a bucket, the nozzle by its number."""
+
+    truck = models.OneToOneField(Truck, on_delete=models.CASCADE, related_name="rig")
+    drawn_ml = models.PositiveIntegerField(null=True, blank=True, help_text=_("drawn from the jug"))
+    out_ml = models.PositiveIntegerField(null=True, blank=True, help_text=_("out of the hose meanwhile"))
+    measured_on = models.DateField(null=True, blank=True)
+    flow_ml_per_minute = models.PositiveIntegerField(null=True, blank=True, help_text=_("the machine's flow"))
+    pressure_psi = models.PositiveSmallIntegerField(null=True, blank=True)
+    jug_ml = models.PositiveIntegerField(null=True, blank=True, help_text=_("the jugs in which stock rides"))
+    eyewash_ml = models.PositiveIntegerField(null=True, blank=True, help_text=_("clean water for eyes and skin"))
+
+    class Meta:
+        ordering = ["truck__code"]
+        constraints = [
+            models.CheckConstraint(
+                condition=models.Q(drawn_ml__isnull=True, out_ml__isnull=True)
+                | models.Q(drawn_ml__gte=1, out_ml__gt=models.F("drawn_ml")),
+                name="rig_draw_measured",
+                violation_error_message=_("More must leave the hose than was drawn from the jug; give both."),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"rig of {self.truck}"
 
 
 class CalendarFeed(models.Model):

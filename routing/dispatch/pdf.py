@@ -10,13 +10,49 @@ from routing.dispatch.sheet import Sheet, SheetLine, SheetStop
 from shared.typesetting import pdf_of
 from shared.web.words import clock_words, day_words, hours_words, miles_words
 
-TEMPLATE = Path(__file__).parent / "templates" / "dispatch" / "route_sheet.typ"
+FOLDER = Path(__file__).parent / "templates" / "dispatch"
+TEMPLATE, MIX_TEMPLATE = FOLDER / "route_sheet.typ", FOLDER / "mix_sheet.typ"
 LONG_TEXT = 1_200  # letters from which a stop may be split over two pages
 
 
 def sheet_pdf(sheet: Sheet) -> bytes:
     """Print a sheet."""
     return pdf_of(TEMPLATE, _printed(sheet), name="sheet")
+
+
+def mix_sheet_pdf(sheet: Sheet) -> bytes:
+    """Print the mixes of a sheet, and what they come to on the truck."""
+    return pdf_of(MIX_TEMPLATE, _mixes_printed(sheet), name="sheet")
+
+
+def _mixes_printed(sheet: Sheet) -> dict[str, Any]:
+    day = day_words(sheet.work_date)
+    return {
+        "lang": (get_language() or "en").split("-")[0],
+        "title": _("Mix sheet %(crew)s, %(day)s") % {"crew": sheet.crew, "day": day},
+        "footer": f"{sheet.company} · {sheet.crew} · {day} · {sheet.version}",
+        "first_words": sheet.first_words,
+        "truck": sheet.truck,
+        "truck_title": _("On the truck"),
+        "totals": sheet.mix_totals,
+        "none": _("None of this day's services has a mix."),
+        "stops": [
+            {
+                "number": str(stop.number),
+                "address": stop.address,
+                "arrive": clock_words(stop.arrive),
+                "lines": [_mix_line(line) for line in stop.lines if line.mixes],
+            }
+            for stop in sheet.stops
+            if any(line.mixes for line in stop.lines)
+        ],
+        "cautions": sheet.cautions,
+    }
+
+
+def _mix_line(line: SheetLine) -> dict[str, Any]:
+    mixes = [{"head": note.head, "how": note.how, "warnings": note.warnings} for note in line.mixes]
+    return {"service": line.service, "quantity": line.quantity, "mixes": mixes}
 
 
 def _printed(sheet: Sheet) -> dict[str, Any]:
@@ -42,7 +78,7 @@ def _printed(sheet: Sheet) -> dict[str, Any]:
             (_("Driving"), f"{hours_words(sheet.drive_minutes)}, {miles_words(sheet.drive_metres)}"),
         ],
         "load_out_title": _("Load-out"),
-        "load_out": sheet.load_out,
+        "load_out": [*sheet.load_out, *sheet.mix_totals],
         "stops": [_stop(stop, break_words if stop.break_before else "") for stop in sheet.stops],
         "break_last": "" if any(stop.break_before for stop in sheet.stops) else break_words,
         "home": _home_words(sheet),
@@ -99,6 +135,13 @@ def _stop(stop: SheetStop, break_before: str) -> dict[str, Any]:
     }
 
 
-def _line(line: SheetLine) -> dict[str, str]:
+def _line(line: SheetLine) -> dict[str, Any]:
     more = " · ".join(part for part in (line.walls, line.note) if part)
-    return {"service": line.service, "more": more, "quantity": line.quantity, "minutes": hours_words(line.minutes)}
+    return {
+        "service": line.service,
+        "more": more,
+        "quantity": line.quantity,
+        "minutes": hours_words(line.minutes),
+        "mixes": [{"head": note.head, "how": note.how, "warnings": note.warnings} for note in line.mixes],
+        "steps": [{"words": step.words, "notes": step.notes} for step in line.steps],
+    }

@@ -3,6 +3,9 @@
 from dataclasses import dataclass
 from datetime import date
 
+from routing.dispatch.instructions import Step
+from routing.dispatch.mix_notes import MixNote
+
 
 @dataclass(frozen=True, slots=True)
 class SheetWall:
@@ -29,6 +32,8 @@ class SheetLine:
     minutes: int
     note: str
     walls: str
+    mixes: tuple[MixNote, ...] = ()
+    steps: tuple[Step, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,5 +93,6 @@ class Sheet:
     paid_minutes: int
     stops: tuple[SheetStop, ...]
     load_out: tuple[str, ...]
+    mix_totals: tuple[str, ...]
     first_words: str
     cautions: tuple[str, ...]

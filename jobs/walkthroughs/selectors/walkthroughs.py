@@ -1,4 +1,6 @@
-from django.db.models import Prefetch, QuerySet
+from collections.abc import Collection
+
+from django.db.models import Max, Prefetch, QuerySet
 
 from jobs.customers.models import Property
 from jobs.walkthroughs.models import Finding, Notice, Walkthrough, WallFinding
@@ -19,3 +21,13 @@ def walkthrough_list(*, job: Job | None = None, place: Property | None = None) -
         )
         .order_by("-pk")
     )
+
+
+def newest_findings(*, job_ids: Collection[int]) -> dict[int, list[Finding]]:
+    """What else was found on each job's newest walkthrough, in one query."""
+    newest = Walkthrough.objects.filter(job__in=job_ids).order_by().values("job").annotate(newest=Max("pk"))
+    rows = Finding.objects.filter(walkthrough__in=newest.values("newest")).select_related("wall", "walkthrough")
+    found: dict[int, list[Finding]] = {}
+    for row in rows.order_by("pk"):
+        found.setdefault(row.walkthrough.job_id, []).append(row)
+    return found

@@ -7,14 +7,20 @@ from datetime import date
 from django.db.models import Prefetch
 from django.utils.translation import gettext as _
 
-from jobs.walkthroughs.models import ChalkReading
-from jobs.walkthroughs.selectors import latest_readings
+from jobs.mixing.choices import Surface
+from jobs.mixing.domain.mixing import Injector
+from jobs.mixing.selectors import MixBook, direction_now, mix_book
+from jobs.walkthroughs.models import ChalkReading, Finding
+from jobs.walkthroughs.selectors import latest_readings, newest_findings
 from jobs.walkthroughs.words import chalk_is_left, reading_words
 from jobs.work.models import Job, JobLine
 from jobs.work.selectors import last_removals
+from pricing.catalogue.models import Unit
 from routing.dispatch.cautions import first_words, general_cautions, stop_cautions
+from routing.dispatch.instructions import Found, line_steps, walls_of
 from routing.dispatch.load_out import load_out, service_name
-from routing.dispatch.models import SentPlan, SentRoute, SentStop
+from routing.dispatch.mix_notes import injector_of, mix_note, truck_totals
+from routing.dispatch.models import Rig, SentPlan, SentRoute, SentStop
 from routing.dispatch.selectors.driving import Leg, RouteDrives, problem_of, route_drives
 from routing.dispatch.sheet import ChalkNote, Sheet, SheetLine, SheetStop, SheetWall
 from routing.plans.choices import PlanState
@@ -32,6 +38,16 @@ class _Chalk:
 
     readings: Mapping[int, ChalkReading]
     removals: Mapping[int, date]
+
+
+@dataclass(frozen=True)
+class _Work:
+    """What the lines of the day take and how they are done."""
+
+    book: MixBook
+    injector: Injector | None
+    findings: Mapping[int, Sequence[Finding]]
+    direction: str
 
 
 def sheet_of_route(*, route_id: int) -> Sheet:
@@ -73,8 +89,11 @@ def _sheet(
     plan: DayPlan, route: Route | SentRoute, stops: Sequence[Stop | SentStop], drives: RouteDrives, version: str
 ) -> Sheet:
     company, chalk = company_get(), _chalk_of(stops)
-    rows = [_stop(stop, leg, plan, chalk, company) for stop, leg in zip(stops, drives.legs, strict=True)]
     truck = route.crew.truck
+    rig = Rig.objects.filter(truck=truck).first() if truck else None
+    work = _work_of(stops, rig, plan.work_date)
+    rows = [_stop(stop, leg, plan, chalk, work, company) for stop, leg in zip(stops, drives.legs, strict=True)]
+    notes = [note for row in rows for line in row.lines for note in line.mixes]
     return Sheet(
         crew=route.crew.name,
         crew_code=route.crew.code,
@@ -99,6 +118,7 @@ def _sheet(
         paid_minutes=route.paid_minutes,
         stops=_with_break(rows, stops, route.break_minute),
         load_out=load_out((stop.job for stop in stops), truck.gear if truck else ""),
+        mix_totals=truck_totals(notes, rig, truck.mix_litres if truck else None),
         first_words=first_words(),
         cautions=general_cautions(),
     )
@@ -113,6 +133,16 @@ def _chalk_of(stops: Sequence[Stop | SentStop]) -> _Chalk:
     return _Chalk(latest_readings(walls), last_removals(wall_ids=walls))
 
 
+def _work_of(stops: Sequence[Stop | SentStop], rig: Rig | None, day: date) -> _Work:
+    services = {line.service_id for stop in stops for line in stop.job.lines.all()}
+    return _Work(
+        book=mix_book(service_ids=services, today=day),
+        injector=injector_of(rig),
+        findings=newest_findings(job_ids=[stop.job_id for stop in stops]),
+        direction=direction_now(),
+    )
+
+
 def _with_break(
     rows: list[SheetStop], stops: Sequence[Stop | SentStop], break_minute: int | None
 ) -> tuple[SheetStop, ...]:
@@ -124,7 +154,7 @@ def _with_break(
     return tuple(rows)
 
 
-def _stop(stop: Stop | SentStop, leg: Leg, plan: DayPlan, chalk: _Chalk, company: Company) -> SheetStop:
+def _stop(stop: Stop | SentStop, leg: Leg, plan: DayPlan, chalk: _Chalk, work: _Work, company: Company) -> SheetStop:
     job, place = stop.job, stop.job.property
     walls = _walls(job, chalk)
     return SheetStop(
@@ -147,7 +177,7 @@ def _stop(stop: Stop | SentStop, leg: Leg, plan: DayPlan, chalk: _Chalk, company
         pets=place.pet_note,
         property_note=place.note,
         note=job.note,
-        lines=tuple(_line(line) for line in job.lines.all()),
+        lines=tuple(_line(line, job, chalk, work) for line in job.lines.all()),
         walls=walls,
         chalk=_chalk_notes(walls),
         cautions=stop_cautions(job),
@@ -172,7 +202,19 @@ def _windows(job: Job, work_date: date) -> list[str]:
     return texts
 
 
-def _line(line: JobLine) -> SheetLine:
+def _line(line: JobLine, job: Job, chalk: _Chalk, work: _Work) -> SheetLine:
+    mixes = work.book.line_mixes(
+        service_id=line.service_id,
+        quantity=line.quantity,
+        surfaces=_surfaces(line, job),
+        injector=work.injector,
+    )
+    left = {
+        wall.pk: chalk.readings[wall.pk]
+        for wall in job.property.walls.all()
+        if chalk_is_left(chalk.readings.get(wall.pk), chalk.removals.get(wall.pk))
+    }
+    found = Found(left, work.findings.get(job.pk, ()))
     return SheetLine(
         line_id=line.pk,
         service=service_name(line.service),
@@ -180,7 +222,18 @@ def _line(line: JobLine) -> SheetLine:
         minutes=line.estimated_minutes,
         note=line.note,
         walls=", ".join(wall.name for wall in line.walls.all()),
+        mixes=tuple(mix_note(mix, work.injector) for mix in mixes),
+        steps=line_steps(line, job, mixes, found, work.direction),
     )
+
+
+def _surfaces(line: JobLine, job: Job) -> set[str]:
+    """What the line's mixes touch, as limits name it."""
+    if any(skill.code == "roof" for skill in line.service.skills.all()):
+        return {Surface.ROOF.value}
+    if line.service.unit != Unit.WALL_SQFT:
+        return set()
+    return {wall.material for wall in walls_of(line, job)} or {Surface.WALL.value}
 
 
 def _walls(job: Job, chalk: _Chalk) -> tuple[SheetWall, ...]:

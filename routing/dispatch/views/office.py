@@ -1,5 +1,7 @@
 """Sending out, what was sent, route sheets, the calendar feed."""
 
+from typing import Any
+
 from django.contrib import messages
 from django.contrib.auth.decorators import login_not_required
 from django.http import Http404, HttpRequest, HttpResponse
@@ -53,7 +55,11 @@ def sent(request: HttpRequest, plan_id: int) -> HttpResponse:
 @office_required
 def sheet(request: HttpRequest, route_id: int) -> HttpResponse:
     """The route sheet as a page that can be printed."""
-    context = {"sheet": sheet_of_route(route_id=route_id), "pdf_url": reverse("dispatch:sheet_pdf", args=[route_id])}
+    context: dict[str, Any] = {
+        "sheet": sheet_of_route(route_id=route_id),
+        "pdf_url": reverse("dispatch:sheet_pdf", args=[route_id]),
+    }
+    context["mix_url"] = reverse("dispatch:mix_sheet", args=[route_id])
     return render(request, "dispatch/sheet.html", context)
 
 

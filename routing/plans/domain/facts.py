@@ -37,7 +37,7 @@ class JobFacts:
     """A job that may or must be done that day. `on_site_minutes` are those of a two-person crew.
 
     `told_crew` is the crew that the customer was told of, `only_crew` the one it is locked to. `taken_out` says that a
-    person took it out of the day: it stays out until a person puts it in.
+    person took it out of the day: it stays out until a person puts it in. `tank_litres` ride in the truck's tank.
     """
 
     job_id: int
@@ -50,6 +50,7 @@ class JobFacts:
     told_crew: str | None = None
     only_crew: str | None = None
     taken_out: bool = False
+    tank_litres: int = 0
 
 
 @dataclass(frozen=True, slots=True)

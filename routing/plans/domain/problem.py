@@ -113,9 +113,34 @@ def _crew(crew: CrewFacts, facts: DayFacts, common_reserve: int) -> Crew:
         skills=crew.skills,
         overtime=_overtime(crew),
         rest=Break(crew.break_minutes, crew.break_window, crew.break_is_paid) if crew.break_minutes else None,
-        capacity={} if crew.mix_litres is None else {"mix_litres": crew.mix_litres},
+        capacity=_capacity(crew, facts),
         pace_percent=pace_percent(crew.pace_percent, crew.workers),
     )
+
+
+def _capacity(crew: CrewFacts, facts: DayFacts) -> dict[str, int]:
+    """The truck's tank; never less than what the stops took that it has begun."""
+    if crew.mix_litres is None:
+        return {}
+    begun = {stop.job_id for stop in facts.started if stop.crew == crew.code}
+    return {"mix_litres": max(crew.mix_litres, sum(job.tank_litres for job in facts.jobs if job.job_id in begun))}
+
+
+def _uses(job: JobFacts, facts: DayFacts) -> dict[str, int]:
+    """What a job takes from a tank. One that no tank holds at once fills the largest, and is filled again there."""
+    tanks = [crew.mix_litres for crew in facts.crews if job.only_crew in (None, crew.code)]
+    known = [tank for tank in tanks if tank is not None]
+    largest = max(known) if known and None not in tanks else job.tank_litres
+    litres = min(job.tank_litres, largest)
+    return {"mix_litres": litres} if litres else {}
+
+
+def larger_than_any_tank(facts: DayFacts) -> tuple[int, ...]:
+    """Jobs whose mix no truck of the day holds at once."""
+    tanks = [crew.mix_litres for crew in facts.crews]
+    if not tanks or None in tanks:
+        return ()
+    return tuple(job.job_id for job in facts.jobs if job.tank_litres > max(tank or 0 for tank in tanks))
 
 
 def _overtime(crew: CrewFacts) -> Overtime | None:
@@ -137,6 +162,7 @@ def _job(job: JobFacts, started: StartedStop | None, facts: DayFacts) -> Job:
         windows=_windows_from_now(job, facts),
         gain_cents=job.gain_cents,
         needs=job.needs,
+        uses=_uses(job, facts),
         crews=() if job.taken_out else (locked,) if locked else None,
         must_do=not job.taken_out and (job.promised or locked is not None),
         prefer=Prefer(job.told_crew, SAME_CREW_CENTS) if job.told_crew in codes and job.told_crew else None,
@@ -151,7 +177,15 @@ def _begun(job: JobFacts, stop: StartedStop, facts: DayFacts) -> Job:
     so_far = (max(0, (until or 0) - stop.from_minute) * 100) // pace
     minutes = so_far if stop.until_minute is not None else max(so_far, job.on_site_minutes)
     window = (stop.from_minute, stop.from_minute)
-    return Job(job_key(job.job_id), job.place.key, minutes, (window,), job.gain_cents, must_do=True)
+    return Job(
+        job_key(job.job_id),
+        job.place.key,
+        minutes,
+        (window,),
+        job.gain_cents,
+        uses={"mix_litres": job.tank_litres} if job.tank_litres else {},
+        must_do=True,
+    )
 
 
 def _windows_from_now(job: JobFacts, facts: DayFacts) -> tuple[Window, ...]:

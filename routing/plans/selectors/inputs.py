@@ -6,26 +6,35 @@ the promised hours count. A job at a property without a place, one taken out by 
 in another plan are set aside with the reason, never dropped silently.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 
 from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _
 
+from jobs.mixing.selectors import tank_ml_per_100_units
 from jobs.work.choices import JobState
 from jobs.work.models import Job, JobWindow
 from pricing.catalogue.selectors import NoTargetYet, target_on
 from routing.dispatch.models import MarkKind, StopMark
 from routing.plans.choices import LeftOutReason, PlanState
 from routing.plans.domain.facts import CrewFacts, DayFacts, JobFacts, Place, StartedStop
-from routing.plans.domain.problem import build_problem, digest_of, late_crews, out_of_time, places_of
+from routing.plans.domain.problem import (
+    build_problem,
+    digest_of,
+    larger_than_any_tank,
+    late_crews,
+    out_of_time,
+    places_of,
+)
 from routing.plans.models import Crew, DayPlan, LeftOut, Stop, Yard
 from routing.plans.selectors.hours import real_minute
 from routing.plans.selectors.shifts import crews_on_shift
 from routing.roads.services import drive_table
 from routing.solver import Problem
 from shared import clock
+from shared.units import litres_up
 
 OPEN_STATES = (JobState.AGREED, JobState.PLANNED, JobState.ON_SITE)
 
@@ -119,10 +128,11 @@ def _rows(yard: Yard, work_date: date, today: date) -> _Rows:
 def _facts(rows: _Rows, yard: Yard, work_date: date, present: _Present, moment: datetime) -> DayFacts:
     usable = [job for job in rows.jobs if job.property.has_place and job.pk not in rows.away]
     placed = {job.pk for job in usable}
+    tank_ml = tank_ml_per_100_units()
     return DayFacts(
         yard=Place("yard", yard.latitude, yard.longitude),
         crews=rows.crews,
-        jobs=tuple(_job_facts(job, yard, work_date, present) for job in usable),
+        jobs=tuple(_job_facts(job, yard, work_date, present, tank_ml) for job in usable),
         started=tuple(stop for stop in rows.started if stop.job_id in placed),
         reserve_cents_per_crew_hour=_reserve(work_date),
         now_minute=clock.minute_of(moment, work_date, yard.timezone) if rows.is_under_way else None,
@@ -206,7 +216,7 @@ def _promised_on(job: Job, work_date: date) -> bool:
     return any(window.promised and window.first_date == work_date for window in job.windows.all())
 
 
-def _job_facts(job: Job, yard: Yard, work_date: date, present: _Present) -> JobFacts:
+def _job_facts(job: Job, yard: Yard, work_date: date, present: _Present, tank_ml: Mapping[int, int]) -> JobFacts:
     lines = list(job.lines.all())
     price_cents = sum(line.price_cents for line in lines) - job.discount_cents
     latitude, longitude = job.property.latitude, job.property.longitude
@@ -223,6 +233,7 @@ def _job_facts(job: Job, yard: Yard, work_date: date, present: _Present) -> JobF
         told_crew=present.told_crew.get(job.pk),
         only_crew=present.locked_crew.get(job.pk),
         taken_out=job.pk in present.taken_out,
+        tank_litres=litres_up(sum(line.quantity * tank_ml.get(line.service_id, 0) for line in lines) // 100),
     )
 
 
@@ -246,14 +257,23 @@ def _notices(facts: DayFacts, problem: Problem) -> list[str]:
     names = dict(Crew.objects.filter(code__in=late_crews(facts, problem)).values_list("code", "name"))
     codes = {crew.code for crew in facts.crews}
     lost = [job.job_id for job in facts.jobs if job.only_crew and job.only_crew not in codes]
+    too_large = [
+        _("Job %(job)s takes more mix than any tank of the day: it is planned with a full one, to be filled again.")
+        % {"job": job_id}
+        for job_id in larger_than_any_tank(facts)
+    ]
     late = [
         _("%(crew)s runs late: its stops of today do not fit its shift or its break.") % {"crew": name}
         for name in names.values()
     ]
-    return late + [
-        _("Job %(job)s was locked to a crew that is not on shift; the lock was not kept.") % {"job": job}
-        for job in lost
-    ]
+    return (
+        late
+        + too_large
+        + [
+            _("Job %(job)s was locked to a crew that is not on shift; the lock was not kept.") % {"job": job}
+            for job in lost
+        ]
+    )
 
 
 def _unplannable(jobs: list[Job], aside: tuple[SetAside, ...], work_date: date) -> list[str]:

@@ -1,5 +1,7 @@
 """The pure part: costs, keys, words, and days under way."""
 
+from dataclasses import replace
+
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -8,9 +10,9 @@ from routing.plans.domain import costs
 from routing.plans.domain.changes import with_job, without
 from routing.plans.domain.facts import CrewFacts, DayFacts, JobFacts, Place, StartedStop
 from routing.plans.domain.keys import for_people, job_id_of, job_ids_in, job_key
-from routing.plans.domain.problem import build_problem, places_of
+from routing.plans.domain.problem import build_problem, larger_than_any_tank, places_of
 from routing.roads.services import drive_table
-from routing.solver import Broken, RoundLimit, evaluate, schedule_route, solve
+from routing.solver import Broken, Problem, RoundLimit, evaluate, schedule_route, solve
 
 YARD = Place("yard", 40.0, -82.0)
 
@@ -84,7 +86,7 @@ crew_facts = st.builds(
     break_minutes=st.sampled_from([0, 30, 60]),
     break_window=spans,
     break_is_paid=st.booleans(),
-    mix_litres=st.none(),
+    mix_litres=st.none() | st.integers(0, 300),
 )
 stops = st.lists(st.tuples(st.floats(39.9, 40.1), spans, st.booleans(), st.integers(0, 500)), min_size=1, max_size=4)
 
@@ -99,10 +101,19 @@ def test_a_day_under_way_can_always_be_planned(
     Where the real times are possible at all (the crew was not quicker than the table), they are kept.
     """
     jobs = tuple(
-        JobFacts(n, Place(f"p{n}", latitude, -82.0), ((0, 1_439),), minutes_agreed, 20_000, ("rope",), promised=False)
+        JobFacts(
+            n,
+            Place(f"p{n}", latitude, -82.0),
+            ((0, 1_439),),
+            minutes_agreed,
+            20_000,
+            ("rope",),
+            promised=False,
+            tank_litres=90,
+        )
         for n, (latitude, _, _, minutes_agreed) in enumerate(given_stops, start=1)
     ) + tuple(
-        JobFacts(n, Place(f"p{n}", 40.05, -82.0), ((0, 1_439),), 30, 20_000, (), promised=False)
+        JobFacts(n, Place(f"p{n}", 40.05, -82.0), ((0, 1_439),), 30, 20_000, (), promised=False, tank_litres=60)
         for n in range(100, 100 + open_jobs)
     )
     started = tuple(
@@ -121,3 +132,42 @@ def test_a_day_under_way_can_always_be_planned(
     placed = {stop.job: stop for stop in plan.routes[0].stops}
     assert [stop.job for stop in plan.routes[0].stops][: len(order)] == order
     assert all(stop.start >= now for job, stop in placed.items() if job not in order)
+
+
+TANK_CREW = CrewFacts("a", (450, 1_000), (), 4_800, 12, 2, 100, 0, 0, None, 0, (0, 0), False, 200)
+TANK_JOB = JobFacts(1, Place("p1", 40.0, -82.0), ((450, 900),), 30, 20_000, (), promised=False, tank_litres=120)
+
+
+def tank_day(*jobs: JobFacts, crews: tuple[CrewFacts, ...] = (TANK_CREW,), **over: object) -> Problem:
+    facts = DayFacts(YARD, crews, jobs, **over)  # type: ignore[arg-type]
+    table = drive_table([(place.latitude, place.longitude) for place in places_of(facts)])
+    return build_problem(facts, table)
+
+
+def test_the_tank_limits_the_plan() -> None:
+    """Two jobs of 120 litres do not fit into a tank of 200; a tank of 240 takes both."""
+    jobs = (TANK_JOB, replace(TANK_JOB, job_id=2))
+    plan = solve(tank_day(*jobs), stop=RoundLimit(0))
+    assert sum(len(route.stops) for route in plan.routes) == 1
+    larger = solve(tank_day(*jobs, crews=(replace(TANK_CREW, mix_litres=240),)), stop=RoundLimit(0))
+    assert sum(len(route.stops) for route in larger.routes) == 2
+
+
+def test_more_than_any_tank_is_filled_again() -> None:
+    """A promised job is never impossible for its mix alone: it takes a full tank, and the office is told."""
+    job = replace(TANK_JOB, tank_litres=500, promised=True)
+    problem = tank_day(job)
+    assert problem.jobs[0].uses == {"mix_litres": 200}
+    assert larger_than_any_tank(DayFacts(YARD, (TANK_CREW,), (job,))) == (1,)
+    plan = solve(problem, stop=RoundLimit(0))
+    assert plan.status != "infeasible"
+    no_limit = replace(TANK_CREW, code="b", mix_litres=None)
+    assert larger_than_any_tank(DayFacts(YARD, (TANK_CREW, no_limit), (job,))) == ()
+
+
+def test_what_is_begun_has_its_mix() -> None:
+    """A crew that has begun more than its tank holds was filled on the way; nothing else fits before it is again."""
+    begun = replace(TANK_JOB, tank_litres=300)
+    problem = tank_day(begun, started=(StartedStop("a", 1, 460, 490),), now_minute=500)
+    assert problem.crews[0].capacity == {"mix_litres": 300}
+    assert not isinstance(schedule_route(problem, "a", problem.fixed["a"]), Broken)

@@ -1,5 +1,5 @@
-// Keeps walkthroughs and pictures on the phone until they have gone up, in order, each once: the server knows them by
-// keys that are made here. Without this file the form is an ordinary form.
+// Keeps walkthroughs, pictures and short entries (steps done, poured, rinsed) on the phone until they have gone up, in
+// order, each once: the server knows them by keys that are made here. Without this file the forms are ordinary forms.
 "use strict";
 (() => {
   const place = document.getElementById("waiting");
@@ -130,10 +130,28 @@
     });
   }
 
+  // --- short entries: one button each, with the time at which it was pressed ---
+  for (const short of document.querySelectorAll("form[data-queue]")) {
+    short.addEventListener("submit", async (event) => {
+      event.preventDefault();
+      const fields = [...new FormData(short)].filter(([name, value]) => name !== "csrfmiddlewaretoken" && value !== "");
+      const key = crypto.randomUUID();
+      const body = { key, at: new Date().toISOString(), is_done: false, ...Object.fromEntries(fields) };
+      try {
+        await keep([{ user, kind: "short", key, path: short.dataset.queue, body }]);
+      } catch {  // no room on the phone: sent as an ordinary form
+        short.submit();
+        return;
+      }
+      short.querySelector("button").disabled = true;
+      await send(true);
+    });
+  }
+
   // --- going up ---
   const token = () => (document.cookie.match(/(?:^|; )csrftoken=([^;]+)/) || [])[1] || "";
-  const post = (item) => item.kind === "entry"
-    ? fetch("/api/walkthroughs/", {
+  const post = (item) => item.kind !== "photo"
+    ? fetch(item.path || "/api/walkthroughs/", {
       method: "POST", body: JSON.stringify(item.body),
       headers: { "Content-Type": "application/json", "X-CSRFToken": token() },
     })
@@ -199,7 +217,7 @@
     const count = (kind) => items.filter((item) => item.kind === kind).length;
     const words = [];
     if (items.length) {
-      words.push(place.dataset.waits.replace("{w}", count("entry")).replace("{p}", count("photo")));
+      words.push(place.dataset.waits.replace("{w}", count("entry")).replace("{p}", count("photo")).replace("{s}", count("short")));
     } else if (went) {
       words.push(place.dataset.none);
     }

@@ -1,0 +1,101 @@
+"""One stop's work on the phone: steps that are done, what was poured, and what lies where."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from zoneinfo import ZoneInfo
+
+from django.utils.translation import gettext as _
+
+from jobs.mixing.choices import ChemistryChoice
+from jobs.mixing.models import Product
+from jobs.mixing.words import strength_words
+from jobs.work.domain.reactions import reacts_with, unrinsed
+from jobs.work.models import Poured
+from jobs.work.selectors import poured_list, poured_record, steps_done
+from routing.dispatch.instructions import Step
+from routing.dispatch.models import SentStop
+from routing.dispatch.selectors.phone import PhoneStop, phone_stop
+from routing.dispatch.sheet import SheetLine
+
+
+@dataclass(frozen=True, slots=True)
+class PhoneStep:
+    step: Step
+    done_minute: int | None  # as the yard's clocks showed it
+
+
+@dataclass(frozen=True, slots=True)
+class PhoneLine:
+    row: SheetLine
+    steps: tuple[PhoneStep, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PhoneProduct:
+    """A product that may be poured here. `stop` names what lies unrinsed somewhere and must not meet it."""
+
+    pk: int
+    name: str
+    basis_points: int | None
+    basis: str
+    strength: str
+    stop: str
+
+
+@dataclass(frozen=True)
+class PhoneWork:
+    stop: PhoneStop
+    lines: tuple[PhoneLine, ...]
+    products: tuple[PhoneProduct, ...]
+    poured: tuple[tuple[int, str], ...]  # minute of the day, words; newest first
+    lies_there: str
+
+
+def phone_work(*, stop: SentStop) -> PhoneWork:
+    """Everything of the page, in a number of queries that does not grow with steps and products."""
+    page, zone = phone_stop(stop=stop), stop.route.sent.plan.yard.timezone
+    done = steps_done(job_ids=[stop.job_id])
+    there = unrinsed(poured_record(property_id=stop.job.property_id), None)
+    return PhoneWork(
+        stop=page,
+        lines=tuple(_line(line, done, zone) for line in page.row.lines),
+        products=tuple(_products(page, there)),
+        poured=tuple((_minute(row.at, zone), _poured_words(row)) for row in poured_list(job_id=stop.job_id)),
+        lies_there=", ".join(str(ChemistryChoice(what).label) for what in sorted(there)),
+    )
+
+
+def _line(line: SheetLine, done: Mapping[tuple[int, str], datetime], zone: str) -> PhoneLine:
+    times = ((step, done.get((line.line_id, step.code))) for step in line.steps)
+    return PhoneLine(line, tuple(PhoneStep(step, None if at is None else _minute(at, zone)) for step, at in times))
+
+
+def _products(page: PhoneStop, there: frozenset[str]) -> list[PhoneProduct]:
+    """Those of the stop's mixes first, with their strength, then every other product of the company."""
+    planned = {note.product_id: note for line in page.row.lines for note in line.mixes if not note.is_stopped}
+    rows = sorted(Product.objects.filter(is_active=True), key=lambda row: (row.pk not in planned, row.name))
+    return [
+        PhoneProduct(
+            pk=row.pk,
+            name=row.name,
+            basis_points=planned[row.pk].basis_points if row.pk in planned else None,
+            basis=planned[row.pk].basis if row.pk in planned else "",
+            strength=strength_words(planned[row.pk].basis_points, planned[row.pk].basis) if row.pk in planned else "",
+            stop=", ".join(str(ChemistryChoice(what).label) for what in sorted(reacts_with(row.chemistry, there))),
+        )
+        for row in rows
+    ]
+
+
+def _poured_words(row: Poured) -> str:
+    where = _(row.wall.name) if row.wall else _("whole house")
+    if row.product is None:
+        return _("%(where)s: rinsed") % {"where": where}
+    strength = f", {strength_words(row.basis_points, row.basis)}" if row.basis_points else ""
+    return f"{where}: {row.product.name}{strength}"
+
+
+def _minute(at: datetime, zone: str) -> int:
+    local = at.astimezone(ZoneInfo(zone))
+    return local.hour * 60 + local.minute

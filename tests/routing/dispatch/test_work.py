@@ -1,0 +1,380 @@
+"""Work instructions and mixes: on the sheets, on the phone, on the truck."""
+
+import io
+from datetime import UTC, date, datetime
+from typing import Any
+
+import pytest
+import time_machine
+from django.utils import translation
+from pypdf import PdfReader
+
+from jobs.mixing.services import direction_set, limits_start
+from jobs.walkthroughs.inputs import FindingInput
+from jobs.work.models import Poured, StepMark
+from routing.dispatch.models import Rig, SentStop
+from routing.dispatch.pdf import mix_sheet_pdf, sheet_pdf
+from routing.dispatch.selectors.sheets import sheet_of_route
+from routing.dispatch.services import plan_send_out, rig_set
+from routing.dispatch.sheet import Sheet, SheetLine
+from tests import factories
+
+pytestmark = pytest.mark.django_db
+NOON = datetime(2026, 6, 2, 16, 0, tzinfo=UTC)
+GALLON = 3_785
+
+
+@pytest.fixture(autouse=True)
+def noon() -> Any:
+    with time_machine.travel(NOON, tick=False) as traveller:
+        yield traveller
+
+
+@pytest.fixture
+def truck() -> Any:
+    """An injector of 10 : 1, five-gallon jugs, a tank of 100 litres."""
+    truck = factories.make_truck(code="T7", mix_litres=100)
+    rig_set(truck=truck, drawn_ml=1_000, out_ml=11_000, jug_ml=5 * GALLON, eyewash_ml=7 * GALLON)
+    return truck
+
+
+@pytest.fixture
+def crew(crew_lead: Any, truck: Any) -> Any:
+    return factories.make_crew(lead=crew_lead, code="A", name="Heron", truck=truck, yard=truck.yard)
+
+
+@pytest.fixture
+def bleach() -> Any:
+    """12.5 trade percent that came yesterday."""
+    product = factories.make_product(name="Stock bleach", dwell_minutes=8, label_words="Follow the table.")
+    factories.make_stock(product=product)
+    return product
+
+
+@pytest.fixture
+def wash(bleach: Any) -> Any:
+    service = factories.make_service(code="wash", name="House wash")
+    factories.make_mix(service=service, product=bleach)
+    return service
+
+
+def house(service: Any, **over: Any) -> Any:
+    place = factories.make_property(street="14 Elm Street", **over)
+    factories.make_wall(property=place, name="south wall")
+    factories.make_wall(property=place, name="north wall", old_paint="yes")
+    return factories.make_job(property=place, lines=[{"service": service, "quantity": 2_400}])
+
+
+def planned(crew: Any, *jobs: Any) -> Any:
+    return factories.make_planned_day((crew, list(jobs)))
+
+
+def sheet_of(plan: Any) -> Sheet:
+    return sheet_of_route(route_id=plan.routes.get().pk)
+
+
+def line_of(plan: Any) -> SheetLine:
+    return sheet_of(plan).stops[0].lines[0]
+
+
+def sent_stop(crew: Any, *jobs: Any) -> SentStop:
+    plan = planned(crew, *jobs)
+    plan_send_out(plan=plan, expected_version=1)
+    return SentStop.objects.filter(route__sent__plan=plan).order_by("position")[0]
+
+
+def text_of(pdf: bytes) -> str:
+    pages = PdfReader(io.BytesIO(pdf)).pages
+    return " ".join(" ".join(page.extract_text() for page in pages).replace("\u200b", "").split())
+
+
+# --- mixes ---
+
+
+def test_a_mix_in_words(crew: Any, wash: Any) -> None:
+    """48 gallons at 1 % from 12.46 % (a day at 70 F): 3.9 gallons of stock in the jug, the rest water."""
+    (mix,) = line_of(planned(crew, house(wash))).mixes
+    assert mix.head == "Stock bleach, 1 % trade at the surface"
+    assert mix.how == (
+        "In the jug: 3.9 gal stock, 0.5 gal water (1 part stock to 0.13 parts water)",
+        "The injector draws 1 part to 10.0 parts of water; about 48.0 gal reach the surface",
+        "Stock today: 12.45 % trade, estimated from age and warmth",
+        "Dwell by the label: 8 min, never drying",
+        "Label: Follow the table.",
+    )
+    assert mix.warnings == ()
+
+
+def test_an_injector_that_cannot(crew: Any, bleach: Any) -> None:
+    """Said in words, with the most that it can; and a limit with its footing."""
+    limits_start(today=date(2026, 6, 1))
+    strong = factories.make_service()
+    factories.make_mix(service=strong, product=bleach, target_basis_points=180)
+    (mix,) = line_of(planned(crew, house(strong))).mixes
+    assert mix.warnings[0] == (
+        "This injector cannot exceed 1.13 % trade with this stock; 1.8 % was asked for. Let the office decide."
+    )
+    assert mix.warnings[1].startswith("Stronger than the limit for vinyl, 1.3 % hypochlorite by weight: A siding maker")
+    assert not mix.is_stopped
+
+
+@pytest.mark.parametrize(
+    ("stock", "measured", "words"),
+    [
+        (None, True, "Do not mix: No stock of this product is written down."),
+        ({"received_on": date(2025, 1, 1)}, True, "Do not mix: Too old, too cold or too hot for an estimate."),
+        ({"basis_points": 90}, True, "Do not mix: The target is not weaker than the stock."),
+        ({}, False, "Do not mix: The draw of this truck's injector was not measured."),
+    ],
+)
+def test_hard_stops(crew: Any, stock: dict[str, Any] | None, measured: bool, words: str) -> None:
+    """No figures at all where nothing may be mixed, and nothing of it on the truck."""
+    mix = factories.make_mix()
+    if stock is not None:
+        factories.make_stock(product=mix.product, **stock)
+    if not measured:
+        Rig.objects.all().delete()
+    plan = planned(crew, house(mix.service))
+    (note,) = line_of(plan).mixes
+    assert note.warnings[0].startswith(words)
+    assert (note.is_stopped, note.how, note.stock_ml) == (True, (), 0)
+    assert sheet_of(plan).mix_totals == ()
+
+
+def test_what_the_truck_takes(crew: Any, wash: Any, bleach: Any) -> None:
+    """Sums of the stops, in jugs; a tank that is too small and packages that may not ride are said."""
+    roof = factories.make_service(unit="flat_sqft", skills=[factories.make_skill(code="roof")])
+    factories.make_mix(service=roof, product=bleach, way="tank", target_basis_points=400)
+    jobs = [house(wash), house(wash), house(roof)]
+    totals = sheet_of(planned(crew, *jobs)).mix_totals
+    assert totals[0] == "Stock bleach: 23.1 gal stock for the day, 5 jugs of 5.0 gal"
+    assert totals[1] == "Tank: 48.0 gal mixed, more than its 26.4 gal. It must be filled again on the way."
+    assert len(totals) == 2
+
+
+def test_jugs_that_may_not_ride(crew: Any, wash: Any) -> None:
+    """A 15-gallon drum is outside the exception; too little eyewash water is said."""
+    rig_set(truck=crew.truck, jug_ml=15 * GALLON, eyewash_ml=3 * GALLON)
+    totals = sheet_of(planned(crew, house(wash))).mix_totals
+    assert totals[1].startswith("WARNING: jugs of 15.0 gal are outside the materials-of-trade exception")
+    assert totals[2].startswith("Eyewash: at least 6 gal")
+
+
+# --- instructions ---
+
+
+def test_steps_in_the_trades_order(crew: Any, wash: Any) -> None:
+    """Wet, test, small sections, dwell, agitate, rinse; in the company's direction."""
+    job = house(wash)
+    steps = line_of(planned(crew, job)).steps
+    assert [step.code for step in steps] == [
+        "cover", "prewet", "test", "apply", "dwell", "agitate", "rinse", "plants",
+    ]  # fmt: skip
+    assert "from the bottom up" in steps[1].words
+    assert steps[4].words == "Dwell 8 min by the label; never let it dry"
+    direction_set(direction="top_down")
+    assert (
+        "from the top down"
+        in line_of(factories.make_planned_day((crew, [job]), work_date=date(2026, 6, 4))).steps[3].words
+    )
+
+
+def test_findings_in_their_place(crew: Any, wash: Any) -> None:
+    """Each where it matters: outlets before the water, chalk and old paint where one would brush."""
+    job = house(wash)
+    south = job.property.walls.get(name="south wall")
+    kinds = ("outlet", "open_window", "broken_panel", "failed_caulk", "loose_paint", "shutters")
+    findings = tuple(FindingInput(kind=kind, wall_id=south.pk) for kind in kinds)
+    factories.make_walkthrough(job=job, findings=(*findings, FindingInput(kind="other", note="wasps by the door")))
+    steps = {step.code: step.notes for step in line_of(planned(crew, job)).steps}
+    assert steps["cover"] == (
+        "south wall: outlet without a cover, seal it before any water",
+        "south wall: window that does not shut, tape it or keep the water away",
+    )
+    assert steps["apply"] == ("south wall: broken panel, no water behind it",)
+    assert steps["rinse"] == ("south wall: failed caulk, no spray into the joint",)
+    assert steps["prewet"] == ("house: wasps by the door",)
+    assert steps["agitate"] == (
+        "south wall: chalk 3 of 5: no brush, no pressure; touching leaves marks",
+        "south wall: loose paint, neither brush nor pressure",
+        "south wall: oxidised shutters, do not rub",
+        "north wall: paint from before 1978: lead-safe practice before any of it is disturbed (40 CFR 745)",
+    )
+
+
+def test_walls_of_the_line_only(crew: Any) -> None:
+    """A removal on the north wall says nothing of the south wall's panel, and its steps are those of a removal."""
+    removal = factories.make_service(removes_chalk=True)
+    job = house(removal)
+    north, south = (job.property.walls.get(name=name) for name in ("north wall", "south wall"))
+    job.lines.get().walls.set([north])
+    factories.make_walkthrough(job=job, findings=(FindingInput(kind="broken_panel", wall_id=south.pk),))
+    steps = line_of(planned(crew, job)).steps
+    assert [step.code for step in steps][-1] == "look"
+    assert not any(note.startswith("south wall") for step in steps for note in step.notes)
+
+
+@pytest.mark.parametrize(
+    ("unit", "skill", "code"),
+    [
+        ("flat_sqft", "", "drain"),
+        ("flat_sqft", "roof", "ladder"),
+        ("linear_ft", "ladder", "ladder"),
+        ("pane", "", "test"),
+    ],
+)
+def test_other_work_has_its_own_steps(crew: Any, unit: str, skill: str, code: str) -> None:
+    skills = [factories.make_skill(code=skill)] if skill else []
+    service = factories.make_service(unit=unit, skills=skills)
+    assert line_of(planned(crew, house(service))).steps[0].code == code
+
+
+def test_a_rinse_between_what_must_not_meet(crew: Any, wash: Any) -> None:
+    factories.make_mix(
+        service=wash,
+        position=2,
+        product=factories.make_product(chemistry="acid"),
+        target_basis="volume",
+        way="at_house",
+    )
+    last = line_of(planned(crew, house(wash))).steps[-1]
+    assert (last.code, last.words[:4]) == ("between", "STOP")
+
+
+# --- on paper ---
+
+
+def test_both_pdfs_say_the_same(crew: Any, wash: Any) -> None:
+    job = house(wash, year_built=1950)
+    plan = planned(crew, job)
+    mixes, route = (text_of(made(sheet_of(plan))) for made in (mix_sheet_pdf, sheet_pdf))
+    for text in (mixes, route):
+        assert "In the jug: 3.9 gal stock, 0.5 gal water" in text
+        assert "The product label, the safety data sheet, local code and licensed practice come first" in text
+        assert "Stock bleach: 3.9 gal stock for the day, 1 jugs of 5.0 gal" in text
+    assert "Test spot: a small place out of sight" in route
+    assert "paint from before 1978" in route
+
+
+def test_in_spanish(crew: Any, wash: Any) -> None:
+    plan = planned(crew, house(wash))
+    with translation.override("es"):
+        text = text_of(mix_sheet_pdf(sheet_of(plan)))
+        steps = line_of(plan).steps
+    assert "En el bidón: 3.9 gal de concentrado" in text
+    assert steps[6].words.startswith("Enjuague bien, de frente")
+
+
+def test_the_office_opens_them(client_of: Any, office: Any, crew: Any, wash: Any, assert_query_count: Any) -> None:
+    route = planned(crew, house(wash), house(wash)).routes.get()
+    client = client_of(office)
+    with assert_query_count("mix sheet"):
+        page = client.get(f"/sheets/{route.pk}/mix/").content.decode()
+    assert "7.7 gal stock for the day" in page
+    assert client.get(f"/sheets/{route.pk}/mix.pdf")["Content-Type"] == "application/pdf"
+    assert "mix and steps" in client.get(f"/sheets/{route.pk}/").content.decode()
+
+
+# --- on the phone ---
+
+
+@pytest.fixture
+def client(client_of: Any, crew_lead: Any) -> Any:
+    return client_of(crew_lead)
+
+
+def test_the_stop_page(client: Any, crew: Any, wash: Any, assert_query_count: Any) -> None:
+    """Mixes, steps and walls; a step is pressed and shows its time; pressed again it is open again."""
+    stop = sent_stop(crew, house(wash), house(wash))
+    address = f"/crew/stops/{stop.pk}/work/"
+    with assert_query_count("crew's work instructions"):
+        page = client.get(address).content.decode()
+    assert "Stock bleach, 1 % trade at the surface" in page
+    line = stop.job.lines.get()
+    for is_done, words in (("true", "done 12:00 pm"), ("", "Test spot")):
+        client.post(f"{address}step/", {"line": line.pk, "step": "test", "is_done": is_done})
+        page = client.get(address).content.decode()
+        assert (words in page, StepMark.objects.latest("id").is_done) == (True, bool(is_done))
+    assert "done 12:00 pm" not in page
+
+
+def test_stop_on_the_phone(client: Any, crew: Any, wash: Any, bleach: Any) -> None:
+    """Acid after hypochlorite is refused in words, the page warns before; after the rinse it goes."""
+    acid = factories.make_product(chemistry="acid", name="Brightener")
+    stop = sent_stop(crew, house(wash))
+    wall, address = stop.job.property.walls.get(name="south wall"), f"/crew/stops/{stop.pk}/work/"
+    client.post(f"{address}pour/", {"product": bleach.pk, "wall": wall.pk, "basis_points": 100, "basis": "trade"})
+    assert "Not rinsed yet: hypochlorite" in client.get(address).content.decode()
+    refused = client.post(f"{address}pour/", {"product": acid.pk, "wall": wall.pk}, follow=True).content.decode()
+    assert "STOP. Hypochlorite was poured here and no rinse is recorded: with acid it gives poisonous gas." in refused
+    assert Poured.objects.count() == 1
+    client.post(f"{address}rinse/", {"wall": wall.pk})
+    client.post(f"{address}pour/", {"product": acid.pk, "wall": wall.pk})
+    page = client.get(address).content.decode()
+    assert "12:00 pm south wall: Brightener" in page
+    assert "12:00 pm south wall: Stock bleach, 1 % trade" in page
+    assert Poured.objects.count() == 3
+
+
+def test_nonsense_is_refused(client: Any, crew: Any, wash: Any) -> None:
+    """Other lines, walls and products, and kinds that do not exist: said, nothing written."""
+    stop = sent_stop(crew, house(wash))
+    address, other = f"/crew/stops/{stop.pk}/work/", factories.make_job()
+    for kind, body in (
+        ("step", {"line": other.lines.get().pk, "step": "test"}),
+        ("step", {"line": "x", "step": "test"}),
+        ("pour", {"product": 999_999}),
+        ("pour", {}),
+        ("rinse", {"wall": factories.make_wall().pk}),
+        ("rinse", {"wall": "x"}),
+    ):
+        assert client.post(f"{address}{kind}/", body).status_code == 302, kind
+    assert client.post(f"{address}fly/", {}).status_code == 404
+    assert (Poured.objects.count(), StepMark.objects.count()) == (0, 0)
+
+
+def test_another_crews_stop(client_of: Any, crew: Any, wash: Any) -> None:
+    stop = sent_stop(crew, house(wash))
+    stranger = client_of(factories.make_user(role="crew_lead"))
+    assert stranger.get(f"/crew/stops/{stop.pk}/work/").status_code == 404
+    assert stranger.post(f"/crew/stops/{stop.pk}/work/rinse/", {}).status_code == 404
+    assert stranger.get(f"/crew/routes/{stop.route_id}/mix.pdf").status_code == 404
+
+
+# --- trucks and sums ---
+
+
+def test_a_truck_is_measured(client_of: Any, office: Any, crew: Any, assert_query_count: Any) -> None:
+    client = client_of(office)
+    with assert_query_count("trucks"):
+        assert "0.3 gal in 2.9 gal" in client.get("/trucks/").content.decode()
+    body = {"drawn_ml": "0.5", "out_ml": "5", "jug_ml": "5", "eyewash_ml": "6", "measured_on": "2026-06-01"}
+    assert client.post("/trucks/T7/", body).status_code == 302
+    rig = Rig.objects.get()
+    assert (rig.drawn_ml, rig.out_ml) == (1_893, 18_927)
+    wrong = client.post("/trucks/T7/", body | {"out_ml": "0.4"})
+    assert (wrong.status_code, "More must leave the hose" in wrong.content.decode()) == (422, True)
+    assert client.get("/trucks/none/").status_code == 404
+
+
+@pytest.mark.parametrize(
+    ("query", "words"),
+    [
+        ({"batch_stock": "12.5", "batch_target": "1", "batch_gallons": "50"}, "4.0 gal stock and 46.0 gal water"),
+        ({"batch_stock": "1", "batch_target": "1", "batch_gallons": "50"}, "No mix can be stronger than its stock"),
+        (
+            {"injector_stock": "12.5", "injector_target": "1.3", "injector_gallons": "10", "injector_drawn": "0.5",
+             "injector_out": "5.5"},
+            "This injector cannot exceed 1.14 % with this stock.",
+        ),
+        ({"nozzle_flow": "5", "nozzle_psi": "2500"}, "Number 6.32: take size 6.5"),
+        ({"heat_f": "96", "heat_humidity": "65"}, "Feels like 121 F in the shade (very high"),
+        ({"heat_f": "96", "heat_humidity": "650"}, "Humidity, %: a number from 0 to 100."),
+        ({"ladder_length": "20"}, "Foot 5.0 ft out from the wall; it then reaches 19.4 ft up."),
+        ({"line_kv": "115"}, "12 ft 2 in away"),
+        ({"line_kv": "nan"}, "Line, kilovolts: a number from 0 to 1000."),
+    ],
+)  # fmt: skip
+def test_sums(client: Any, query: dict[str, str], words: str) -> None:
+    """Each answers in a sentence, or says what is wrong."""
+    assert words in client.get("/crew/reckon/", query).content.decode()
