@@ -21,6 +21,7 @@ ROOMS = [
     "jobs.mixing",
     "jobs.walkthroughs",
     "jobs.work",
+    "jobs.chalking",
     "jobs.reminders",
     "routing.roads",
     "routing.plans",

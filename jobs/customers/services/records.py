@@ -7,6 +7,7 @@ from django.utils.translation import gettext as _
 
 from jobs.customers.models import AddressLookup, Consent, Customer, Property, Purpose, Wall
 from shared import clock
+from shared.background.services import enqueue
 from shared.errors import Conflict, Refused
 from shared.events.services import event_record
 
@@ -77,8 +78,13 @@ def wall_create(*, place: Property, actor: Any, name: str, **fields: Any) -> Wal
 
 @transaction.atomic
 def wall_update(*, wall: Wall, actor: Any, **fields: Any) -> Wall:
-    """Change the given fields of a wall. Raises ValidationError, Conflict."""
-    return _save(wall, fields, WALL_FIELDS, actor, "wall.changed")
+    """Change the given fields of a wall; its chalk is forecast anew in the background.
+
+    Raises ValidationError, Conflict.
+    """
+    changed = _save(wall, fields, WALL_FIELDS, actor, "wall.changed")
+    enqueue("chalking.forecast_property", property_id=changed.property_id)
+    return changed
 
 
 @transaction.atomic

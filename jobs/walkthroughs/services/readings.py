@@ -8,12 +8,20 @@ from django.utils.translation import gettext as _
 from jobs.customers.models import Wall
 from jobs.walkthroughs.domain import is_on_scale
 from jobs.walkthroughs.models import ChalkReading
+from shared.background.services import enqueue
 from shared.errors import Refused
 from shared.events.services import event_record
 
 
 @transaction.atomic
-def reading_record(
+def reading_record(*, wall: Wall, **fields: Any) -> ChalkReading:
+    """Write down the chalk found on a wall as `reading_store` does; its property is forecast in the background."""
+    row = reading_store(wall=wall, **fields)
+    enqueue("chalking.forecast_property", property_id=wall.property_id)
+    return row
+
+
+def reading_store(
     *,
     wall: Wall,
     reading: Decimal,
@@ -23,7 +31,7 @@ def reading_record(
     note: str = "",
     actor: Any = None,
 ) -> ChalkReading:
-    """Write down the chalk found on a wall, on our field scale. A correction is a new reading.
+    """The row of a reading on our field scale, inside the caller's transaction. A correction is a new reading.
 
     Raises Refused for a reading off the scale or a day after `today`, ValidationError for other values.
     """

@@ -17,9 +17,10 @@ from jobs.walkthroughs.errors import AlreadyRecorded
 from jobs.walkthroughs.inputs import FOLDER, MOST_PHOTOS, FindingInput, WalkthroughInput, WallInput
 from jobs.walkthroughs.models import Acknowledgement, Finding, FindingKind, Photo, Walkthrough, WallFinding
 from jobs.walkthroughs.pictures import Picture, picture_make
-from jobs.walkthroughs.services.readings import reading_record
+from jobs.walkthroughs.services.readings import reading_store
 from jobs.work.models import Job
 from shared import clock
+from shared.background.services import enqueue
 from shared.company.selectors import company_get
 from shared.errors import Refused
 from shared.events.services import event_record
@@ -54,6 +55,8 @@ def walkthrough_record(*, job: Job, entry: WalkthroughInput, now: datetime, acto
     for finding in entry.findings:
         _finding_store(row, finding)
     event_record(kind="walkthrough.recorded", subject=job, actor=actor, data={"walkthrough": row.pk})
+    if entry.walls:
+        enqueue("chalking.forecast_property", property_id=job.property_id)
     return row
 
 
@@ -97,7 +100,7 @@ def _wall_store(row: Walkthrough, given: WallInput, actor: Any) -> None:
     wall = _wall(row, given, actor)
     if row.wall_findings.filter(wall=wall).exists():
         raise Refused(_("A wall is there twice."))
-    reading = reading_record(
+    reading = reading_store(
         wall=wall,
         reading=wall_reading(given.spots),
         read_on=row.walked_on,

@@ -12,6 +12,7 @@ from jobs.work.services.steps import step_take
 from pricing.earnings import services as ledger
 from pricing.earnings.choices import EntryKind
 from shared import clock
+from shared.background.services import enqueue
 from shared.errors import Refused
 
 
@@ -66,6 +67,8 @@ def visit_record(
     _share_out(visit, agreed, totals, lines)
     if job.callback_of_id is None:
         intervals_move(property=job.property, services=[line.service for line in agreed], done_on=work_date)
+    if any(line.service.removes_chalk for line in agreed):
+        enqueue("chalking.forecast_property", property_id=job.property_id)
     return visit
 
 

@@ -1,0 +1,27 @@
+from django.db import models
+from django.utils.translation import gettext_lazy as _
+
+
+class DueWhen(models.TextChoices):
+    """Which day of a wall's interval makes its property due."""
+
+    EARLY = "early", _("early: one wall in ten has passed the limit by then")
+    MIDDLE = "middle", _("half way: every second wall has passed the limit by then")
+
+
+class Since(models.TextChoices):
+    """What began the present life of a wall's surface."""
+
+    REMOVAL = "removal", _("chalk was taken off")
+    FITTED = "fitted", _("fitted or painted")
+    BUILT = "built", _("house was built")
+    UNKNOWN = "unknown", _("not known")
+
+
+class Refusal(models.TextChoices):
+    """Why a wall that was read has no day. Empty where it has one."""
+
+    NONE = "", _("none")
+    NO_START = "no_start", _("nobody knows since when it weathers")
+    TOO_EARLY = "too_early", _("not read since chalk was taken off or the siding was fitted")
+    TOO_WIDE = "too_wide", _("too little data")

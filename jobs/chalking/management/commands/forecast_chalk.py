@@ -1,0 +1,33 @@
+import json
+import time
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandParser
+
+from jobs.chalking.selectors import chalk_setting_get
+from jobs.chalking.services import forecasts_update
+from shared import clock
+
+
+class Command(BaseCommand):
+    help = (
+        "Fits how chalk grows and forecasts when each wall passes the limit. Safe to repeat; the clock does it nightly."
+    )
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument("--property", type=int, action="append", help="only this property, with the stored fit")
+        parser.add_argument("--json", action="store_true", help="one JSON object instead of lines")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        began = time.perf_counter()
+        counts = forecasts_update(now=clock.now(), property_ids=options["property"])
+        seconds = round(time.perf_counter() - began, 1)
+        limit = chalk_setting_get().limit
+        if options["json"]:
+            self.stdout.write(json.dumps(counts.as_json() | {"limit": limit, "seconds": seconds}))
+            return
+        fitted = "fitted anew" if counts.is_refitted else "as it was fitted before"
+        self.stdout.write(
+            f"{counts.forecast} of {counts.walls} walls that were read have a day for passing {limit:g}, "
+            f"{counts.refused} have too little data. Model {fitted}, {seconds} s."
+        )

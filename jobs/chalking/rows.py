@@ -1,0 +1,199 @@
+"""Walls, readings and removals turned into what the growth model takes. A fixed number of queries, read as a stream."""
+
+import hashlib
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date
+from itertools import groupby
+from operator import itemgetter
+from typing import Any
+
+import numpy as np
+from django.db.models import Exists, OuterRef, QuerySet
+
+from jobs.chalking.domain.growth import MID_TONE, RAIN_DAYS, Bools, Floats, Ints, Readings, Walls
+from jobs.chalking.domain.life import Life, first_life, life_before
+from jobs.chalking.domain.seasons import Days, dose_between
+from jobs.chalking.domain.sun import relative_doses
+from jobs.customers.models import Material, Wall, WallKind
+from jobs.walkthroughs.models import FIELD_SCALE, ChalkReading
+from jobs.work.models import JobLine, VisitLine
+
+EFFECTS = (*(f"material {code}" for code in Material.values), *(f"kind {code}" for code in WallKind.values))
+SOMEBODY = 0  # the reader of readings whose reader is not known, or was not known when the model was fitted
+USUAL_LATITUDE = 40.0  # where no property of the company has a place
+LATITUDE_GRAIN = 0.1  # degrees; the sun is computed once for all walls between two such lines
+VERSION = "1"  # of all that turns rows into numbers; another one refits
+
+
+@dataclass(frozen=True)
+class Book:
+    """Every wall that was read, W of them, ordered by id, and their R usable readings.
+
+    `since` is the first day of the present life, NaT where unknown; `reading_counts` are of usable readings, those
+    that have a dose; `last_read_on` is of all readings.
+    """
+
+    wall_ids: Ints
+    walls: Walls
+    readings: Readings
+    by_month: Floats
+    lives: tuple[Life, ...]
+    last_read_on: tuple[date, ...]
+    reader_ids: tuple[int, ...]
+
+    @property
+    def again_now(self) -> Bools:
+        return np.array([life.is_again for life in self.lives], dtype=bool)
+
+    @property
+    def since(self) -> Days:
+        return np.array([life.since or "NaT" for life in self.lives], dtype="datetime64[D]")
+
+    @property
+    def reading_counts(self) -> Ints:
+        return np.bincount(self.readings.wall, minlength=len(self.wall_ids))
+
+    @property
+    def parameter_names(self) -> tuple[str, ...]:
+        """Names of the effects and readers, in the order of the parameters that follow the fixed ones."""
+        return (*EFFECTS, "reader unknown", *(f"reader {pk}" for pk in self.reader_ids))
+
+    def digest(self) -> str:
+        """SHA-256 of everything that a fit depends on."""
+        found = hashlib.sha256(VERSION.encode())
+        parts = (self.wall_ids, self.walls.effects, self.walls.darkness, self.by_month)
+        read = self.readings
+        for part in (*parts, read.wall, read.step, read.dose, read.again, read.reader, read.after_rain):
+            found.update(np.ascontiguousarray(part).tobytes())
+        found.update(repr(self.reader_ids).encode())
+        return found.hexdigest()
+
+
+def book_of(*, property_ids: Sequence[int] | None = None, reader_ids: Sequence[int] | None = None) -> Book:
+    """Read all walls that were ever read, or those of some properties.
+
+    `reader_ids` are the readers to tell apart, those of a stored fit; everybody who read unless given.
+    """
+    rows = list(_walls(property_ids))
+    by_month = _doses(rows)
+    removals = _removals(property_ids)
+    table, lives, last_read = _readings(rows, removals, property_ids)
+    readers = sorted({reader for reader in table["reader"].tolist() if reader}) if reader_ids is None else reader_ids
+    dose = dose_between(by_month[table["wall"]], table["since"], table["read_on"])
+    usable = ~np.isnat(table["since"]) & (dose > 0)
+    table, dose = table[usable], dose[usable]
+    place = {reader: k for k, reader in enumerate(readers, start=1)}
+    readings = Readings(
+        wall=table["wall"].astype(np.int64),
+        step=table["step"].astype(np.int64),
+        dose=dose,
+        again=table["again"],
+        reader=np.array([place.get(reader, SOMEBODY) for reader in table["reader"].tolist()], dtype=np.int64),
+        after_rain=table["after_rain"],
+        reader_count=len(readers) + 1,
+    )
+    return Book(
+        wall_ids=np.array([row[0] for row in rows], dtype=np.int64),
+        walls=_as_walls(rows),
+        readings=readings,
+        by_month=by_month,
+        lives=tuple(lives),
+        last_read_on=tuple(last_read),
+        reader_ids=tuple(readers),
+    )
+
+
+Row = tuple[Any, ...]
+_READING = np.dtype(
+    [
+        ("wall", "i4"), ("step", "i1"), ("since", "M8[D]"), ("read_on", "M8[D]"), ("again", "?"), ("reader", "i8"),
+        ("after_rain", "?"),
+    ]
+)  # fmt: skip
+
+
+def _walls(property_ids: Sequence[int] | None) -> Iterator[Row]:
+    was_read = ChalkReading.objects.filter(wall=OuterRef("pk"), scale=FIELD_SCALE)
+    walls = Wall.objects.filter(Exists(was_read))
+    fields = (
+        "pk", "property_id", "kind", "material", "lightness_percent", "facing_degrees", "shade", "year_fitted",
+        "property__year_built", "property__latitude",
+    )  # fmt: skip
+    return _of(walls, "property", property_ids).order_by("pk").values_list(*fields).iterator()
+
+
+def _of(rows: QuerySet[Any], field: str, property_ids: Sequence[int] | None) -> QuerySet[Any]:
+    return rows if property_ids is None else rows.filter(**{f"{field}__in": property_ids})
+
+
+def _as_walls(rows: Sequence[Row]) -> Walls:
+    number = {name: k for k, name in enumerate(EFFECTS)}
+    effects = [(number[f"material {row[3]}"], number[f"kind {row[2]}"]) for row in rows]
+    darkness = [MID_TONE if row[4] is None else 1 - row[4] / 100 for row in rows]
+    return Walls(np.array(effects, dtype=np.int64).reshape(-1, 2), np.array(darkness, dtype=float), len(EFFECTS))
+
+
+def _doses(rows: Sequence[Row]) -> Floats:
+    """Dose by month of each wall: the sun once for each latitude, on a grain of a tenth of a degree."""
+    known = [row[9] for row in rows if row[9] is not None]
+    usual = float(np.mean(known)) if known else USUAL_LATITUDE
+    latitudes = np.array([usual if row[9] is None else row[9] for row in rows], dtype=float)
+    lines = np.round(latitudes / LATITUDE_GRAIN).astype(int)
+    facings = np.array([np.nan if row[5] is None else row[5] for row in rows], dtype=float)
+    shades = np.array([row[6] for row in rows])
+    found = np.zeros((len(rows), 12))
+    for line in np.unique(lines):
+        there = lines == line
+        found[there] = relative_doses(line * LATITUDE_GRAIN, facings[there], list(shades[there]))
+    return found
+
+
+def _removals(property_ids: Sequence[int] | None) -> dict[tuple[str, int], list[date]]:
+    """Days on which chalk was taken off: of the walls that the job line names, of the whole property where it names
+    none; by ("wall", id) or ("property", id), in order of time."""
+    done = VisitLine.objects.filter(service__removes_chalk=True)
+    lines = _of(done, "visit__job__property", property_ids).order_by("visit__work_date", "pk")
+    rows = list(lines.values_list("visit__work_date", "job_line_id", "visit__job__property_id"))
+    named: dict[int, list[int]] = {}
+    through = JobLine.walls.through.objects.filter(jobline__service__removes_chalk=True)
+    for line, wall in _of(through, "jobline__job__property", property_ids).values_list("jobline_id", "wall_id"):
+        named.setdefault(line, []).append(wall)
+    found: dict[tuple[str, int], list[date]] = {}
+    for day, line, place in rows:
+        for wall in named.get(line, ()):
+            found.setdefault(("wall", wall), []).append(day)
+        if line not in named:
+            found.setdefault(("property", place), []).append(day)
+    return found
+
+
+def _readings(
+    rows: Sequence[Row], removals: dict[tuple[str, int], list[date]], property_ids: Sequence[int] | None
+) -> tuple[Any, list[Life], list[date]]:
+    """Readings by wall with the life each was read in; then the present life and last day of reading of each wall."""
+    place = {row[0]: k for k, row in enumerate(rows)}
+    found: list[tuple[Any, ...]] = []
+    lives = [Life(None, "unknown")] * len(rows)
+    last_read = [date.min] * len(rows)
+    for wall_id, group in groupby(_reading_rows(property_ids), itemgetter(0)):
+        at = place.get(wall_id)
+        if at is None:
+            continue  # first read after the walls were
+        first = first_life(rows[at][7], rows[at][8])
+        taken_off = sorted(removals.get(("wall", wall_id), []) + removals.get(("property", rows[at][1]), []))
+        newest_of_day = {day: rest for _wall, day, *rest in group}  # a correction is a later row of the same day
+        for day, (reading, rain, reader) in newest_of_day.items():
+            life = life_before(day, first, taken_off)
+            is_wet = rain is not None and rain <= RAIN_DAYS
+            found.append((at, int(reading * 2), life.since or "NaT", day, life.is_again, reader or 0, is_wet))
+            last_read[at] = day
+        lives[at] = life_before(date.max, first, taken_off)
+    return np.array(found, dtype=_READING), lives, last_read
+
+
+def _reading_rows(property_ids: Sequence[int] | None) -> Iterator[Row]:
+    """By wall and day, the newest of a day last; only readings on our own scale: scales are never mixed."""
+    readings = _of(ChalkReading.objects.filter(scale=FIELD_SCALE), "wall__property", property_ids)
+    fields = ("wall_id", "read_on", "reading", "days_since_rain", "read_by_id")
+    return readings.order_by("wall_id", "read_on", "pk").values_list(*fields).iterator()
