@@ -37,3 +37,9 @@ def minute_of(at: datetime, day: date, zone: str) -> int:
 def minute_of_wall_clock(day: date, clock: time, zone: str) -> int:
     """The minute of the day at which clocks in `zone` show `clock`."""
     return minute_of(datetime.combine(day, clock, tzinfo=ZoneInfo(zone)).astimezone(UTC), day, zone)
+
+
+def wall_clock_at(day: date, minute: int, zone: str) -> datetime:
+    """The instant (UTC) at which clocks in `zone` show `minute` minutes after midnight of `day`."""
+    hours, minutes = divmod(minute, 60)
+    return datetime.combine(day, time(hours, minutes), tzinfo=ZoneInfo(zone)).astimezone(UTC)

@@ -8,9 +8,16 @@ from typing import Any
 from django.db.models import Case, IntegerField, Max, QuerySet, Value, When
 from django.utils.translation import gettext as _
 
-from jobs.customers.models import Property
+from jobs.customers.models import Customer, Property
 from jobs.reminders import rows
-from jobs.reminders.domain.consent import ConsentRow, Obstacle, choose_channel, wait_until
+from jobs.reminders.domain.consent import (
+    ChannelChoice,
+    ConsentRow,
+    Obstacle,
+    choose_channel,
+    choose_for_booked_work,
+    wait_until,
+)
 from jobs.reminders.domain.due import CHALK, Due, due, due_key
 from jobs.reminders.models import InboundText, Reminder
 from jobs.reminders.wording import obstacle_words, reason_words, reminded_words, wait_words
@@ -207,3 +214,19 @@ def inbound_text_get(*, pk: int) -> InboundText:
     if text is None:
         raise NotFound(_("There is no such text."))
     return text
+
+
+def channels_for_booked_work(customers: Iterable[Customer]) -> dict[int, tuple[ChannelChoice, str]]:
+    """By customer: how to write about booked work, and the address; a fixed number of queries.
+
+    What may be unread holds back advertising only: a customer who asked something still hears when the crew comes.
+    """
+    known = list({customer.pk: customer for customer in customers}.values())
+    consents, held = rows.consents_by_address(known), rows.held_addresses(known)
+    found = {}
+    for customer in known:
+        addresses = rows.addresses_of(customer)
+        closed = {each: hold for each, hold in rows.held_of(customer, held).items() if hold.code == "closed"}
+        choice = choose_for_booked_work(rows.consents_of(customer, consents), addresses, closed)
+        found[customer.pk] = (choice, addresses.get(choice.channel, ""))
+    return found

@@ -1,6 +1,6 @@
 from django.contrib import admin
 
-from routing.dispatch.models import Rig, SentPlan, StopMark
+from routing.dispatch.models import Rig, SentPlan, StopMark, ToldTime
 from shared.events.admin import LookOnlyAdmin
 
 
@@ -22,3 +22,11 @@ class RigAdmin(LookOnlyAdmin):
 
     list_display = ("truck", "drawn_ml", "out_ml", "measured_on", "jug_ml")
     list_select_related = ("truck",)
+
+
+@admin.register(ToldTime)
+class ToldTimeAdmin(LookOnlyAdmin):
+    """What customers were told."""
+
+    list_display = ("job", "work_date", "kind", "opens_at", "closes_at", "at")
+    list_select_related = ("job",)

@@ -10,7 +10,7 @@ from jobs.mixing.forms import GallonsField
 from jobs.walkthroughs.domain import STEPS, step_text
 from jobs.work.domain.booking import LineBooked
 from jobs.work.forms import MoneyField
-from routing.dispatch.models import Rig
+from routing.dispatch.models import Rig, TellingSettings
 from routing.dispatch.sheet import SheetWall
 from shared.units import ML_PER_US_GALLON
 
@@ -121,3 +121,14 @@ class RigForm(forms.Form):
         known = {name: getattr(rig, name) for name in gallons}
         shown = {name: None if ml is None else round(ml / ML_PER_US_GALLON, 3) for name, ml in known.items()}
         return shown | {"measured_on": rig.measured_on, "pressure_psi": rig.pressure_psi}
+
+
+class TellingForm(forms.ModelForm):
+    class Meta:
+        model = TellingSettings
+        fields = ("day_before", "from_hour", "on_our_way")
+        labels = {
+            "day_before": _("Write the day before"),
+            "from_hour": _("From which hour"),
+            "on_our_way": _("Crews may say that they are coming"),
+        }

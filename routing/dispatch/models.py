@@ -5,6 +5,7 @@ from django.utils.translation import gettext_lazy as _
 from jobs.work.models import Job
 from routing.plans.models import Crew, DayPlan, Truck
 from shared.events.append_only import AppendOnlyModel
+from shared.outbox.models import Message
 
 
 class SentPlan(AppendOnlyModel):
@@ -129,6 +130,57 @@ class Rig(models.Model):
 
     def __str__(self) -> str:
         return f"rig of {self.truck}"
+
+
+class TellingSettings(models.Model):
+    """Whether and when customers are told of the coming of a crew. One row, made on first use."""
+
+    day_before = models.BooleanField(default=True, help_text=_("Write on the day before, and when the time changes"))
+    from_hour = models.PositiveSmallIntegerField(default=15, help_text=_("Hour of the day before, where the yard is"))
+    on_our_way = models.BooleanField(default=True, help_text=_("Let the crew tell the next customer it is coming"))
+
+    class Meta:
+        verbose_name_plural = "telling settings"
+        constraints = [
+            models.CheckConstraint(condition=models.Q(pk=1), name="telling_settings_single_row"),
+            models.CheckConstraint(
+                condition=models.Q(from_hour__gte=8, from_hour__lte=20),
+                name="telling_from_hour_in_hours",
+                violation_error_message=_("Choose an hour from 8 to 20: nobody is written to at night."),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"day before from {self.from_hour}:00" if self.day_before else "off"
+
+
+class ToldKind(models.TextChoices):
+    FIRST = "first", _("told the day before")
+    CHANGED = "changed", _("told of the change")
+    ON_OUR_WAY = "on_our_way", _("told we are coming")
+
+
+class ToldTime(AppendOnlyModel):
+    """A customer was told when the crew comes to a job on a day."""
+
+    job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="told_times")
+    work_date = models.DateField()
+    kind = models.CharField(max_length=10, choices=ToldKind.choices)
+    opens_at = models.DateTimeField()
+    closes_at = models.DateTimeField()
+    message = models.ForeignKey(Message, on_delete=models.PROTECT, related_name="+")
+    at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["-at", "-id"]
+        indexes = [models.Index(fields=["job", "work_date", "-at"], name="told_newest")]
+        constraints = [
+            models.CheckConstraint(condition=models.Q(kind__in=ToldKind.values), name="told_kind_known"),
+            models.CheckConstraint(condition=models.Q(closes_at__gte=models.F("opens_at")), name="told_window_ordered"),
+        ]
+
+    def __str__(self) -> str:
+        return f"job {self.job_id} {self.kind}"
 
 
 class CalendarFeed(models.Model):

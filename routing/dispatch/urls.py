@@ -8,6 +8,8 @@ app_name = "dispatch"
 urlpatterns = [
     path("day-plans/<row:plan_id>/send-out/", office.send_out, name="send_out"),
     path("day-plans/<row:plan_id>/sent/", office.sent, name="sent"),
+    path("day-plans/<row:plan_id>/tell/", office.tell, name="tell"),
+    path("day-plans/<row:plan_id>/telling/", office.telling, name="telling"),
     path("sheets/<row:route_id>/", office.sheet, name="sheet"),
     path("sheets/<row:route_id>.pdf", office.sheet_as_pdf, name="sheet_pdf"),
     path("sheets/<row:route_id>/mix/", work.mix_sheet, name="mix_sheet"),
@@ -24,5 +26,6 @@ urlpatterns = [
     path("crew/stops/<row:stop_id>/work/<slug:kind>/", work.entry, name="crew_entry"),
     path("crew/stops/<row:stop_id>/finish/", crew.finish, name="crew_finish"),
     path("crew/stops/<row:stop_id>/readings/", crew.readings, name="crew_readings"),
+    path("crew/stops/<row:stop_id>/coming/", crew.coming, name="crew_coming"),
     path("crew/stops/<row:stop_id>/<slug:kind>/", crew.mark, name="crew_mark"),
 ]

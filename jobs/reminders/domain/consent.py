@@ -11,8 +11,10 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 EMAIL, TEXT = "email", "text"
-REMINDER, ALL = "reminder", "all"
+REMINDER, SERVICE, ALL = "reminder", "service", "all"
 CHANNELS = (EMAIL, TEXT)  # the first that may be used is used
+ABOUT_REMINDERS = (REMINDER, ALL)
+ABOUT_BOOKED_WORK = (SERVICE, ALL)
 
 
 @dataclass(frozen=True)
@@ -34,7 +36,7 @@ class Standing:
     agreed: bool = False
 
 
-def standing(rows: Iterable[ConsentRow], channel: str, purposes: tuple[str, ...] = (REMINDER, ALL)) -> Standing:
+def standing(rows: Iterable[ConsentRow], channel: str, purposes: tuple[str, ...] = ABOUT_REMINDERS) -> Standing:
     """Where a person stands on reminders (or on `purposes`) by `channel`, from all rows of their address."""
     relevant = [row for row in rows if row.channel == channel and row.purpose in purposes]
     agreements = [row for row in relevant if row.given]
@@ -66,12 +68,16 @@ class ChannelChoice:
 
 
 def obstacle(
-    rows: Iterable[ConsentRow], channel: str, address: str, held: Mapping[str, Obstacle] | None = None
+    rows: Iterable[ConsentRow],
+    channel: str,
+    address: str,
+    held: Mapping[str, Obstacle] | None = None,
+    purposes: tuple[str, ...] = ABOUT_REMINDERS,
 ) -> Obstacle | None:
-    """What stands in the way of reminding `address` by `channel`, if anything does; `held` by channel."""
+    """What stands in the way of writing to `address` by `channel`, if anything does; `held` by channel."""
     if not address:
         return Obstacle(channel, "no_address")
-    stands = standing(rows, channel)
+    stands = standing(rows, channel, purposes)
     if stands.opted_out_at:
         return Obstacle(channel, "opted_out", stands.opted_out_at)
     if channel == TEXT and not stands.agreed:
@@ -90,6 +96,23 @@ def choose_channel(
     obstacles = []
     for channel in CHANNELS:
         hindrance = obstacle(known, channel, addresses.get(channel, ""), held)
+        if hindrance is None:
+            return ChannelChoice(channel)
+        obstacles.append(hindrance)
+    return ChannelChoice("", tuple(obstacles))
+
+
+def choose_for_booked_work(
+    rows: Iterable[ConsentRow], addresses: dict[str, str], held: Mapping[str, Obstacle] | None = None
+) -> ChannelChoice:
+    """The channel for a message about work that is booked: a text where the person agreed to texts, else mail.
+
+    Such messages need no agreement by mail (15 USC 7702(17), transactional or relationship messages).
+    """
+    known = list(rows)
+    obstacles = []
+    for channel in (TEXT, EMAIL):
+        hindrance = obstacle(known, channel, addresses.get(channel, ""), held, ABOUT_BOOKED_WORK)
         if hindrance is None:
             return ChannelChoice(channel)
         obstacles.append(hindrance)

@@ -176,7 +176,7 @@ def _message(notice: Notice, channel: str, now: datetime) -> Message:
         recipient=recipient,
         recipient_name=customer.name,
         subject=subject,
-        body=body % words + "\n",
+        body=body + "\n",
         language=customer.language,
         quiet_zone=company.timezone if channel == SentHow.TEXT else "",
         now=now,

@@ -12,6 +12,7 @@ from routing.dispatch.domain.marks import mark_next
 from routing.dispatch.models import SentRoute, SentStop
 from routing.dispatch.selectors.sent import marks_of, sent_route_list
 from routing.dispatch.selectors.sheets import sheet_of_sent
+from routing.dispatch.selectors.telling import announced
 from routing.dispatch.sheet import Sheet, SheetStop
 from routing.dispatch.words import change_words
 from shared import clock
@@ -29,6 +30,7 @@ class PhoneStop:
     gate: Gate  # whether it may be started
     is_over: bool  # nothing is to be done there any more
     is_next: bool = False  # the first stop of today that is not over
+    is_announced: bool = False  # the customer was told that the crew is on its way
 
 
 @dataclass(frozen=True)
@@ -73,20 +75,24 @@ def _route(route: SentRoute, now: datetime) -> PhoneRoute:
             if change["crew"] == route.crew.code
         ),
         stops=_with_next(
+            announced(job_ids=job_ids, work_date=day),
             [
                 _stop(
                     row, stops[row.stop_id], marks.get(row.job_id, {}), gates[row.job_id], day, zone, is_today=is_today
                 )
                 for row in sheet.stops
-            ]
+            ],
         ),
     )
 
 
-def _with_next(stops: list[PhoneStop]) -> tuple[PhoneStop, ...]:
-    """Mark the stop whose button is the one to press."""
+def _with_next(announced_jobs: set[int], stops: list[PhoneStop]) -> tuple[PhoneStop, ...]:
+    """Mark the stop whose button is the one to press, and those whose customer knows that the crew is coming."""
     index = next((i for i, stop in enumerate(stops) if stop.next_mark), None)
-    return tuple(replace(stop, is_next=i == index) for i, stop in enumerate(stops))
+    return tuple(
+        replace(stop, is_next=i == index, is_announced=stop.row.job_id in announced_jobs)
+        for i, stop in enumerate(stops)
+    )
 
 
 def _stop(

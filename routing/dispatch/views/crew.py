@@ -19,7 +19,7 @@ from routing.dispatch.models import MarkKind, SentStop
 from routing.dispatch.selectors.phone import PhoneStop, phone_routes, phone_stop
 from routing.dispatch.selectors.sent import marks_of, sent_route_get, sent_stop_get
 from routing.dispatch.selectors.sheets import sheet_of_sent
-from routing.dispatch.services import stop_mark
+from routing.dispatch.services import on_our_way, stop_mark
 from routing.dispatch.views.office import pdf_answer
 from shared import clock
 from shared.errors import WalldayError
@@ -53,6 +53,20 @@ def mark(request: HttpRequest, stop_id: int, kind: str) -> HttpResponse:
         stop_mark(stop=stop, kind=kind, at=_at(stop, form), now=clock.now(), actor=request.user)
     except WalldayError as error:
         messages.error(request, error.message)
+    return _back_to(stop)
+
+
+@require_POST
+@signed_in
+def coming(request: HttpRequest, stop_id: int) -> HttpResponse:
+    """Tell the customer that the crew is on its way: one tap, once."""
+    stop = _stop(request, stop_id)
+    try:
+        on_our_way(stop=stop, now=clock.now(), actor=request.user)
+    except WalldayError as error:
+        messages.error(request, error.message)
+    else:
+        messages.success(request, _("The customer is told that you are coming."))
     return _back_to(stop)
 
 

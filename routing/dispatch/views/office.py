@@ -8,20 +8,23 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 from django.views.decorators.http import require_GET, require_POST
 
-from routing.dispatch.forms import SendOutForm
+from routing.dispatch.forms import SendOutForm, TellingForm
 from routing.dispatch.pdf import sheet_pdf
 from routing.dispatch.selectors.calendar import calendar_of, feed_by_token
 from routing.dispatch.selectors.sent import crew_feeds, sent_plan_list
 from routing.dispatch.selectors.sheets import sheet_of_route
-from routing.dispatch.services import feed_renew, plan_send_out
+from routing.dispatch.selectors.telling import stops_to_tell, telling_settings_get
+from routing.dispatch.services import feed_renew, plan_send_out, plan_tell, telling_settings_set
 from routing.dispatch.sheet import Sheet
 from routing.dispatch.words import changes_by_crew, version_words
 from routing.plans.models import Crew
 from routing.plans.selectors import day_plan_by_id
 from shared import clock
 from shared.errors import WalldayError
+from shared.outbox.services import dispatch_soon
 from shared.people.roles import office_required
 
 
@@ -48,7 +51,39 @@ def sent(request: HttpRequest, plan_id: int) -> HttpResponse:
     day, zone = plan.work_date, plan.yard.timezone
     versions = [(row, changes_by_crew(row.changes, day=day, zone=zone)) for row in sent_plan_list(plan=plan)]
     feeds = crew_feeds(yard=plan.yard)
-    return render(request, "dispatch/sent.html", {"plan": plan, "versions": versions, "feeds": feeds})
+    context = {
+        "plan": plan,
+        "versions": versions,
+        "feeds": feeds,
+        "to_tell": stops_to_tell(plan=plan, now=clock.now()),
+        "telling_form": TellingForm(instance=telling_settings_get()),
+    }
+    return render(request, "dispatch/sent.html", context)
+
+
+@require_POST
+@office_required
+def tell(request: HttpRequest, plan_id: int) -> HttpResponse:
+    """Tell the customers of a day now, without waiting for the hour of the day before."""
+    plan = day_plan_by_id(plan_id=plan_id)
+    count = plan_tell(plan=plan, now=clock.now(), at_once=True)
+    dispatch_soon()
+    said = ngettext("%(count)s message is written.", "%(count)s messages are written.", count)
+    messages.success(request, said % {"count": count})
+    return redirect("dispatch:sent", plan_id=plan.pk)
+
+
+@require_POST
+@office_required
+def telling(request: HttpRequest, plan_id: int) -> HttpResponse:
+    """Change whether and when customers are told."""
+    form = TellingForm(request.POST, instance=telling_settings_get())
+    if form.is_valid():
+        telling_settings_set(actor=request.user, **form.cleaned_data)
+        messages.success(request, _("Saved."))
+    else:
+        messages.error(request, _("Choose an hour from 8 to 20: nobody is written to at night."))
+    return redirect("dispatch:sent", plan_id=plan_id)
 
 
 @require_GET

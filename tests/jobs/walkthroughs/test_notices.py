@@ -235,3 +235,15 @@ def test_no_way_to_send() -> None:
             notice_send(notice=notice, sent_how=how, now=NOW)
     assert not NobodyHome.objects.exists()
     assert not Message.objects.exists()
+
+
+def test_a_percent_sign_in_the_address_stays_what_it_is() -> None:
+    """The street is data: it is put into the words once and not read as words itself."""
+    notice = factories.make_notice()
+    place = notice.walkthrough.property
+    place.street = "5 100% View Lane"
+    place.save()
+    place.customer.email = "ann@example.com"
+    place.customer.save()
+    notice_send(notice=Notice.objects.get(pk=notice.pk), sent_how="email", now=NOW)
+    assert "5 100% View Lane" in Message.objects.get().body
