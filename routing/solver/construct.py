@@ -84,7 +84,7 @@ def fill(model: Model, routes: Routes, over: Callable[[], bool] = lambda: False)
     routes = [list(route) for route in routes]
     placed = {job for route in routes for job in route}
     waiting = [j for j in range(model.job_count) if j not in placed]
-    waiting = _candidates(model, waiting)
+    waiting = list(candidates(model, waiting, MOST_CANDIDATES))
     choices: dict[int, dict[int, _Choice]] = {j: {} for j in waiting}
     stale = list(range(model.crew_count))
     while waiting and not over():
@@ -105,13 +105,14 @@ def _longest_prefix(value: RouteValue, k: int, prefix: Sequence[int]) -> list[in
     return list(prefix) if value(k, prefix) is not None else []
 
 
-def _candidates(model: Model, waiting: list[int]) -> list[int]:
-    """All promised jobs and the best-paid others, few enough for plain Python."""
-    if len(waiting) <= MOST_CANDIDATES or not model.crew_count:
+def candidates(model: Model, waiting: Sequence[int], most: int) -> Sequence[int]:
+    """All promised jobs and the best-paid others, at most so many (more only where more are promised)."""
+    if len(waiting) <= most or not model.crew_count:
         return waiting
     pay = model.gain.max(axis=0) / (model.service.min(axis=0) + 30)
     order = sorted(waiting, key=lambda j: (not model.must_do[j], -pay[j], j))
-    return sorted(order[:MOST_CANDIDATES])
+    promised = sum(bool(model.must_do[j]) for j in waiting)
+    return sorted(order[: max(most, promised)])
 
 
 def _refresh(

@@ -3,8 +3,10 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
+import numpy as np
+
 from .construct import Routes, RouteValue
-from .model import Model
+from .model import MINUTE_TICKS, NEVER, SHIFT_END, SHIFT_START, Ints, Model
 from .money import to_cents
 from .plan import OPTIMAL_GAP, LeftOut, Plan, RoutePlan, gap_between
 from .reasons import ReasonFinder
@@ -27,11 +29,33 @@ class Findings:
 
 
 def simple_bound(model: Model) -> int:
-    """Ticks that no plan can exceed: every job with a positive gain done by the crew it suits best."""
+    """Ticks that no plan can exceed, without any search.
+
+    Each job by the crew that it suits best, its own minutes paid for and no drive at all; of these no more than fit
+    into the minutes of all shifts, nor into any kind of capacity (the least of these fractional knapsacks).
+    """
     if not model.crew_count or not model.job_count:
         return 0
-    best = (model.gain * model.allowed).max(axis=0)
-    return int(best[best > 0].sum())
+    own = np.where(model.allowed, model.gain - model.crew[:, [MINUTE_TICKS]] * model.service, 0).max(axis=0)
+    minutes = np.where(model.allowed, model.service, NEVER).min(axis=0)
+    limits = [(minutes, int((model.crew[:, SHIFT_END] - model.crew[:, SHIFT_START]).sum()))]
+    limits += [(uses, int(most.sum())) for uses, most in zip(model.uses.T, model.capacity.T, strict=True)]
+    return min(_knapsack(own, sizes, room) for sizes, room in limits)
+
+
+def _knapsack(worth: Ints, sizes: Ints, room: int) -> int:
+    """The most that can be packed where things may be cut, rounded up; worthless things stay out."""
+    wanted = worth > 0
+    worth, sizes = worth[wanted], sizes[wanted]
+    order = np.argsort(-(worth / np.maximum(sizes, 1e-9)), kind="stable")
+    worth, filled = worth[order], np.cumsum(sizes[order])
+    whole = int(np.searchsorted(filled, room, side="right"))
+    total = int(worth[:whole].sum())
+    if whole == len(worth):
+        return total
+    before = int(filled[whole - 1]) if whole else 0
+    size = int(filled[whole]) - before
+    return total - (-int(worth[whole]) * (room - before) // size)
 
 
 def routes_value(model: Model, routes: Routes) -> int:

@@ -45,6 +45,7 @@ class Optimiser:
     def __init__(self, model: Model, routes: Routes, seed: int, params: Params, watch: Watch):
         self.model, self.params, self._watch = model, params, watch
         self.bonus = promise_ticks(model)
+        self._simple_bound = simple_bound(model)
         gain = model.gain + self.bonus * model.must_do
         self.day: Day = day_of(model, gain)
         self.search = Search(model, self.day, routes, seed)
@@ -78,8 +79,8 @@ class Optimiser:
     def plain_bound(self) -> int:
         """Ticks without bonuses that no plan which keeps every promise can exceed."""
         if self.bound is None:
-            return simple_bound(self.model)
-        return min(self.bound - self.bonus * int(self.model.must_do.sum()), simple_bound(self.model))
+            return self._simple_bound
+        return min(self.bound - self.bonus * int(self.model.must_do.sum()), self._simple_bound)
 
     @property
     def promises_refuted(self) -> bool:

@@ -13,10 +13,12 @@ from collections.abc import Sequence
 import numpy as np
 
 from .construct import Routes, RouteValue
-from .model import END, NEVER, START, Ints, Model
+from .model import END, NEVER, SHIFT_END, SHIFT_START, START, Ints, Model
 from .plan import LeftOutReason
 
 MOST_PLACES_FOR_DETOURS = 400
+MOST_JOBS_FOR_TRIES = 400
+"""Beyond it only minutes are compared, not times: trying each job at each place of each route would take too long."""
 
 
 class ReasonFinder:
@@ -27,6 +29,7 @@ class ReasonFinder:
         self._routes = routes
         self._value = RouteValue(model)
         self._quickest = quickest(model.minutes)
+        self._spare = _SpareMinutes(model, routes) if model.job_count > MOST_JOBS_FOR_TRIES else None
 
     def reason(self, job: int) -> LeftOutReason:
         able = [k for k in range(self._model.crew_count) if self._value.allowed(k, job)]
@@ -41,6 +44,8 @@ class ReasonFinder:
 
     def fits(self, crews: Sequence[int], job: int) -> bool:
         """Whether the job can be put anywhere into the routes as they stand."""
+        if self._spare:
+            return self._spare.fits(crews, job)
         return any(self._best_with(k, job) is not None for k in crews)
 
     def _best_with(self, k: int, job: int) -> int | None:
@@ -70,6 +75,34 @@ class ReasonFinder:
         direct = self._model.minutes[start, place], self._model.minutes[place, crew[END]]
         through = self._quickest[start, place], self._quickest[place, crew[END]]
         return direct != through
+
+
+class _SpareMinutes:
+    """By crew the minutes of the shift in which it neither works nor drives, and the drives that a stop may break."""
+
+    def __init__(self, model: Model, routes: Routes):
+        self._model = model
+        self._legs = [self._places(k, route) for k, route in enumerate(routes)]
+        self._free = [self._free_minutes(k, route) for k, route in enumerate(routes)]
+
+    def fits(self, crews: Sequence[int], job: int) -> bool:
+        return any(self._detour(k, job) + self._model.service[k, job] <= self._free[k] for k in crews)
+
+    def _places(self, k: int, route: Sequence[int]) -> Ints:
+        ends = self._model.crew[k]
+        return np.array([ends[START], *self._model.job_place[list(route)], ends[END]], np.int64)
+
+    def _free_minutes(self, k: int, route: Sequence[int]) -> int:
+        crew, legs = self._model.crew[k], self._legs[k]
+        drive = int(self._model.minutes[legs[:-1], legs[1:]].sum()) if route else 0
+        return int(crew[SHIFT_END] - crew[SHIFT_START] - self._model.service[k, list(route)].sum()) - drive
+
+    def _detour(self, k: int, job: int) -> int:
+        place, legs, minutes = self._model.job_place[job], self._legs[k], self._model.minutes
+        if len(legs) == 2:
+            return int(minutes[legs[0], place] + minutes[place, legs[1]])
+        more = minutes[legs[:-1], place] + minutes[place, legs[1:]] - minutes[legs[:-1], legs[1:]]
+        return int(more[len(self._model.prefix[k]) :].min())
 
 
 def quickest(minutes: Ints) -> Ints:

@@ -2,9 +2,10 @@
 
 import time
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from .construct import Routes, construct
+from .construct import Routes, candidates, construct
 from .finish import Findings, finished_plan, missing_promises, routes_value, simple_bound
 from .improve import mend
 from .model import Model, build_model
@@ -19,6 +20,12 @@ if TYPE_CHECKING:
 
 REPORT_EVERY_SECONDS = 0.25
 SLICE_SECONDS = 1.5
+FIRST_SHARE = 0.3
+"""Share of a time limit that the first plan may take; on a day of the trade it takes far less."""
+USUAL_JOBS = 150
+MOST_JOBS = 1_000
+"""Beyond it only so many of the jobs are searched."""
+LARGE_SHARE = 0.8
 
 OnProgress = Callable[[Plan], None]
 Orders = Mapping[str, Sequence[str]]
@@ -45,6 +52,8 @@ def solve(
         from .ratio import solve_for_ratio
 
         return solve_for_ratio(problem, stop=stop, seed=seed, params=params, on_progress=on_progress, first=first)
+    if len(problem.jobs) > MOST_JOBS:
+        return _solve_shortlist(problem, stop, seed, params, on_progress, first)
     watch = stop.started()
     model, routes = prepared(problem, watch)
     if first is not None:
@@ -58,13 +67,41 @@ def solve(
         routes = _while_compiling(model, routes, watch)
     if watch.over(0):
         return finished_plan(model, routes, findings)
-    return _optimised(model, routes, seed, params, watch, on_progress)
+    return _optimised(model, routes, seed, _tuned(params, model.job_count), watch, on_progress)
+
+
+def _tuned(params: Params, jobs: int) -> Params:
+    """Fewer steps a turn on a large day, where each takes longer, so that the clock is looked at as often."""
+    return replace(params, steps=max(1, params.steps * USUAL_JOBS // max(USUAL_JOBS, jobs)))
 
 
 def prepared(problem: Problem, watch: Watch | None = None) -> tuple[Model, Routes]:
     """Arrays and first routes, without any compiled code."""
     model = build_model(problem)
-    return model, construct(model, lambda: watch is not None and watch.seconds_left() <= 0)
+    limit = watch.earlier(1 - FIRST_SHARE) if watch else None
+    return model, construct(model, lambda: limit is not None and limit.seconds_left() <= 0)
+
+
+def _solve_shortlist(
+    problem: Problem, stop: Stop, seed: int, params: Params, on_progress: OnProgress | None, first: Orders | None
+) -> Plan:
+    """A problem too large to search whole: the promised and the best-paid jobs, with a bound for all of them."""
+    watch = stop.started()
+    model = build_model(problem)
+    short = problem.replace(jobs=tuple(problem.jobs[j] for j in candidates(model, range(model.job_count), MOST_JOBS)))
+    bound = simple_bound(model)
+
+    def whole(plan: Plan) -> Plan:
+        orders = {route.crew: [model.index_of_job[job] for job in route.job_ids] for route in plan.routes}
+        routes = [orders.get(crew, []) for crew in problem.crew_ids]
+        notes = {**plan.solver, "shortlist": len(short.jobs)}
+        return finished_plan(model, routes, Findings(bound, watch.seconds(), notes, reasons=plan.reasons))
+
+    def tell(plan: Plan) -> None:
+        if on_progress:
+            on_progress(whole(plan))
+
+    return whole(solve(short, stop=watch.share(LARGE_SHARE), seed=seed, params=params, on_progress=tell, first=first))
 
 
 def better_start(model: Model, routes: Routes, first: Orders) -> Routes:
