@@ -78,31 +78,25 @@ class ReasonFinder:
 
 
 class _SpareMinutes:
-    """By crew the minutes of the shift in which it neither works nor drives, and the drives that a stop may break."""
+    """By crew the minutes of the shift in which it neither works nor drives, less the least detour to each place."""
 
     def __init__(self, model: Model, routes: Routes):
         self._model = model
-        self._legs = [self._places(k, route) for k, route in enumerate(routes)]
-        self._free = [self._free_minutes(k, route) for k, route in enumerate(routes)]
+        self._left = [self._left_for_work(k, list(route)) for k, route in enumerate(routes)]
 
     def fits(self, crews: Sequence[int], job: int) -> bool:
-        return any(self._detour(k, job) + self._model.service[k, job] <= self._free[k] for k in crews)
+        place, service = self._model.job_place[job], self._model.service
+        return any(service[k, job] <= self._left[k][place] for k in crews)
 
-    def _places(self, k: int, route: Sequence[int]) -> Ints:
-        ends = self._model.crew[k]
-        return np.array([ends[START], *self._model.job_place[list(route)], ends[END]], np.int64)
-
-    def _free_minutes(self, k: int, route: Sequence[int]) -> int:
-        crew, legs = self._model.crew[k], self._legs[k]
-        drive = int(self._model.minutes[legs[:-1], legs[1:]].sum()) if route else 0
-        return int(crew[SHIFT_END] - crew[SHIFT_START] - self._model.service[k, list(route)].sum()) - drive
-
-    def _detour(self, k: int, job: int) -> int:
-        place, legs, minutes = self._model.job_place[job], self._legs[k], self._model.minutes
-        if len(legs) == 2:
-            return int(minutes[legs[0], place] + minutes[place, legs[1]])
-        more = minutes[legs[:-1], place] + minutes[place, legs[1:]] - minutes[legs[:-1], legs[1:]]
-        return int(more[len(self._model.prefix[k]) :].min())
+    def _left_for_work(self, k: int, route: list[int]) -> Ints:
+        """[p] minutes left for work at a place, the drive there counted."""
+        crew, minutes = self._model.crew[k], self._model.minutes
+        stops = np.array([crew[START], *self._model.job_place[route], crew[END]], np.int64)
+        legs = minutes[stops[:-1], stops[1:]]
+        detours = minutes[stops[:-1]] + minutes[:, stops[1:]].T - (legs[:, None] if route else 0)
+        free = crew[SHIFT_END] - crew[SHIFT_START] - self._model.service[k, route].sum() - (legs.sum() if route else 0)
+        left: Ints = free - detours[len(self._model.prefix[k]) :].min(axis=0)
+        return left
 
 
 def quickest(minutes: Ints) -> Ints:
