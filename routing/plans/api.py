@@ -15,9 +15,10 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from routing.plans import services
-from routing.plans.choices import ChangeKind, LeftOutReason, PlanObjective, PlanState, RunState
+from routing.plans.choices import ChangeKind, CrewNews, LeftOutReason, PlanObjective, PlanState, RunState
 from routing.plans.models import MOST_SECONDS, DayPlan, PlanRun
 from routing.plans.selectors import day_plan_by_id, day_plan_list, plan_as_json, yard_by_code
+from routing.plans.selectors.moves import moves_since_sent
 from routing.solver.plan import LEFT_OUT_REASONS, STATUSES
 from shared.api_kit.etags import expected_version, with_etag
 from shared.api_kit.permissions import OfficeOnly
@@ -192,6 +193,53 @@ class ChangeInput(serializers.Serializer[Any]):
         return attrs
 
 
+class CrewNewsInput(serializers.Serializer[Any]):
+    crew = serializers.SlugField(max_length=20, help_text="The crew's code")
+    kind = serializers.ChoiceField(choices=CrewNews.choices)
+    at = serializers.TimeField(help_text="By the clock at the yard, such as 10:00")
+    reason = serializers.CharField(required=False, allow_blank=True, default="", max_length=120)
+
+
+class MoveOutput(serializers.Serializer[Any]):
+    """A stop that is not as it was told when the plan was sent out."""
+
+    job = serializers.CharField(source="move.job")
+    must_be_called = serializers.BooleanField(help_text="Left out, or begins more than half an hour from what was told")
+    crew_before = serializers.CharField(source="move.before.crew")
+    start_before = serializers.IntegerField(source="move.before.start")
+    crew = serializers.CharField(source="move.now.crew", default=None, allow_null=True)
+    start = serializers.IntegerField(source="move.now.start", default=None, allow_null=True)
+    who = serializers.CharField(help_text="Street, customer and telephone")
+    words = serializers.CharField()
+
+
+class ReplanOutput(DayPlanOutput):
+    moves = MoveOutput(many=True)
+
+
+class DayPlanReplans(APIView):
+    permission_classes = [OfficeOnly]
+
+    @extend_schema(
+        operation_id="day_plan_replan",
+        summary="A crew drops out or starts late: plan the rest of the day again at once",
+        description="Answers within about two seconds. What is done or under way stays; `moves` says what is not as it "
+        "was sent out, and who must be called.",
+        parameters=[OpenApiParameter("plan_id", int, OpenApiParameter.PATH), IF_MATCH],
+        request=CrewNewsInput,
+        responses=ReplanOutput,
+    )
+    def post(self, request: Request, plan_id: int) -> Response:
+        version = expected_version(request, day_plan_by_id(plan_id=plan_id))
+        body = CrewNewsInput(data=request.data)
+        body.is_valid(raise_exception=True)
+        data = body.validated_data
+        news = services.News(data["crew"], data["kind"], data["at"], data["reason"])
+        plan = services.day_replan(plan_id=plan_id, news=news, expected_version=version, actor=request.user)
+        moves = MoveOutput(moves_since_sent(plan), many=True).data
+        return with_etag(Response({**plan_as_json(plan), "moves": moves}), plan)
+
+
 class DayPlans(ListAPIView[DayPlan]):
     permission_classes = [OfficeOnly]
     serializer_class = DayPlanLine
@@ -288,5 +336,6 @@ urlpatterns = [
     path("day-plans/", DayPlans.as_view(), name="api_day_plans"),
     path("day-plans/<row:plan_id>/", day_plan, name="api_day_plan"),
     path("day-plans/<row:plan_id>/changes/", DayPlanChanges.as_view(), name="api_day_plan_changes"),
+    path("day-plans/<row:plan_id>/replans/", DayPlanReplans.as_view(), name="api_day_plan_replans"),
     path("plan-runs/<row:run_id>/", plan_run, name="api_plan_run"),
 ]

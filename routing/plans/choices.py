@@ -27,6 +27,13 @@ class PlanObjective(models.TextChoices):
     RATIO = "ratio", _("the most profit for each paid crew-hour")
 
 
+class CrewNews(models.TextChoices):
+    """What may happen to a crew during the day."""
+
+    DROPS_OUT = "drops_out", _("drops out at")
+    STARTS_LATE = "starts_late", _("starts only at")
+
+
 class LeftOutReason(models.TextChoices):
     NOT_WORTH_A_SLOT = "not_worth_a_slot", _("not worth the time it takes")
     NO_CREW_WITH_SKILL = "no_crew_with_skill", _("no crew on shift has the skill")

@@ -4,7 +4,7 @@ from django import forms
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.utils.translation import gettext_lazy as _
 
-from routing.plans.choices import FIRST_DAY, LAST_DAY, ChangeKind, PlanObjective
+from routing.plans.choices import FIRST_DAY, LAST_DAY, ChangeKind, CrewNews, PlanObjective
 from routing.plans.models import MOST_SECONDS, ShiftException
 from routing.plans.selectors.hours import MINUTES_OF_A_CLOCK
 
@@ -40,6 +40,15 @@ class ChangeForm(forms.Form):
             "crew_code": data["crew"],
             "position": data["position"],
         }
+
+
+class CrewNewsForm(forms.Form):
+    """A crew drops out, or starts late."""
+
+    crew = forms.SlugField(label=_("Crew"), max_length=20)
+    kind = forms.ChoiceField(label=_("What happened"), choices=CrewNews.choices)
+    at = forms.TimeField(label=_("At"), widget=forms.TimeInput(attrs={"type": "time"}, format="%H:%M"))
+    version = forms.IntegerField(min_value=0, max_value=2**31 - 1)
 
 
 class DateForm(forms.Form):

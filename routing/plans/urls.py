@@ -33,6 +33,7 @@ urlpatterns = [
     path("day/<slug:yard_code>/<day:work_date>/make/", views.day_make, name="day_make"),
     path("plan-runs/<row:run_id>/", views.run, name="run"),
     path("day-plans/<row:plan_id>/change/", views.change, name="change"),
+    path("day-plans/<row:plan_id>/replan/", views.replan, name="replan"),
     path("crews/", views.crew_list, name="crew_list"),
     path("crews/<slug:crew_code>/<day:work_date>/usual/", views.crew_usual_hours, name="crew_usual_hours"),
 ]

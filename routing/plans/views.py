@@ -13,7 +13,8 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from routing.plans import services
-from routing.plans.forms import ChangeForm, DateForm, PlanForm, ShiftExceptionForm
+from routing.plans.choices import CrewNews
+from routing.plans.forms import ChangeForm, CrewNewsForm, DateForm, PlanForm, ShiftExceptionForm
 from routing.plans.models import Crew, DayPlan, PlanRun, Yard
 from routing.plans.selectors import (
     day_plan_by_id,
@@ -25,6 +26,7 @@ from routing.plans.selectors import (
 )
 from routing.plans.selectors.crews import crews_page
 from routing.plans.selectors.history import plan_history
+from routing.plans.selectors.moves import moves_since_sent
 from routing.plans.selectors.page import plan_on_page
 from routing.plans.selectors.today import today_page
 from shared import clock
@@ -114,6 +116,30 @@ def change(request: HttpRequest, plan_id: int) -> HttpResponse:
     return render_page(request, "plans/day.html", context, part="plan", status=status)
 
 
+@require_POST
+@office_required
+def replan(request: HttpRequest, plan_id: int) -> HttpResponse:
+    """A crew drops out or starts late: the rest of the day is planned again at once."""
+    before = day_plan_by_id(plan_id=plan_id)
+    form = CrewNewsForm(request.POST)
+    status = 422
+    if not form.is_valid():
+        messages.warning(request, _("Say which crew, what happened and at what hour. Nothing was saved."))
+    else:
+        data = form.cleaned_data
+        news = services.News(data["crew"], data["kind"], data["at"])
+        try:
+            after = services.day_replan(
+                plan_id=plan_id, news=news, expected_version=data["version"], actor=request.user
+            )
+            messages.success(request, _changed_words(before, after))
+            return redirect(day_url(before.yard, before.work_date))
+        except WalldayError as error:
+            messages.warning(request, error.message)
+            status = error.status
+    return render(request, "plans/day.html", _day_context(before.yard, before.work_date), status=status)
+
+
 @require_http_methods(["GET", "POST"])
 @office_required
 def crew_list(request: HttpRequest) -> HttpResponse:
@@ -173,6 +199,8 @@ def _day_context(yard: Yard, work_date: date) -> dict[str, Any]:
         "page": plan_on_page(plan) if plan else None,
         "history": plan_history(plan) if plan else (),
         "run": plan_run_latest(yard=yard, work_date=work_date),
+        "moves": moves_since_sent(plan) if plan else (),
+        "news_kinds": CrewNews.choices,
         "plan_form": PlanForm(initial={"seconds": settings.WALLDAY_PLAN_SECONDS}),
     }
 

@@ -92,10 +92,10 @@ def better_of(problem: Problem, found: Plan, stored: StoredPlan | None) -> Plan:
         if crew in crews
     }
     kept = plan_again(problem, found, orders, bound, {"routes_of_before": True})
-    return kept if isinstance(kept, Plan) and _rank(kept) > _rank(found) else found
+    return kept if isinstance(kept, Plan) and promises_first(kept) > promises_first(found) else found
 
 
-def _rank(plan: Plan) -> tuple[bool, float]:
+def promises_first(plan: Plan) -> tuple[bool, float]:
     """Kept promises come before money."""
     return plan.status != "infeasible", plan.value_cents
 

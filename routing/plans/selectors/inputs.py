@@ -7,7 +7,7 @@ in another plan are set aside with the reason, never dropped silently.
 """
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 
 from django.db.models import Q, QuerySet
@@ -70,17 +70,35 @@ class _Present:
     """What the present plan of the day holds on to."""
 
     version: int
+    stops: tuple[StartedStop, ...]
     told_crew: dict[int, str]
     locked_crew: dict[int, str]
     taken_out: frozenset[int]
 
 
-def day_problem(*, yard: Yard, work_date: date, now: datetime | None = None) -> DayInputs:
-    """Read everything about the day and build its problem. Reads only, a fixed number of queries."""
+def day_problem(
+    *,
+    yard: Yard,
+    work_date: date,
+    now: datetime | None = None,
+    rest_of_day: bool = False,
+    gone: str = "",
+    others: frozenset[int] = frozenset(),
+) -> DayInputs:
+    """Read everything about the day and build its problem. Reads only, a fixed number of queries.
+
+    `rest_of_day`: nothing begins before `now`, and where a crew has marked nothing its stops of the present plan that
+    should have begun count as begun. `gone` is the code of a crew whose locks do not hold any more. `others` are jobs
+    that belong to other days.
+    """
     moment = now or clock.now()
     today = clock.local_date(yard.timezone, moment)
     present = _present(yard, work_date)
-    rows = _rows(yard, work_date, today)
+    present = replace(present, locked_crew={job: crew for job, crew in present.locked_crew.items() if crew != gone})
+    rows = _rows(yard, work_date, today, _unmarked(present, yard, work_date, moment) if rest_of_day else ())
+    rows = replace(
+        rows, away=rows.away | others, is_under_way=rows.is_under_way or (rest_of_day and today == work_date)
+    )
     facts = _facts(rows, yard, work_date, present, moment)
     table = drive_table([(place.latitude, place.longitude) for place in places_of(facts)])
     problem = build_problem(facts, table)
@@ -113,10 +131,12 @@ class _Rows:
     is_under_way: bool
 
 
-def _rows(yard: Yard, work_date: date, today: date) -> _Rows:
+def _rows(yard: Yard, work_date: date, today: date, unmarked: tuple[StartedStop, ...] = ()) -> _Rows:
     crews = crews_on_shift(yard=yard, work_date=work_date)
     marks = list(_marks(yard, work_date))
-    started = _started(marks, {crew.code for crew in crews}, yard, work_date)
+    codes, speaking = {crew.code for crew in crews}, {mark.crew.code for mark in marks}
+    started = _started(marks, codes, yard, work_date)
+    started += [stop for stop in unmarked if stop.crew in codes - speaking]
     begun = {stop.job_id for stop in started}
     jobs = list(_jobs(work_date, list(begun)))
     elsewhere = jobs_in_other_plans([job.pk for job in jobs], yard=yard, work_date=work_date, today=today)
@@ -142,12 +162,23 @@ def _facts(rows: _Rows, yard: Yard, work_date: date, present: _Present, moment: 
 def _present(yard: Yard, work_date: date) -> _Present:
     plan = DayPlan.objects.filter(yard=yard, work_date=work_date).first()
     if plan is None:
-        return _Present(0, {}, {}, frozenset())
-    stops = list(Stop.objects.filter(route__plan=plan).values_list("job_id", "route__crew__code", "is_locked"))
-    told = {job: crew for job, crew, _locked in stops} if plan.state != PlanState.DRAFT else {}
+        return _Present(0, (), {}, {}, frozenset())
+    stops = list(Stop.objects.filter(route__plan=plan).select_related("route__crew"))
+    told = {stop.job_id: stop.route.crew.code for stop in stops} if plan.state != PlanState.DRAFT else {}
     taken_out = LeftOut.objects.filter(plan=plan, reason=LeftOutReason.TAKEN_OUT).values_list("job_id", flat=True)
-    locked = {job: crew for job, crew, is_locked in stops if is_locked}
-    return _Present(plan.version, told, locked, frozenset(taken_out))
+    locked = {stop.job_id: stop.route.crew.code for stop in stops if stop.is_locked}
+    planned = (StartedStop(s.route.crew.code, s.job_id, s.start_minute, s.finish_minute) for s in stops)
+    return _Present(plan.version, tuple(planned), told, locked, frozenset(taken_out))
+
+
+def _unmarked(present: _Present, yard: Yard, work_date: date, moment: datetime) -> tuple[StartedStop, ...]:
+    """Stops that should have begun by now; those that should be over keep their planned end."""
+    minute = clock.minute_of(moment, work_date, yard.timezone)
+    return tuple(
+        replace(stop, until_minute=stop.until_minute if (stop.until_minute or 0) <= minute else None)
+        for stop in present.stops
+        if stop.from_minute <= minute
+    )
 
 
 def _jobs(work_date: date, started: list[int]) -> QuerySet[Job]:

@@ -2,10 +2,13 @@
 
 from routing.plans.services.changing import job_put_in, plan_change, stop_lock, stop_move, stop_take_out, stop_unlock
 from routing.plans.services.crews import shift_exception_clear, shift_exception_set
+from routing.plans.services.replanning import News, day_replan
 from routing.plans.services.runs import day_plan_make, plan_run_execute, plan_run_request, plan_runs_reap
 
 __all__ = [
+    "News",
     "day_plan_make",
+    "day_replan",
     "job_put_in",
     "plan_change",
     "plan_run_execute",

@@ -64,7 +64,7 @@ def plan_run_request(
     with transaction.atomic():
         if PlanRun.objects.filter(yard=yard, work_date=work_date, state__in=UNFINISHED).exists():
             raise AlreadyPlanning(_("This day is being planned already."))
-        run = _run_create(
+        run = run_create(
             yard=yard,
             work_date=work_date,
             seconds_allowed=seconds,
@@ -91,7 +91,7 @@ def day_plan_make(
 
     Raises NothingToPlan, Stale (somebody changed the plan meanwhile) or PlanningFailed; the run's row says why.
     """
-    run = _run_create(
+    run = run_create(
         yard=yard,
         work_date=work_date,
         seconds_allowed=seconds,
@@ -115,10 +115,10 @@ def plan_run_execute(*, run_id: int, now: datetime | None = None) -> DayPlan | N
     try:
         return _execute(run, moment)
     except WalldayError as error:
-        _run_fail(run_id, error.message)
+        run_fail(run_id, error.message)
         raise
     except BaseException:
-        _run_fail(run_id, _("Planning ended with an error; the plan of before is unchanged."))
+        run_fail(run_id, _("Planning ended with an error; the plan of before is unchanged."))
         raise
 
 
@@ -136,7 +136,7 @@ def plan_runs_reap(*, now: datetime) -> int:
     )
 
 
-def _run_create(*, work_date: date, **fields: Any) -> PlanRun:
+def run_create(*, work_date: date, **fields: Any) -> PlanRun:
     if not FIRST_DAY <= work_date <= LAST_DAY:
         raise Refused(
             _("Only days from %(first)s to %(last)s can be planned.") % {"first": FIRST_DAY, "last": LAST_DAY}
@@ -151,14 +151,19 @@ def _execute(run: PlanRun, moment: datetime) -> DayPlan:
     inputs = day_problem(yard=run.yard, work_date=run.work_date, now=moment)
     PlanRun.objects.filter(pk=run.pk).update(inputs_digest=inputs.digest)
     _refuse_nothing(inputs)
-    _refuse_out_of_bounds(inputs)
+    refuse_out_of_bounds(inputs)
     content = _solve(inputs, run)
     if run.objective == PlanObjective.VALUE:
         content = better_of(inputs.problem, content, _stored_before(inputs))
+    return plan_store(run, inputs, checked(inputs, content))
+
+
+def checked(inputs: DayInputs, content: Plan) -> Plan:
+    """The plan, if the evaluator finds no fault with it. Raises PlanningFailed."""
     verdict = evaluate(inputs.problem, content)
     if verdict.faults:
         raise PlanningFailed(_("The plan did not pass its check: %(faults)s") % {"faults": "; ".join(verdict.faults)})
-    return _store(run, inputs, content)
+    return content
 
 
 def _stored_before(inputs: DayInputs) -> StoredPlan | None:
@@ -180,7 +185,7 @@ def _refuse_nothing(inputs: DayInputs) -> None:
         raise NothingToPlan(_("No agreed job may be done on %(day)s.") % {"day": day})
 
 
-def _refuse_out_of_bounds(inputs: DayInputs) -> None:
+def refuse_out_of_bounds(inputs: DayInputs) -> None:
     """Figures that no day can have, such as a job of a million hours. Raises Refused with the job or crew."""
     try:
         parse_problem(problem_to_json(inputs.problem))
@@ -241,7 +246,7 @@ def _as_json(inputs: DayInputs, content: Plan) -> dict[str, Any]:
     return data
 
 
-def _store(run: PlanRun, inputs: DayInputs, content: Plan) -> DayPlan:
+def plan_store(run: PlanRun, inputs: DayInputs, content: Plan) -> DayPlan:
     data = _as_json(inputs, content)
     now = clock.now()
     with transaction.atomic():
@@ -324,7 +329,7 @@ def _as_crews_see(data: dict[str, Any]) -> list[tuple[Any, ...]]:
     return [(route["crew"], route["leave"], route["stops"]) for route in data["routes"]]
 
 
-def _run_fail(run_id: int, text: str) -> None:
+def run_fail(run_id: int, text: str) -> None:
     PlanRun.objects.filter(pk=run_id, state__in=UNFINISHED).update(
         state=RunState.FAILED, finished_at=clock.now(), problem_text=text
     )
