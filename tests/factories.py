@@ -525,3 +525,37 @@ def make_notice(**over: Any) -> Any:
 def settle_notice(job: Any) -> None:
     """The job may be started: somebody walked around the house and found nothing to show."""
     make_walkthrough(job=job, chalk=1)
+
+
+# --- chalking ---
+
+
+def make_forecast(**over: Any) -> Any:
+    """A south wall of 2015 that was read at 1.5 on 1 May 2025 and is expected to pass 2 about 15 June 2026."""
+    from jobs.chalking.models import ChalkModel, WallForecast
+
+    model = ChalkModel.objects.first() or ChalkModel.objects.create(
+        fitted_at=MOMENT, wall_count=1, reading_count=1, inputs_digest="0" * 64, parameters={"log_shape": 0.0},
+        covariance=[[0.0]],
+    )  # fmt: skip
+    reading, read_on = over.pop("reading", 1.5), over.pop("read_on", date(2025, 5, 1))
+    wall = over.pop("wall", None) or make_wall(name="South wall", year_fitted=2015, property=over.pop("property", None))
+    make_reading(wall=wall, reading=reading, read_on=read_on)
+    fields = {
+        "model": model,
+        "made_at": MOMENT,
+        "limit_half_steps": 4,
+        "since": date(2015, 7, 1),
+        "since_what": "fitted",
+        "dose_by_month": [1 / 12] * 12,
+        "early_dose": 9.9,
+        "middle_dose": 10.96,
+        "late_dose": 13.0,
+        "early_on": date(2025, 6, 1),
+        "middle_on": date(2026, 6, 15),
+        "late_on": date(2028, 7, 1),
+        "reading_count": 1,
+        "last_read_on": read_on,
+        **over,
+    }
+    return WallForecast.objects.create(wall=wall, **fields)

@@ -1,3 +1,5 @@
+from decimal import Decimal
+
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.utils.translation import gettext_lazy as _
@@ -7,7 +9,7 @@ from jobs.customers.models import Wall
 
 
 class ChalkSetting(models.Model):
-    """The owner's limit: one row, made on first use.
+    """The owner's limit: one row, made when it is first set.
 
     2 is the first reading that anybody sees from the street, and the one from which homeowners are shown their wall
     (common practice, no source).
@@ -42,6 +44,11 @@ class ChalkSetting(models.Model):
     def limit(self) -> float:
         """As a reading of the field scale."""
         return self.limit_half_steps / 2
+
+    @property
+    def limit_decimal(self) -> Decimal:
+        """As readings are stored."""
+        return Decimal(self.limit_half_steps) / 2
 
 
 class ChalkModel(models.Model):

@@ -2,9 +2,8 @@ from jobs.chalking.models import ChalkModel, ChalkSetting
 
 
 def chalk_setting_get() -> ChalkSetting:
-    """The owner's limit; a first call makes the row with its defaults."""
-    setting, _made = ChalkSetting.objects.get_or_create(pk=1)
-    return setting
+    """The owner's limit; with its defaults, and not stored, where nobody set it yet."""
+    return ChalkSetting.objects.filter(pk=1).first() or ChalkSetting(pk=1)
 
 
 def chalk_model_now() -> ChalkModel | None:

@@ -47,7 +47,10 @@ class DueItemOutput(serializers.Serializer[Any]):
         operation_id="due_list",
         parameters=[DueQuery],
         summary="Properties that are due, the earliest first",
-        description="Due by the interval of a service, or by a chalk reading of 2 or more without a removal since.",
+        description=(
+            "Due by the interval of a service, by a chalk reading at the owner's limit or above without a removal "
+            "since, or by a forecast that a wall passes that limit."
+        ),
     )
 )
 class DueList(generics.ListAPIView[Any]):

@@ -9,11 +9,11 @@ from django.conf import settings
 from django.template.loader import render_to_string
 
 from jobs.customers.models import Language
-from jobs.reminders.domain.due import CHALK
+from jobs.reminders.domain.due import CHALK, Due, ForecastFact
 from jobs.reminders.domain.lint import Finding, Sender, lint
 from jobs.reminders.links import one_click_headers, opt_out_link
 from jobs.reminders.selectors import DueItem
-from jobs.reminders.wording import date_words, finding_words, lower_first, reading_words, wall_words
+from jobs.reminders.wording import date_words, finding_words, lower_first, month_words, reading_words, wall_words
 from pricing.catalogue.models import Service
 from shared.company.models import Company
 from shared.outbox.channels import way_out
@@ -126,13 +126,24 @@ def _facts(item: DueItem, name: str, language: str, today: date) -> dict[str, An
         facts["months"] = interval.interval_months
         facts["last_done_on"] = date_words(interval.last_done_on, language) if interval.last_done_on else ""
         return facts
-    worst = item.found.walls[0]
-    return facts | {
-        "wall": wall_words(worst, language),
-        "reading": reading_words(worst.reading),
-        "read_on": date_words(worst.read_on, language),
-        "more_walls": len(item.found.walls) - 1,
+    return facts | _chalk_facts(item.found, language)
+
+
+def _chalk_facts(found: Due, language: str) -> dict[str, Any]:
+    """The wall that was read worst, or the one that is expected to pass the limit first."""
+    walls = found.walls or found.forecasts
+    wall = walls[0]
+    facts = {
+        "wall": wall_words(wall, language),
+        "reading": reading_words(wall.reading),
+        "read_on": date_words(wall.read_on, language),
+        "more_walls": len(walls) - 1,
+        "limit": reading_words(found.limit),
     }
+    if isinstance(wall, ForecastFact):
+        days = {"passes": wall.passes_on, "early": wall.early_on, "late": wall.late_on}
+        facts |= {name: month_words(day, language) for name, day in days.items()}
+    return facts
 
 
 def _sender(company: Company, channel: str) -> Sender:

@@ -2,14 +2,16 @@
 
 from collections.abc import Iterable, Iterator, Sequence
 from datetime import date, datetime
+from decimal import Decimal
 from typing import Any, cast
 
-from django.db.models import Exists, F, OuterRef, Q, QuerySet
+from django.db.models import Exists, F, OuterRef, Q, QuerySet, Subquery
 from django.db.models.functions import Lower
 
+from jobs.chalking.models import ChalkSetting, WallForecast
 from jobs.customers.models import Consent, Customer
 from jobs.reminders.domain.consent import ALL, EMAIL, TEXT, ConsentRow, Obstacle, standing
-from jobs.reminders.domain.due import CHALK_DUE_READING, IntervalFact, ReadingFact
+from jobs.reminders.domain.due import ForecastFact, IntervalFact, ReadingFact
 from jobs.reminders.models import InboundText, ReplyMeaning
 from jobs.walkthroughs.models import ChalkReading
 from jobs.work.choices import JobState
@@ -33,8 +35,8 @@ def interval_facts(*, last_day: date, property_ids: Sequence[int] | None = None)
         yield IntervalFact(*row)
 
 
-def reading_facts(*, property_ids: Sequence[int] | None = None) -> Iterator[ReadingFact]:
-    """The newest reading of each wall, where it counts and no removal followed or is coming at the property.
+def reading_facts(*, limit: Decimal, property_ids: Sequence[int] | None = None) -> Iterator[ReadingFact]:
+    """The newest reading of each wall, at `limit` or above, where no removal followed or is coming at the property.
 
     A removal on the day of the reading counts as after it: walls are read before the work starts.
     """
@@ -47,14 +49,40 @@ def reading_facts(*, property_ids: Sequence[int] | None = None) -> Iterator[Read
         visit__job__property=OuterRef("wall__property"), visit__work_date__gte=OuterRef("read_on"), **removals
     )
     coming = JobLine.objects.filter(job__property=OuterRef("wall__property"), job__state__in=COMING, **removals)
-    counting = ChalkReading.objects.filter(
-        ~Exists(newer), ~Exists(removed), ~Exists(coming), reading__gte=CHALK_DUE_READING
-    )
+    counting = ChalkReading.objects.filter(~Exists(newer), ~Exists(removed), ~Exists(coming), reading__gte=limit)
     fields = (
         "wall__property_id", "wall_id", "wall__name", "wall__kind", "wall__facing_degrees", "reading", "read_on",
     )  # fmt: skip
     for row in _of(counting, "wall__property_id", property_ids).order_by("wall_id").values_list(*fields).iterator():
         yield ReadingFact(*row)
+
+
+def forecast_facts(
+    *, last_day: date, setting: ChalkSetting, property_ids: Sequence[int] | None = None
+) -> Iterator[ForecastFact]:
+    """Walls that pass the limit by `last_day`, below it when last read, where no removal followed or is coming."""
+    day = f"{setting.due_when}_on"
+    removals = {"service__removes_chalk": True}
+    removed = VisitLine.objects.filter(
+        Q(job_line__walls=OuterRef("wall")) | Q(job_line__walls__isnull=True),
+        visit__job__property=OuterRef("wall__property"), visit__work_date__gt=OuterRef("since"), **removals,
+    )  # fmt: skip
+    coming = JobLine.objects.filter(job__property=OuterRef("wall__property"), job__state__in=COMING, **removals)
+    newest = ChalkReading.objects.filter(wall=OuterRef("wall")).order_by("-read_on", "-id").values("reading")[:1]
+    passing = (
+        WallForecast.objects.filter(
+            ~Exists(removed), ~Exists(coming), refusal="", limit_half_steps=setting.limit_half_steps,
+            **{f"{day}__lte": last_day},
+        )
+        .annotate(reading=Subquery(newest))
+        .filter(reading__lt=setting.limit_decimal)
+    )  # fmt: skip
+    fields = (
+        "wall__property_id", "wall_id", "wall__name", "wall__kind", "wall__facing_degrees", "reading", "last_read_on",
+        day, "early_on", "late_on",
+    )  # fmt: skip
+    for row in _of(passing, "wall__property_id", property_ids).order_by("wall_id").values_list(*fields).iterator():
+        yield ForecastFact(*row)
 
 
 def _of(rows: QuerySet[Any], field: str, property_ids: Sequence[int] | None) -> QuerySet[Any]:

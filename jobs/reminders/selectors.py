@@ -8,6 +8,7 @@ from typing import Any
 from django.db.models import Case, IntegerField, Max, QuerySet, Value, When
 from django.utils.translation import gettext as _
 
+from jobs.chalking.selectors import chalk_setting_get
 from jobs.customers.models import Customer, Property
 from jobs.reminders import rows
 from jobs.reminders.domain.consent import (
@@ -72,11 +73,15 @@ def due_list(*, today: date, lead_days: int | None = None, property_ids: Sequenc
     company = company_get()
     lead = company.reminder_lead_days if lead_days is None else lead_days
     names = _service_names()
+    setting, last_day = chalk_setting_get(), today + timedelta(days=lead)
+    chalk_counts = CHALK in names
     found = due(
-        rows.interval_facts(last_day=today + timedelta(days=lead), property_ids=property_ids),
-        rows.reading_facts(property_ids=property_ids) if names.get(CHALK) else (),
+        rows.interval_facts(last_day=last_day, property_ids=property_ids),
+        rows.reading_facts(limit=setting.limit_decimal, property_ids=property_ids) if chalk_counts else (),
+        rows.forecast_facts(last_day=last_day, setting=setting, property_ids=property_ids) if chalk_counts else (),
         today=today,
         lead_days=lead,
+        limit=setting.limit_decimal,
     )
     return [item for page in _pages(found) for item in _items(page, company, names, today)]
 
@@ -102,11 +107,11 @@ def _items(page: Sequence[Due], company: Company, names: dict[str, str], today: 
     consents = rows.consents_by_address(customers)
     held = rows.held_addresses(customers)
     contacts = _last_contacts({customer.pk for customer in customers}, company.timezone)
-    reminded = _reminded(places)
+    reminded, chalk_told = _reminded(places)
     for found in page:
         place = places[found.property_id]
         item = _plain_item(found, place, names, contacts.get(place.customer_id))
-        earlier = reminded.get(item.key)
+        earlier = reminded.get(item.key) or _told_of_forecast(found, chalk_told, company.timezone)
         if earlier is not None:
             yield replace(item, state="reminded", why_not=reminded_words(*earlier, company.timezone))
         else:
@@ -166,12 +171,31 @@ def _last_contacts(customer_ids: Iterable[int], zone: str) -> dict[int, date]:
     return {customer_id: clock.local_date(zone, at) for customer_id, at in newest}
 
 
-def _reminded(property_ids: Iterable[int]) -> dict[str, tuple[datetime, str]]:
-    """When each due thing was written about, by key, and the state of that message."""
-    written = Reminder.objects.filter(property_id__in=list(property_ids)).values_list(
+Told = tuple[datetime, str]
+
+
+def _reminded(property_ids: Iterable[int]) -> tuple[dict[str, Told], dict[int, Told]]:
+    """When each due thing was written about, by key, and the state of that message; and the newest about chalk, by
+    property."""
+    written = Reminder.objects.filter(property_id__in=list(property_ids)).order_by("created_at", "id")
+    by_key: dict[str, Told] = {}
+    about_chalk: dict[int, Told] = {}
+    for place, kind, due_on, at, state in written.values_list(
         "property_id", "kind", "due_on", "created_at", "message__state"
-    )
-    return {due_key(place, kind, due_on): (at, state) for place, kind, due_on, at, state in written}
+    ):
+        by_key[due_key(place, kind, due_on)] = (at, state)
+        if kind == CHALK:
+            about_chalk[place] = (at, state)
+    return by_key, about_chalk
+
+
+def _told_of_forecast(found: Due, chalk_told: dict[int, Told], zone: str) -> Told | None:
+    """The reminder about a forecast's walls since they were last read: its day moves a little each night, and nobody is
+    written to twice for that."""
+    told = chalk_told.get(found.property_id)
+    if told is None or found.last_read_on is None or clock.local_date(zone, told[0]) < found.last_read_on:
+        return None
+    return told
 
 
 def due_item_json(item: DueItem) -> dict[str, Any]:

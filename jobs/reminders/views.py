@@ -179,7 +179,7 @@ def _matches(item: DueItem, wanted: dict[str, Any]) -> bool:
 
 def _kinds() -> list[tuple[str, str]]:
     services = Service.objects.filter(is_offered=True, interval_months__isnull=False)
-    return [(CHALK, _("chalk that was read")), *services.values_list("code", "name")]
+    return [(CHALK, _("chalk, read or expected")), *services.values_list("code", "name")]
 
 
 def _today() -> date:

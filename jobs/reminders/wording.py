@@ -10,7 +10,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from jobs.reminders.domain.consent import Obstacle
-from jobs.reminders.domain.due import CHALK, Due, ReadingFact
+from jobs.reminders.domain.due import CHALK, Due, ForecastFact, ReadingFact
 from jobs.reminders.domain.lint import Finding
 from shared import clock
 
@@ -29,12 +29,19 @@ def _date_words(day: date, language: str) -> str:
         return date_format(day, r"j \d\e F \d\e Y" if language.startswith("es") else "j F Y")
 
 
+def month_words(day: date, language: str = "") -> str:
+    """`May 2027`, or `mayo de 2027`: as exact as a forecast is."""
+    language = language or translation.get_language() or "en"
+    with translation.override(language):
+        return date_format(day, r"F \d\e Y" if language.startswith("es") else "F Y")
+
+
 def reading_words(reading: Decimal) -> str:
     """`3` or `2.5`."""
     return f"{reading.normalize():f}"
 
 
-def wall_words(wall: ReadingFact, language: str) -> str:
+def wall_words(wall: ReadingFact | ForecastFact, language: str) -> str:
     """`the south wall`: by the name that the office gave it; in Spanish by kind and facing, where they are known."""
     if language == "es":
         return _spanish_wall(wall)
@@ -42,7 +49,7 @@ def wall_words(wall: ReadingFact, language: str) -> str:
     return name if name.lower().startswith("the ") else f"the {lower_first(name)}"
 
 
-def _spanish_wall(wall: ReadingFact) -> str:
+def _spanish_wall(wall: ReadingFact | ForecastFact) -> str:
     if wall.wall_kind in _SPANISH_KINDS:
         return _SPANISH_KINDS[wall.wall_kind]
     if wall.facing_degrees is None:
@@ -73,16 +80,36 @@ def _interval_reason(found: Due, service_name: str) -> str:
 
 
 def _chalk_reason(found: Due) -> str:
+    limit = reading_words(found.limit)
+    if found.forecasts:
+        return _forecast_reason(found.forecasts, limit)
     worst, *others = found.walls
     line = _("%(wall)s read %(reading)s of 5 on %(date)s, no removal since") % {
         "wall": worst.wall_name,
         "reading": reading_words(worst.reading),
         "date": date_words(worst.read_on),
     }
-    if not others:
-        return line
-    more = ngettext("%(count)s more wall at 2 or above", "%(count)s more walls at 2 or above", len(others))
-    return f"{line}; {more % {'count': len(others)}}"
+    more = ngettext(
+        "%(count)s more wall at %(limit)s or above", "%(count)s more walls at %(limit)s or above", len(others)
+    )
+    return f"{line}; {more % {'count': len(others), 'limit': limit}}" if others else line
+
+
+def _forecast_reason(walls: tuple[ForecastFact, ...], limit: str) -> str:
+    first, *others = walls
+    line = _(
+        "%(wall)s expected to pass %(limit)s about %(month)s (%(early)s to %(late)s); read %(reading)s on %(date)s"
+    ) % {
+        "wall": first.wall_name,
+        "limit": limit,
+        "month": month_words(first.passes_on),
+        "early": month_words(first.early_on),
+        "late": month_words(first.late_on),
+        "reading": reading_words(first.reading),
+        "date": date_words(first.read_on),
+    }
+    more = ngettext("%(count)s more wall", "%(count)s more walls", len(others)) % {"count": len(others)}
+    return f"{line}; {more}" if others else line
 
 
 def obstacle_words(hindrance: Obstacle, zone: str) -> str:

@@ -1,19 +1,19 @@
 """What is due at a property, and since when.
 
-Two things make a property due: the interval of a service, and a chalk reading that nobody acted on. The limits for
-chalk are ours, since no published scale or rate was made for vinyl siding: a reading of 2 (the first that anybody
-sees from the street) or more counts, and is due a season after it was taken, because the homeowner was shown it that
-day and has heard of the removal already.
+Three things make a property due: the interval of a service; a chalk reading at the owner's limit or above that nobody
+acted on; and a forecast that says when a wall will pass that limit. A reading is due a season after it was taken,
+because the homeowner was shown it that day and has heard of the removal already; a forecast for the same reason not
+before a season after the wall was last read. The limit is the owner's, since no published scale or rate was made for
+vinyl siding.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
 from itertools import groupby
 
 CHALK = "chalk"
-CHALK_DUE_READING = Decimal(2)
 CHALK_DUE_AFTER = timedelta(days=90)
 
 
@@ -31,7 +31,7 @@ class IntervalFact:
 
 @dataclass(frozen=True)
 class ReadingFact:
-    """The newest reading of a wall, 2 or more, with no removal at the property since and none agreed."""
+    """The newest reading of a wall, at the limit or above, with no removal at the property since and none agreed."""
 
     property_id: int
     wall_id: int
@@ -43,42 +43,105 @@ class ReadingFact:
 
 
 @dataclass(frozen=True)
+class ForecastFact:
+    """A wall that passes the limit on `passes_on`, the owner's choice from its interval of 80 percent; with the newest
+    reading, which is below the limit. No removal is agreed."""
+
+    property_id: int
+    wall_id: int
+    wall_name: str
+    wall_kind: str
+    facing_degrees: int | None
+    reading: Decimal
+    read_on: date
+    passes_on: date
+    early_on: date
+    late_on: date
+
+    @property
+    def due_on(self) -> date:
+        return max(self.passes_on, self.read_on + CHALK_DUE_AFTER)
+
+
+@dataclass(frozen=True)
 class Due:
-    """One thing due at one property. `kind` is the code of the service, or `chalk`; `walls` has the worst first."""
+    """One thing due at one property. `kind` is the code of the service, or `chalk`.
+
+    One of these says why: `interval`; `walls` that were read at `limit` or above, the worst first; `forecasts` of walls
+    that pass it, the earliest first.
+    """
 
     property_id: int
     kind: str
     due_on: date
     interval: IntervalFact | None = None
     walls: tuple[ReadingFact, ...] = ()
+    forecasts: tuple[ForecastFact, ...] = ()
+    limit: Decimal = Decimal(2)
+
+    @property
+    def last_read_on(self) -> date | None:
+        """The newest reading that a forecast rests on."""
+        return max((fact.read_on for fact in self.forecasts), default=None)
 
 
 def due(
-    intervals: Iterable[IntervalFact], readings: Iterable[ReadingFact], *, today: date, lead_days: int
+    intervals: Iterable[IntervalFact],
+    readings: Iterable[ReadingFact],
+    forecasts: Iterable[ForecastFact],
+    *,
+    today: date,
+    lead_days: int,
+    limit: Decimal,
 ) -> list[Due]:
     """Everything that is due by `lead_days` after `today`, the earliest first, then by property and kind.
 
-    Where the chalk that was read makes a property due, the interval of a removal is left out: what was seen on the
-    wall goes before the calendar.
+    Chalk that was read at a property goes before any forecast and before the interval of a removal: what was seen on
+    the wall goes before the calendar. Between a forecast and the interval of a removal the earlier one counts.
     """
     latest = today + timedelta(days=lead_days)
-    chalk = [found for found in _chalk(readings) if found.due_on <= latest]
-    chalked = {found.property_id for found in chalk}
+    read = {found.property_id: found for found in _by_reading(readings, limit)}
+    expected = {
+        found.property_id: found
+        for found in _by_forecast(forecasts, limit)
+        if found.property_id not in read and found.due_on <= latest
+    }
     by_interval = [
         Due(fact.property_id, fact.service_code, fact.next_due_on, interval=fact)
         for fact in intervals
-        if fact.next_due_on <= latest and not (fact.removes_chalk and fact.property_id in chalked)
+        if fact.next_due_on <= latest and not (fact.removes_chalk and _is_overtaken(fact, read, expected, latest))
     ]
+    for found in by_interval:
+        if found.interval and found.interval.removes_chalk:
+            expected.pop(found.property_id, None)
+    chalk = [found for found in (*read.values(), *expected.values()) if found.due_on <= latest]
     return sorted([*chalk, *by_interval], key=lambda found: (found.due_on, found.property_id, found.kind))
 
 
-def _chalk(readings: Iterable[ReadingFact]) -> Iterable[Due]:
+def _is_overtaken(fact: IntervalFact, read: Mapping[int, Due], expected: Mapping[int, Due], latest: date) -> bool:
+    """Whether what is on the walls makes the property due instead of the interval of a removal."""
+    if fact.property_id in read:
+        return read[fact.property_id].due_on <= latest
+    forecast = expected.get(fact.property_id)
+    return forecast is not None and forecast.due_on < fact.next_due_on
+
+
+def _by_reading(readings: Iterable[ReadingFact], limit: Decimal) -> Iterable[Due]:
     """One due thing for each property; its date follows the newest of the readings that count."""
-    counting = [fact for fact in readings if fact.reading >= CHALK_DUE_READING]
+    counting = [fact for fact in readings if fact.reading >= limit]
     worst_first = sorted(counting, key=lambda fact: (fact.property_id, -fact.reading, -fact.read_on.toordinal()))
     for property_id, group in groupby(worst_first, key=lambda fact: fact.property_id):
         walls = tuple(group)
-        yield Due(property_id, CHALK, max(fact.read_on for fact in walls) + CHALK_DUE_AFTER, walls=walls)
+        due_on = max(fact.read_on for fact in walls) + CHALK_DUE_AFTER
+        yield Due(property_id, CHALK, due_on, walls=walls, limit=limit)
+
+
+def _by_forecast(forecasts: Iterable[ForecastFact], limit: Decimal) -> Iterable[Due]:
+    """One due thing for each property: its earliest wall dates it."""
+    earliest_first = sorted(forecasts, key=lambda fact: (fact.property_id, fact.due_on, fact.wall_id))
+    for property_id, group in groupby(earliest_first, key=lambda fact: fact.property_id):
+        walls = tuple(group)
+        yield Due(property_id, CHALK, walls[0].due_on, forecasts=walls, limit=limit)
 
 
 def due_key(property_id: int, kind: str, due_on: date) -> str:
