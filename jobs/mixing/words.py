@@ -31,10 +31,11 @@ def strength_words(basis_points: int, basis: str) -> str:
 
 
 def volume_words(volume_ml: int) -> str:
-    """US gallons, one decimal; fluid ounces below a quart."""
+    """US gallons, with one decimal, below one gallon with two; fluid ounces below a quart."""
     if 0 < volume_ml < SMALLEST_IN_GALLONS_ML:
         return _("%(ounces).0f fl oz") % {"ounces": max(1.0, volume_ml / ML_PER_FLUID_OUNCE)}
-    return _("%(gallons).1f gal") % {"gallons": volume_ml / ML_PER_US_GALLON}
+    gallons = volume_ml / ML_PER_US_GALLON
+    return _("%(gallons)s gal") % {"gallons": f"{gallons:.2f}" if 0 < gallons < 1 else f"{gallons:.1f}"}
 
 
 def parts_words(water_parts: float) -> str:

@@ -134,7 +134,7 @@ def _product_total(name: str, rows: list[MixNote], rig: Rig | None) -> str:
     words = _("%(product)s: %(volume)s stock for the day") % {"product": name, "volume": volume_words(stock_ml)}
     if rig is not None and rig.jug_ml:
         jugs = -(-stock_ml // rig.jug_ml)
-        words += _(", %(jugs)s jugs of %(size)s") % {"jugs": jugs, "size": volume_words(rig.jug_ml)}
+        words += _(", jugs of %(size)s: %(jugs)s") % {"jugs": jugs, "size": volume_words(rig.jug_ml)}
     return words
 
 

@@ -46,7 +46,7 @@ def test_the_signal_goes_in_the_middle(phone: Page, tmp_path: Path) -> None:
     """Off before the last tap; the page says what waits, opens again offline, and sends once when it is back."""
     phone.goto("/crew/")
     phone.evaluate("navigator.serviceWorker.ready")
-    path = phone.locator("a[data-keep]").last.get_attribute("href")
+    path = phone.locator("a[data-keep][href*='/walkthrough/']").last.get_attribute("href")
     phone.goto(path)
     assert faults_of(phone) == []
     phone.wait_for_function("navigator.serviceWorker.controller !== null")
@@ -88,7 +88,7 @@ def test_the_signal_goes_in_the_middle(phone: Page, tmp_path: Path) -> None:
 def test_an_answer_that_was_lost_is_asked_again(phone: Page) -> None:
     """The server took it, the phone never heard: it sends again, and there is still one."""
     phone.goto("/crew/")
-    path = phone.locator("a[data-keep]").first.get_attribute("href")
+    path = phone.locator("a[data-keep][href*='/walkthrough/']").first.get_attribute("href")
     phone.goto(path)
     phone.evaluate("navigator.serviceWorker.ready")
     lost: list[str] = []
@@ -116,7 +116,7 @@ def test_an_answer_that_was_lost_is_asked_again(phone: Page) -> None:
 def test_what_is_refused_is_said(phone: Page, tmp_path: Path) -> None:
     """A file that is no picture: the rest goes up, the page says what was not taken, and it can be thrown away."""
     phone.goto("/crew/")
-    phone.goto(phone.locator("a[data-keep]").nth(1).get_attribute("href"))
+    phone.goto(phone.locator("a[data-keep][href*='/walkthrough/']").nth(1).get_attribute("href"))
     phone.evaluate("navigator.serviceWorker.ready")
     fill_in(phone)
     (tmp_path / "zip.jpg").write_bytes(b"PK\x03\x04" + b"\0" * 100)
@@ -130,7 +130,7 @@ def test_what_is_refused_is_said(phone: Page, tmp_path: Path) -> None:
 def test_the_homeowner_far_away(phone: Page, browser: Browser, sent: DemoSite) -> None:
     """Nobody home, sent by email; the link opens without an account, in two languages, and takes one name."""
     phone.goto("/crew/")
-    path = phone.locator("a[data-keep]").nth(2).get_attribute("href")
+    path = phone.locator("a[data-keep][href*='/walkthrough/']").nth(2).get_attribute("href")
     phone.goto(path)
     fill_in(phone)
     phone.get_by_role("button", name="Done: write it down").click()

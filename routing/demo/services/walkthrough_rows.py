@@ -49,7 +49,10 @@ def _walked(job: Job, rng: random.Random, moment: datetime, lead: User | None) -
             WallInput(spots=tuple(map(Decimal, spots)), wall_id=wall.pk)
             for wall, spots in zip(walls, SPOTS, strict=False)
         ),
-        findings=(FindingInput(kind=FindingKind.OUTLET, wall_id=walls[0].pk),),
+        findings=(
+            FindingInput(kind=FindingKind.OUTLET, wall_id=walls[0].pk),
+            FindingInput(kind=FindingKind.FAILED_CAULK, wall_id=walls[-1].pk, note="left of the window"),
+        ),
         days_since_rain=rng.randint(1, 9),
         photo_count=1,
     )

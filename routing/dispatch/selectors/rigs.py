@@ -1,6 +1,7 @@
 """Trucks with what they wash with."""
 
 from django.db.models import QuerySet
+from django.utils.translation import gettext as _
 
 from routing.plans.models import Truck
 from shared.errors import NotFound
@@ -15,5 +16,5 @@ def truck_get(*, code: str) -> Truck:
     """Raises NotFound."""
     row = truck_list().filter(code=code).first()
     if row is None:
-        raise NotFound("There is no such truck.")
+        raise NotFound(_("There is no such truck."))
     return row

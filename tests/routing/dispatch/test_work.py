@@ -96,7 +96,7 @@ def test_a_mix_in_words(crew: Any, wash: Any) -> None:
     (mix,) = line_of(planned(crew, house(wash))).mixes
     assert mix.head == "Stock bleach, 1 % trade at the surface"
     assert mix.how == (
-        "In the jug: 3.9 gal stock, 0.5 gal water (1 part stock to 0.13 parts water)",
+        "In the jug: 3.9 gal stock, 0.51 gal water (1 part stock to 0.13 parts water)",
         "The injector draws 1 part to 10.0 parts of water; about 48.0 gal reach the surface",
         "Stock today: 12.45 % trade, estimated from age and warmth",
         "Dwell by the label: 8 min, never drying",
@@ -147,7 +147,7 @@ def test_what_the_truck_takes(crew: Any, wash: Any, bleach: Any) -> None:
     factories.make_mix(service=roof, product=bleach, way="tank", target_basis_points=400)
     jobs = [house(wash), house(wash), house(roof)]
     totals = sheet_of(planned(crew, *jobs)).mix_totals
-    assert totals[0] == "Stock bleach: 23.1 gal stock for the day, 5 jugs of 5.0 gal"
+    assert totals[0] == "Stock bleach: 23.1 gal stock for the day, jugs of 5.0 gal: 5"
     assert totals[1] == "Tank: 48.0 gal mixed, more than its 26.4 gal. It must be filled again on the way."
     assert len(totals) == 2
 
@@ -249,9 +249,9 @@ def test_both_pdfs_say_the_same(crew: Any, wash: Any) -> None:
     plan = planned(crew, job)
     mixes, route = (text_of(made(sheet_of(plan))) for made in (mix_sheet_pdf, sheet_pdf))
     for text in (mixes, route):
-        assert "In the jug: 3.9 gal stock, 0.5 gal water" in text
+        assert "In the jug: 3.9 gal stock, 0.51 gal water" in text
         assert "The product label, the safety data sheet, local code and licensed practice come first" in text
-        assert "Stock bleach: 3.9 gal stock for the day, 1 jugs of 5.0 gal" in text
+        assert "Stock bleach: 3.9 gal stock for the day, jugs of 5.0 gal: 1" in text
     assert "Test spot: a small place out of sight" in route
     assert "paint from before 1978" in route
 
@@ -347,7 +347,7 @@ def test_another_crews_stop(client_of: Any, crew: Any, wash: Any) -> None:
 def test_a_truck_is_measured(client_of: Any, office: Any, crew: Any, assert_query_count: Any) -> None:
     client = client_of(office)
     with assert_query_count("trucks"):
-        assert "0.3 gal in 2.9 gal" in client.get("/trucks/").content.decode()
+        assert "0.26 gal in 2.9 gal" in client.get("/trucks/").content.decode()
     body = {"drawn_ml": "0.5", "out_ml": "5", "jug_ml": "5", "eyewash_ml": "6", "measured_on": "2026-06-01"}
     assert client.post("/trucks/T7/", body).status_code == 302
     rig = Rig.objects.get()
@@ -378,3 +378,13 @@ def test_a_truck_is_measured(client_of: Any, office: Any, crew: Any, assert_quer
 def test_sums(client: Any, query: dict[str, str], words: str) -> None:
     """Each answers in a sentence, or says what is wrong."""
     assert words in client.get("/crew/reckon/", query).content.decode()
+
+
+def test_trucks_by_program(client_of: Any, office: Any, crew: Any) -> None:
+    """Measured anew in part; what was not said stays."""
+    client = client_of(office)
+    answer = client.put("/api/trucks/T7/rig/", {"jug_ml": 9_000}, "application/json").json()
+    assert (answer["rig"]["jug_ml"], answer["rig"]["drawn_ml"]) == (9_000, 1_000)
+    wrong = client.put("/api/trucks/T7/rig/", {"out_ml": 10}, "application/json")
+    assert wrong.status_code == 400
+    assert client.get("/api/trucks/").json()["results"][0]["mix_litres"] == 100

@@ -52,6 +52,7 @@ def token(owner: Any) -> Iterator[str]:
         crew_code=[crew.code],
         stock_id=[stock.pk],
         product_id=[stock.product_id],
+        truck_code=[factories.make_truck().code],
     )
     for signal in (signals.request_started, signals.request_finished):
         signal.disconnect(close_old_connections)  # the test's transaction lives in this connection
