@@ -1,16 +1,18 @@
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from datetime import date, datetime
 
-from django.db.models import Max, Prefetch, Q, QuerySet, Sum
+from django.db.models import Avg, Max, Min, Prefetch, Q, QuerySet, Sum
 from django.utils.translation import gettext as _
 
 from jobs.customers.models import Property, Wall, WallKind
 from jobs.work.domain.reactions import RINSE
 from jobs.work.domain.reactions import Poured as PouredLine
+from jobs.work.domain.town_parts import town_part
 from jobs.work.inputs import NewLine
 from jobs.work.models import Job, JobLine, Poured, StepMark, Visit, VisitLine
 from pricing.catalogue.domain import RateTerms
 from pricing.catalogue.models import Service, Unit
+from pricing.earnings.domain.facts import BookingFacts
 from pricing.estimates.domain import line_estimate
 from shared.errors import NotFound, Refused
 
@@ -134,3 +136,45 @@ def steps_done(*, job_ids: Collection[int]) -> dict[tuple[int, str], datetime]:
         else:
             found.pop((mark.job_line_id, mark.step), None)
     return found
+
+
+def booking_facts(worked: Mapping[int, date]) -> dict[int, BookingFacts]:
+    """What the ledger keeps of jobs beside their money and time, by job id; ``worked`` says when each was worked.
+
+    A customer is returning who was visited on an earlier day for another job. The middle of a town is that of all
+    its known properties. Without a source of its own a job has the customer's. Three queries for any number of jobs.
+    """
+    jobs = list(Job.objects.filter(pk__in=worked).select_related("property__customer"))
+    centres = _town_centres({job.property.city for job in jobs})
+    first_visits = _first_visits({job.property.customer_id for job in jobs})
+    return {
+        job.pk: _facts_of(
+            job, centres, is_returning=first_visits.get(job.property.customer_id, date.max) < worked[job.pk]
+        )
+        for job in jobs
+    }
+
+
+def _facts_of(job: Job, centres: Mapping[str, tuple[float, float]], *, is_returning: bool) -> BookingFacts:
+    place = job.property
+    located = place.latitude is not None and place.longitude is not None
+    return BookingFacts(
+        storeys=place.storeys,
+        city=place.city,
+        town_part=town_part((place.latitude, place.longitude), centres[place.city]) if located else "",
+        lead_source=job.source or place.customer.source,
+        is_returning=is_returning,
+    )
+
+
+def _town_centres(cities: Iterable[str]) -> dict[str, tuple[float, float]]:
+    located = Property.objects.filter(city__in=cities, latitude__isnull=False).order_by("city").values("city")
+    return {
+        row["city"]: (row["lat"], row["lon"]) for row in located.annotate(lat=Avg("latitude"), lon=Avg("longitude"))
+    }
+
+
+def _first_visits(customer_ids: Iterable[int]) -> dict[int, date]:
+    visits = Visit.objects.filter(job__property__customer__in=customer_ids).order_by("job__property__customer")
+    rows = visits.values_list("job__property__customer").annotate(first=Min("work_date"))
+    return dict(rows)

@@ -3,6 +3,7 @@ from django.db.models import Q
 
 from pricing.catalogue.models import Service
 from pricing.earnings.choices import EntryKind
+from pricing.earnings.domain.facts import HoursShared
 from shared import clock
 from shared.events.append_only import AppendOnlyModel
 
@@ -13,7 +14,8 @@ class EarningEntry(AppendOnlyModel):
     Written when the work is booked and never changed. What happens later is a further entry of the same
     ``job_ref`` and service with the difference: a refund (less money), a free return visit (more time), a
     correction (either, of either sign). Minutes are those of the crew as it was (``workers``); the report
-    converts them to a two-person crew. The driving is the line's part of the job's share of its route.
+    converts them to a two-person crew. The driving is the line's part of the job's share of its route. Storeys,
+    part of town, source and whether the customer is new are as they were known on the day of the booking.
     """
 
     kind = models.CharField(max_length=10, choices=EntryKind.choices, default=EntryKind.WORK)
@@ -35,6 +37,17 @@ class EarningEntry(AppendOnlyModel):
     estimated_minutes = models.PositiveIntegerField(
         null=True, blank=True, help_text="on site, two-person crew, as estimated"
     )
+    hours_shared = models.CharField(
+        max_length=10, blank=True, help_text="how the visit's hours were shared over its lines; empty: not known"
+    )
+    storeys = models.PositiveSmallIntegerField(null=True, blank=True)
+    city = models.CharField(max_length=80, blank=True)
+    town_part = models.CharField(max_length=10, blank=True, help_text="centre, north, east, south or west of the city")
+    lead_source = models.CharField(max_length=60, blank=True, help_text="how the lead came")
+    is_returning = models.BooleanField(null=True, blank=True, help_text="the customer had been worked for before")
+    facts_added_later = models.BooleanField(
+        default=False, help_text="the facts of the job were filled in after the booking, from what was then known"
+    )
     reason = models.CharField(max_length=200, blank=True)
     recorded_at = models.DateTimeField(default=clock.now)
 
@@ -48,6 +61,9 @@ class EarningEntry(AppendOnlyModel):
         constraints = [
             models.CheckConstraint(condition=Q(kind__in=EntryKind.values), name="earning_kind_known"),
             models.CheckConstraint(condition=Q(workers__gte=1), name="earning_has_workers"),
+            models.CheckConstraint(
+                condition=Q(hours_shared__in=["", *map(str, HoursShared)]), name="earning_hours_shared_known"
+            ),
             models.CheckConstraint(
                 condition=Q(kind=EntryKind.CORRECTION)
                 | Q(on_site_minutes__gte=0, setup_minutes__gte=0, drive_minutes__gte=0, drive_metres__gte=0),

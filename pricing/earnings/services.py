@@ -1,4 +1,5 @@
 from collections.abc import Iterable
+from dataclasses import asdict
 from datetime import date
 from typing import Any
 
@@ -7,11 +8,13 @@ from django.utils.translation import gettext as _
 
 from pricing.catalogue.models import Service
 from pricing.earnings.choices import EntryKind
+from pricing.earnings.domain.facts import BookingFacts
 from pricing.earnings.models import EarningEntry
 from shared.errors import Refused
 from shared.events.services import event_record
 
 BATCH = 500
+NO_FACTS = BookingFacts()
 
 
 @transaction.atomic
@@ -34,6 +37,8 @@ def entry_record(
     crew_code: str = "",
     card_price_cents: int | None = None,
     estimated_minutes: int | None = None,
+    hours_shared: str = "",
+    facts: BookingFacts = NO_FACTS,
     reason: str = "",
 ) -> EarningEntry:
     """Add one line to the ledger, inside the caller's transaction.
@@ -41,7 +46,8 @@ def entry_record(
     ``price_cents`` is before tax and after discounts. Minutes are those that the crew of ``workers`` spent; the
     driving is this line's part of the job's share (``driving_shares``). A free return visit (``kind`` callback)
     carries the ``job_ref`` of the job that caused it and is counted against that job's kind of work: its own
-    ``service`` if the job had it, else the one that earned most on the job. Raises ``ValidationError``.
+    ``service`` if the job had it, else the one that earned most on the job. ``facts`` are copied into the line.
+    Raises ``ValidationError``.
     """
     entry = EarningEntry(
         kind=kind,
@@ -61,6 +67,8 @@ def entry_record(
         crew_code=crew_code,
         card_price_cents=card_price_cents,
         estimated_minutes=estimated_minutes,
+        hours_shared=hours_shared,
+        **asdict(facts),
         reason=reason,
     )
     entry.full_clean()

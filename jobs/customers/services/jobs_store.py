@@ -1,8 +1,8 @@
 """What a batch of jobs' rows reads and writes, with a few queries for all of them."""
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field
-from datetime import datetime
+from dataclasses import asdict, dataclass, field
+from datetime import date, datetime
 from typing import Any
 
 from django.db.models import Model, Q, Sum
@@ -10,7 +10,9 @@ from django.db.models import Model, Q, Sum
 from jobs.customers.domain.hours import Window
 from jobs.work.domain.intervals import next_due
 from jobs.work.models import Job, JobLine, JobWindow, ServiceInterval, Visit, VisitLine
+from jobs.work.selectors import booking_facts
 from pricing.earnings.choices import EntryKind
+from pricing.earnings.domain.facts import BookingFacts, HoursShared, hours_shared
 from pricing.earnings.models import EarningEntry
 from pricing.earnings.services import entries_record
 from pricing.estimates.domain import prices_after_discount
@@ -214,7 +216,17 @@ class JobChanges:
             )
             for known, done, price in parts
         )
-        entries_record(_entry(*part) for part in parts if _counts(part[0], part[1]))
+        self._store_entries([part for part in parts if _counts(part[0], part[1])])
+
+    def _store_entries(self, parts: list[tuple[KnownJob, DoneLine, int]]) -> None:
+        worked: dict[int, date] = {}
+        for known, _, _ in parts:
+            assert known.visit is not None
+            cause = _cause(known.job)
+            worked[cause] = min(known.visit.work_date, worked.get(cause, known.visit.work_date))
+        facts = booking_facts(worked)
+        shared = {id(known): hours_shared([line.minutes for line in done]) for known, done in self.visits.values()}
+        entries_record(_entry(*part, facts[_cause(part[0].job)], shared[id(part[0])]) for part in parts)
 
     def _store_intervals(self) -> None:
         touched = [self.intervals[key] for key in sorted(self.touched_intervals)]
@@ -244,14 +256,19 @@ def _counts(known: KnownJob, done: DoneLine) -> bool:
     return bool(done.minutes) and (done.price_known or known.job.callback_of is not None)
 
 
-def _entry(known: KnownJob, done: DoneLine, price_cents: int) -> EarningEntry:
+def _cause(job: Job) -> int:
+    """The job itself, or the one that its free return visit makes good."""
+    return job.callback_of_id or job.pk
+
+
+def _entry(known: KnownJob, done: DoneLine, price_cents: int, facts: BookingFacts, shared: HoursShared) -> EarningEntry:
     line, visit = done.known.line, known.visit
     assert visit is not None
     return EarningEntry(
         work_date=visit.work_date,
         service_id=line.service_id,
         kind=EntryKind.CALLBACK if known.job.callback_of else EntryKind.WORK,
-        job_ref=known.job.callback_of_id or known.job.pk,
+        job_ref=_cause(known.job),
         line_ref=line.pk,
         price_cents=price_cents,
         materials_cents=done.materials_cents,
@@ -261,4 +278,6 @@ def _entry(known: KnownJob, done: DoneLine, price_cents: int) -> EarningEntry:
         wage_cents=done.wage_cents,
         card_price_cents=line.card_price_cents,
         estimated_minutes=line.estimated_minutes,
+        hours_shared=shared,
+        **asdict(facts.of_callback() if known.job.callback_of else facts),
     )

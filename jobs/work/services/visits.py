@@ -7,10 +7,12 @@ from django.utils.translation import gettext as _
 
 from jobs.work.domain.booking import LineAgreed, LineBooked, LineShare, VisitTotals, split_visit
 from jobs.work.models import Job, JobLine, Visit, VisitLine
+from jobs.work.selectors import booking_facts
 from jobs.work.services.intervals import intervals_move
 from jobs.work.services.steps import step_take
 from pricing.earnings import services as ledger
 from pricing.earnings.choices import EntryKind
+from pricing.earnings.domain.facts import BookingFacts, HoursShared, hours_shared
 from shared import clock
 from shared.background.services import enqueue
 from shared.errors import Refused
@@ -92,8 +94,13 @@ def _share_out(visit: Visit, agreed: list[JobLine], totals: VisitTotals, lines: 
     """Write what each service took and earned: into the history and into the ledger."""
     shares = split_visit(totals, [line_agreed(line) for line in agreed], lines, visit.job.discount_cents)
     visit_lines_write(visit, agreed, shares, lines)
+    cause = visit.job.callback_of_id or visit.job_id
+    facts = booking_facts({cause: visit.work_date})[cause]
+    facts = facts.of_callback() if visit.job.callback_of_id else facts
+    said = {line.line_id: line.minutes for line in lines}
+    shared_by = hours_shared([said.get(line.pk) for line in agreed])
     for line, share in zip(agreed, shares, strict=True):
-        _entry_write(visit, line, share)
+        _entry_write(visit, line, share, facts, shared_by)
 
 
 def visit_lines_write(
@@ -114,7 +121,7 @@ def visit_lines_write(
     )
 
 
-def _entry_write(visit: Visit, line: JobLine, share: LineShare) -> None:
+def _entry_write(visit: Visit, line: JobLine, share: LineShare, facts: BookingFacts, shared_by: HoursShared) -> None:
     callback_of = visit.job.callback_of_id
     ledger.entry_record(
         kind=EntryKind.CALLBACK if callback_of else EntryKind.WORK,
@@ -134,4 +141,6 @@ def _entry_write(visit: Visit, line: JobLine, share: LineShare) -> None:
         crew_code=visit.crew_code,
         card_price_cents=line.card_price_cents,
         estimated_minutes=line.estimated_minutes,
+        hours_shared=shared_by,
+        facts=facts,
     )

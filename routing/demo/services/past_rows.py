@@ -1,7 +1,7 @@
 """Three years of done work as rows: jobs, visits, the ledger, readings, intervals and the history of events."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 from fractions import Fraction
@@ -12,8 +12,10 @@ from jobs.work.choices import JobState
 from jobs.work.domain.booking import LineAgreed, LineBooked, LineShare, VisitTotals, split_visit
 from jobs.work.domain.intervals import next_due
 from jobs.work.models import Job, JobLine, ServiceInterval, Visit, VisitLine
+from jobs.work.selectors import booking_facts
 from pricing.catalogue.models import Service
 from pricing.earnings.choices import EntryKind
+from pricing.earnings.domain.facts import BookingFacts, hours_shared
 from pricing.earnings.models import EarningEntry
 from pricing.earnings.services import entries_record
 from routing.demo.domain.company import CREWS, WAGE_BURDEN_PERCENT
@@ -83,7 +85,9 @@ def past_store(rows: Rows, story: Story) -> None:
     shares = [_shares(past, of_job) for past, of_job in zip(story.jobs, lines, strict=True)]
     worked = list(zip(story.jobs, jobs, visits, lines, shares, strict=True))
     VisitLine.objects.bulk_create((row for each in worked for row in _visit_lines(*each)), BATCH)
-    entries_record(row for each in worked for row in _entries(*each))
+    days = {job.pk: past.day for past, job in zip(story.jobs, jobs, strict=True)}
+    facts = booking_facts(days)
+    entries_record(row for each in worked for row in _entries(*each, facts))
     Event.objects.bulk_create((_done_event(past, job) for past, job in zip(story.jobs, jobs, strict=True)), BATCH)
     ServiceInterval.objects.bulk_create(_intervals(rows, story), BATCH)
     ChalkReading.objects.bulk_create(_readings(rows, story), BATCH)
@@ -166,8 +170,15 @@ def _visit_lines(
 
 
 def _entries(
-    past: PastJob, job: Job, visit: Visit, lines: Sequence[JobLine], shares: Sequence[LineShare]
+    past: PastJob,
+    job: Job,
+    visit: Visit,
+    lines: Sequence[JobLine],
+    shares: Sequence[LineShare],
+    facts: Mapping[int, BookingFacts],
 ) -> Iterator[EarningEntry]:
+    known = facts[job.callback_of_id].of_callback() if job.callback_of_id else facts[job.pk]
+    shared_by = hours_shared([line.minutes for line in past.lines])
     for line, share in zip(lines, shares, strict=True):
         yield EarningEntry(
             kind=EntryKind.CALLBACK if past.is_callback else EntryKind.WORK,
@@ -186,6 +197,8 @@ def _entries(
             crew_code=past.crew,
             card_price_cents=line.card_price_cents,
             estimated_minutes=line.estimated_minutes,
+            hours_shared=shared_by,
+            **asdict(known),
             recorded_at=_finished_at(past),
         )
     if past.refund_cents and past.refunded_on:
