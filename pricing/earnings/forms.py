@@ -1,15 +1,28 @@
+from collections.abc import Iterable
 from datetime import date
-from typing import Any
+from typing import Any, cast
 
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
+from pricing.earnings.domain.breakdown import Breakdown
+from pricing.earnings.wording import breakdown_word
 
-class PeriodForm(forms.Form):
-    """The period whose jobs are judged; empty fields mean all jobs up to today."""
+
+class ReportForm(forms.Form):
+    """Which jobs are judged, and by what they are told apart; empty fields mean all jobs up to today, by service."""
+
+    by = forms.ChoiceField(required=False, label=_("By"))
+    service = forms.ChoiceField(required=False, label=_("Only"))
 
     since = forms.DateField(required=False, label=_("Jobs from"), widget=forms.DateInput(attrs={"type": "date"}))
     until = forms.DateField(required=False, label=_("to"), widget=forms.DateInput(attrs={"type": "date"}))
+
+    def __init__(self, *args: Any, services: Iterable[tuple[str, str]] = (), **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        by, service = cast("forms.ChoiceField", self.fields["by"]), cast("forms.ChoiceField", self.fields["service"])
+        by.choices = [(str(each), breakdown_word(each)) for each in Breakdown]
+        service.choices = [("", _("all services")), *services]
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or {}
@@ -18,6 +31,12 @@ class PeriodForm(forms.Form):
             self.add_error("until", _("The last day must not be before the first."))
         return cleaned
 
-    def period(self, today: date) -> tuple[date | None, date]:
-        """First and last day; the form must be valid."""
-        return self.cleaned_data["since"], self.cleaned_data["until"] or today
+    def question(self, today: date) -> dict[str, Any]:
+        """Keywords of ``earnings_report``; the form must be valid."""
+        data = self.cleaned_data
+        return {
+            "since": data["since"],
+            "until": data["until"] or today,
+            "by": Breakdown(data["by"] or Breakdown.SERVICE),
+            "service_code": data["service"],
+        }

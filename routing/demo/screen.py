@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from datetime import date
 
 from jobs.reminders.selectors import DueItem
-from pricing.earnings.domain.report import EarningsReport, KindEarnings
+from pricing.earnings.domain.report import EarningsReport, GroupEarnings
 from pricing.earnings.wording import hourly_words, interval_words, verdict_word, whole_money
 from routing.demo.domain.company import people
 from routing.demo.services import DemoCounts
@@ -93,12 +93,12 @@ def _left_out(plan: DayPlan) -> list[str]:
 def _kinds(report: EarningsReport, currency: str) -> list[str]:
     target = whole_money(report.target_cents_per_crew_hour, currency)
     head = f"2. KINDS OF JOB against the target of {target} a crew-hour, driving included, 90 % intervals"
-    return [*_wrapped(head), *(_kind(kind, currency) for kind in report.kinds)]
+    return [*_wrapped(head), *(_kind(kind, currency) for kind in report.groups)]
 
 
-def _kind(kind: KindEarnings, currency: str) -> str:
+def _kind(kind: GroupEarnings, currency: str) -> str:
     return (
-        f"  {kind.sums.service_name:<20} {verdict_word(kind.verdict):<19} {hourly_words(kind.earned, currency):>6}  "
+        f"  {kind.sums.name:<20} {verdict_word(kind.verdict):<19} {hourly_words(kind.earned, currency):>6}  "
         f"{interval_words(kind.earned, currency):>14}  {kind.jobs:>4} jobs"
     )
 

@@ -20,7 +20,7 @@ limits of the ratio, among them this quadratic); E. C. Fieller, J. R. Stat. Soc.
 from memory.
 """
 
-from dataclasses import dataclass
+from dataclasses import astuple, dataclass
 from math import sqrt
 
 from scipy.special import stdtr, stdtrit
@@ -50,6 +50,17 @@ class Moments:
             sum_xy=sum(x * y for x, y in pairs),
             sum_yy=sum(y * y for _, y in pairs),
         )
+
+    def __add__(self, other: "Moments") -> "Moments":
+        """The sums over both lists of jobs."""
+        return Moments(*(a + b for a, b in zip(astuple(self), astuple(other), strict=True)))
+
+    def __sub__(self, part: "Moments") -> "Moments":
+        """The sums over the jobs that are not in ``part``, which must be some of these."""
+        return Moments(*(a - b for a, b in zip(astuple(self), astuple(part), strict=True)))
+
+
+NO_JOBS = Moments(0, 0.0, 0.0, 0.0, 0.0, 0.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +100,13 @@ def two_sided_p(moments: Moments, ratio: float) -> float:
     return float(2 * stdtr(moments.n - 1, -abs(mean_d) / sqrt(variance)))
 
 
-def t_quantile(probability: float, degrees_of_freedom: int) -> float:
+def ratio_variance(moments: Moments, ratio: float) -> float:
+    """Variance of sum(y) / sum(x) if ``ratio`` is the true one: var(y - ratio x) / (n mean(x)^2). Needs n >= 2."""
+    mean_x = moments.sum_x / moments.n
+    return max(0.0, _variance_of_difference(moments, ratio)) / moments.n / mean_x**2
+
+
+def t_quantile(probability: float, degrees_of_freedom: float) -> float:
     """Quantile of Student's t: t_quantile(0.975, 4) is 2.776."""
     return float(stdtrit(degrees_of_freedom, probability))
 

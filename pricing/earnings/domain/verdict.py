@@ -20,7 +20,6 @@ at the same error rate for independent tests: J. P. Shaffer, Ann. Statist. 8 (19
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from enum import StrEnum
 
 from pricing.earnings.domain.ratio import Moments, two_sided_p
@@ -56,27 +55,3 @@ def holm(p_values: Sequence[float], family_error: float) -> list[bool]:
             break
         rejected[i] = True
     return rejected
-
-
-@dataclass(frozen=True, slots=True)
-class Remedy:
-    """What would bring a kind that is below the target up to it, everything else as it was."""
-
-    price_rise_ratio: float  # 0.12: prices 12 % higher at the present hours
-    price_rise_cents_per_job: float
-    crew_minutes_saved_per_job: float  # fewer crew-minutes a job at the present prices
-
-
-def remedy(moments: Moments, target: float) -> Remedy | None:
-    """The price rise, or the time to save, that reaches ``target`` (y per x, > 0); None if nothing came in.
-
-    Reached by price: y (1 + rise) = target x. Reached by time: y = target (x - saved).
-    """
-    if moments.n < 1 or moments.sum_y <= 0:
-        return None
-    shortfall = target * moments.sum_x - moments.sum_y
-    return Remedy(
-        price_rise_ratio=shortfall / moments.sum_y,
-        price_rise_cents_per_job=shortfall / moments.n,
-        crew_minutes_saved_per_job=shortfall / target / moments.n,
-    )

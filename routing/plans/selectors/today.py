@@ -7,7 +7,7 @@ from django.db.models import Count, Prefetch
 
 from jobs.reminders.selectors import DueItem, due_list
 from pricing.catalogue.selectors import NoTargetYet
-from pricing.earnings.domain.report import EarningsReport, KindEarnings
+from pricing.earnings.domain.report import EarningsReport, GroupEarnings
 from pricing.earnings.domain.verdict import Verdict
 from pricing.earnings.selectors import earnings_report
 from pricing.earnings.wording import remedy_sentence
@@ -44,7 +44,7 @@ class YardToday:
 
 @dataclass(frozen=True)
 class KindBelow:
-    kind: KindEarnings
+    kind: GroupEarnings
     advice: str
 
 
@@ -66,7 +66,7 @@ def today_page(*, now: datetime) -> TodayPage:
     company = company_get()
     work_date = clock.local_date(company.timezone, now)
     report, no_target = _report(work_date)
-    kinds = report.kinds if report else ()
+    kinds = report.groups if report else ()
     below = (kind for kind in kinds if kind.verdict == Verdict.BELOW)
     target = report.target_cents_per_crew_hour if report else 0
     due = due_list(today=work_date)

@@ -1,5 +1,6 @@
 """The page, the command and the API of the earnings report."""
 
+import csv
 import json
 from datetime import date
 from io import StringIO
@@ -52,13 +53,17 @@ def text_of(response):
     return response.content.decode()
 
 
+def row_of(name):
+    return f'<th scope="row">{name}</th>'
+
+
 def test_the_owner_sees_verdicts_advice_and_margins(client_of, owner, history):
     """Worst first, the verdict as a word, what would cure it, a chart, and the money side."""
     page = text_of(client_of(owner).get(PAGE))
     assert page.index("Chalk removal") < page.index("Deck wash") < page.index("Roof wash")
     assert "Chalk removal earns $125 a crew-hour, $56 below the target." in page
-    assert "Prices 45% higher reach it at the present hours ($111 more a job)" in page
-    assert "so do 37 crew-minutes less a job at the present prices (now 120)" in page
+    assert "Raise prices by 45% (" in page
+    assert "of the 120 crew-minutes that a job takes" in page
     for word in (
         "below",
         "above",
@@ -96,11 +101,11 @@ def test_the_period_filters_the_jobs(client_of, owner, target):
     make_earning(service=make_service(name="Of May"), work_date=date(2026, 5, 10))
     make_earning(service=make_service(name="Of June"), work_date=date(2026, 6, 10))
     page = text_of(client_of(owner).get(PAGE, {"since": "2026-06-01"}))
-    assert "Of June" in page
-    assert "Of May" not in page
+    assert row_of("Of June") in page
+    assert row_of("Of May") not in page
     page = text_of(client_of(owner).get(PAGE, {"until": "2026-05-31"}))
-    assert "Of May" in page
-    assert "Of June" not in page
+    assert row_of("Of May") in page
+    assert row_of("Of June") not in page
 
 
 @pytest.mark.parametrize("query", [{"since": "yesterday"}, {"since": "2026-06-02", "until": "2026-06-01"}])
@@ -154,16 +159,16 @@ def test_the_api_answers_the_owner_in_full(client_of, owner, history):
     body = client_of(owner).get(API).json()
     assert body["target_cents_per_crew_hour"] == 180_00
     assert (body["since"], body["until"]) == (None, "2026-06-15")
-    chalk = body["kinds"][0]
+    chalk = body["groups"][0]
     assert (chalk["name"], chalk["verdict"], chalk["jobs"]) == ("Chalk removal", "below", 10)
-    assert (chalk["earned_per_crew_hour"]["cents"], chalk["price_rise_percent"]) == (124_50, 45)
+    assert (chalk["earned_per_crew_hour"]["cents"], chalk["price_rise_percent"]["value"]) == (124_50, 45)
     assert chalk["wages_cents"] == 773_10
-    assert [kind["verdict"] for kind in body["kinds"]] == ["below", "not_enough_to_tell", "above"]
+    assert [kind["verdict"] for kind in body["groups"]] == ["below", "not_enough_to_tell", "above"]
 
 
 def test_the_api_answers_the_office_without_wages_and_margins(client_of, office, history):
     """The fields are not there."""
-    for kind in client_of(office).get(API).json()["kinds"]:
+    for kind in client_of(office).get(API).json()["groups"]:
         assert not {"wages_cents", "margin_cents", "margin_per_crew_hour", "materials_cents", "vehicle_cents"} & set(
             kind
         )
@@ -179,7 +184,7 @@ def test_the_api_documents_its_answers(client_of, owner):
     ours = [path("api/", include("pricing.earnings.api"))]
     operation = SchemaGenerator(patterns=ours).get_schema(public=True)["paths"]["/api/earnings/"]["get"]
     assert {"200", "400", "401", "403", "404"} <= set(operation["responses"])
-    assert [parameter["name"] for parameter in operation["parameters"]] == ["since", "until"]
+    assert {parameter["name"] for parameter in operation["parameters"]} == {"by", "service", "since", "until"}
 
 
 def run(*arguments):
@@ -197,7 +202,11 @@ def test_the_command_prints_an_aligned_table(history):
     assert len({len(line) for line in table}) == 1
     assert len(table[0]) <= 120
     assert [line.split("  ")[0] for line in table[2:]] == ["Chalk removal", "Deck wash", "Roof wash"]
-    assert lines[-1].startswith("Chalk removal earns $125 a crew-hour, $56 below the target.")
+    advice = lines[head + 6 :]
+    assert advice[0] == "Raise Chalk removal by 45%."
+    assert advice[1].startswith("  Chalk removal earns $125 a crew-hour, $56 below the target.")
+    assert advice[2].endswith("$41 the card's price for the estimated minutes, $15 driving.")
+    assert advice[3].startswith("  Raise prices by 45% (")
 
 
 def test_the_command_as_json_says_what_the_api_says(client_of, owner, history):
@@ -212,3 +221,70 @@ def test_the_command_reads_a_period(history):
         run("--since", "2026-06-01", "--until", "2026-05-01")
     with pytest.raises(CommandError, match="No hourly target"):
         run("--until", "2019-01-01")
+
+
+# --- breakdowns, files ---
+
+
+def test_the_page_says_what_to_do_why_and_how_sure(client_of, owner, history):
+    """The decision first, the split with a picture and a table that add up, the choices with their intervals."""
+    page = text_of(client_of(owner).get(PAGE))
+    assert page.index("Raise Chalk removal by 45%") < page.index("Earned per crew-hour</h2>")
+    assert 'class="bar-takes"' in page
+    assert "$55.50" in page  # 180 - 124.50, the foot of the table
+    assert "Or save 37" in page
+    assert "Or do without: its 20.0 crew-hours at what all other work earns" in page
+
+
+@pytest.mark.parametrize("by", ["service", "storeys", "part", "crew", "source", "customer", "month"])
+def test_every_breakdown_has_a_page(client_of, office, history, by):
+    """The chosen one heads the table and stays chosen."""
+    page = text_of(client_of(office).get(PAGE, {"by": by}))
+    assert f'<option value="{by}" selected>' in page
+    assert "<table" in page
+
+
+def test_a_breakdown_or_a_service_that_there_is_not_is_explained(client_of, owner, target):
+    """Page and API say so; nothing is guessed."""
+    for query in ({"by": "weather"}, {"service": "nothing"}):
+        assert client_of(owner).get(PAGE, query).status_code == 400
+    assert client_of(owner).get(API, {"by": "weather"}).status_code == 400
+    assert client_of(owner).get(API, {"service": "nothing"}).status_code == 404
+
+
+def test_the_file_holds_what_the_page_shows(client_of, owner, history):
+    """One row a group with plain numbers, the same question as the page."""
+    answer = client_of(owner).get(PAGE + "csv/", {"by": "service"})
+    assert answer["Content-Type"].startswith("text/csv")
+    rows = list(csv.DictReader(StringIO(text_of(answer))))
+    assert [row["service"] for row in rows] == ["Chalk removal", "Deck wash", "Roof wash"]
+    assert (rows[0]["earned_per_crew_hour"], rows[0]["price_rise_percent"]) == ("124.50", "45")
+    assert rows[0]["wages"] == "773.10"
+
+
+def test_the_file_of_the_office_holds_no_wages_and_no_margin(client_of, office, crew_lead, history):
+    """Nor does a crew lead get one at all."""
+    text = text_of(client_of(office).get(PAGE + "csv/"))
+    for hidden in ("margin", "wages", "materials", "vehicle", "773.10"):
+        assert hidden not in text
+    assert client_of(crew_lead).get(PAGE + "csv/").status_code == 403
+
+
+def test_a_name_in_the_file_is_no_formula(client_of, owner, target):
+    """A spreadsheet must not reckon with what somebody wrote as the source of a lead."""
+    make_earning(lead_source="=1+1")
+    assert "'=1+1" in text_of(client_of(owner).get(PAGE + "csv/", {"by": "source"}))
+
+
+def test_a_wrong_question_makes_no_file(client_of, owner, target):
+    """The page comes back with the reason."""
+    answer = client_of(owner).get(PAGE + "csv/", {"since": "yesterday"})
+    assert (answer.status_code, answer["Content-Type"].split(";")[0]) == (400, "text/html")
+
+
+def test_the_command_breaks_down_and_writes_a_file(history):
+    """By month as a table, by crew as a file; a service that there is not is an error in words."""
+    assert run("--by", "month").splitlines()[0].startswith("Earned per crew-hour by month")
+    assert run("--by", "crew", "--csv").splitlines()[0].startswith("crew,verdict,decision,jobs")
+    with pytest.raises(CommandError, match="no service nothing"):
+        run("--service", "nothing")

@@ -8,11 +8,12 @@ from hypothesis import strategies as st
 
 from pricing.catalogue.models import HourlyTarget
 from pricing.catalogue.selectors import NoTargetYet
+from pricing.earnings.domain.breakdown import Breakdown
 from pricing.earnings.domain.ratio import Moments
-from pricing.earnings.domain.report import judge_kinds
 from pricing.earnings.models import EarningEntry
-from pricing.earnings.selectors import _kind_sums, earnings_report
+from pricing.earnings.selectors import earnings_report
 from pricing.earnings.services import entries_record
+from shared.errors import NotFound
 from tests.factories import make_earning, make_service
 
 pytestmark = pytest.mark.django_db
@@ -28,7 +29,7 @@ def target():
 
 
 def only_kind(since=None, until=DAY):
-    (kind,) = earnings_report(since=since, until=until).kinds
+    (kind,) = earnings_report(since=since, until=until).groups
     return kind
 
 
@@ -96,7 +97,7 @@ def test_a_job_counts_where_it_was_first_worked_with_all_that_followed():
     )
     may = only_kind(since=date(2026, 5, 1), until=date(2026, 5, 31))
     assert may.sums.callbacks == 1
-    assert earnings_report(since=date(2026, 6, 1), until=date(2026, 6, 30)).kinds == ()
+    assert earnings_report(since=date(2026, 6, 1), until=date(2026, 6, 30)).groups == ()
 
 
 def test_both_ends_of_the_period_are_in():
@@ -113,7 +114,7 @@ def test_lines_of_one_job_and_kind_are_one_job():
     wash, roof = make_service(name="A"), make_service(name="B")
     for line, service in enumerate((wash, wash, roof)):
         make_earning(service=service, job_ref=1, line_ref=line)
-    assert {kind.sums.service_name: kind.jobs for kind in earnings_report(since=None, until=DAY).kinds} == {
+    assert {kind.sums.name: kind.jobs for kind in earnings_report(since=None, until=DAY).groups} == {
         "A": 1,
         "B": 1,
     }
@@ -123,7 +124,7 @@ def test_the_worst_paid_kind_comes_first():
     """The order of the page answers the question: what earns least?"""
     for name, price in (("good", 900_00), ("bad", 100_00), ("fair", 300_00)):
         make_earning(service=make_service(name=name), price_cents=price)
-    assert [k.sums.service_name for k in earnings_report(since=None, until=DAY).kinds] == ["bad", "fair", "good"]
+    assert [k.sums.name for k in earnings_report(since=None, until=DAY).groups] == ["bad", "fair", "good"]
 
 
 def test_each_report_uses_the_target_of_its_last_day():
@@ -142,12 +143,13 @@ def test_without_a_target_the_report_says_so():
         earnings_report(since=None, until=date(2019, 12, 31))
 
 
-def test_one_query_makes_the_sums_and_one_reads_the_target(django_assert_num_queries):
-    """Two queries, however many kinds."""
+@pytest.mark.parametrize("by", list(Breakdown))
+def test_three_queries_make_the_report(django_assert_num_queries, by):
+    """The target, the services, the sums, however many groups."""
     for _ in range(5):
         make_earning(service=make_service())
-    with django_assert_num_queries(2):
-        earnings_report(since=None, until=DAY)
+    with django_assert_num_queries(3):
+        earnings_report(since=None, until=DAY, by=by)
 
 
 ROW = st.fixed_dictionaries(
@@ -172,7 +174,8 @@ def test_the_database_sums_what_plain_python_sums(rows):
     EarningEntry.objects.all()._raw_delete("default")
     services = [make_service(name=f"kind {i}") for i in range(3)]
     entries_record(EarningEntry(work_date=DAY, service=services[i], **row) for i, row in rows)
-    found = {kind.service_code: kind for kind in _kind_sums(date.min, DAY)}
+    groups = {group.sums.key: group for group in earnings_report(since=None, until=DAY).groups}
+    found = {key: group.sums for key, group in groups.items()}
     for i, service in enumerate(services):
         jobs: dict[int, tuple[float, float, float]] = {}
         for row in (row for j, row in rows if i == j):
@@ -185,15 +188,14 @@ def test_the_database_sums_what_plain_python_sums(rows):
         if jobs:
             assert found[service.code].earned == Moments.of([(time, money) for time, money, _ in jobs.values()])
             assert found[service.code].margin == Moments.of([(time, left) for time, _, left in jobs.values()])
-    earned = sum(row.earned_cents for row in judge_kinds(list(found.values()), 180_00))
-    assert earned == sum(row["price_cents"] for _, row in rows)
+    assert sum(group.earned_cents for group in groups.values()) == sum(row["price_cents"] for _, row in rows)
 
 
 def test_the_json_for_the_office_holds_no_wages_and_no_margin():
     """What the office may not see is not there at all."""
     make_earning(wage_cents=123_45)
     report = earnings_report(since=None, until=DAY)
-    office, owner = report.as_json(with_margin=False)["kinds"][0], report.as_json()["kinds"][0]
+    office, owner = report.as_json(with_margin=False)["groups"][0], report.as_json()["groups"][0]
     assert owner["wages_cents"] == 123_45
     assert set(owner) - set(office) == {
         "materials_cents",
@@ -215,8 +217,8 @@ def test_a_kind_below_the_target_says_what_would_cure_it():
     kind = only_kind()
     assert kind.verdict == "below"
     assert kind.earned.cents == 124_80
-    assert (kind.price_rise_percent, kind.price_rise_cents_per_job) == (45, 110_40)
-    assert (kind.minutes_to_save_per_job, kind.crew_minutes_per_job) == (37, 120)
+    assert (kind.price_rise_percent.value, kind.price_rise_cents_per_job.value) == (45, 110_40)
+    assert (kind.minutes_to_save_per_job.value, kind.crew_minutes_per_job) == (37, 120)
 
 
 def test_a_kind_above_the_target_needs_no_cure():
@@ -227,3 +229,137 @@ def test_a_kind_above_the_target_needs_no_cure():
     kind = only_kind()
     assert kind.verdict == "above"
     assert (kind.remedy, kind.price_rise_percent, kind.minutes_to_save_per_job) == (None, None, None)
+
+
+# --- other breakdowns ---
+
+
+def names_and_jobs(by, **question):
+    report = earnings_report(since=None, until=DAY, by=by, **question)
+    return {group.sums.name: group.jobs for group in report.groups}
+
+
+@pytest.mark.parametrize(
+    ("by", "facts", "names"),
+    [
+        (
+            Breakdown.STOREYS,
+            [{"storeys": 1}, {"storeys": 3}, {"storeys": 4}, {}],
+            {"1 storey": 1, "3 storeys or more": 2, "not known": 1},
+        ),
+        (
+            Breakdown.TOWN_PART,
+            [{"city": "Sampleton", "town_part": "north"}, {"city": "Sampleton"}, {}],
+            {"Sampleton, north": 1, "Sampleton": 1, "not known": 1},
+        ),
+        (Breakdown.CREW, [{"crew_code": "heron"}, {"crew_code": "otter"}], {"heron": 1, "otter": 1}),
+        (Breakdown.SOURCE, [{"lead_source": "flyer"}, {"lead_source": ""}], {"flyer": 1, "not known": 1}),
+        (
+            Breakdown.CUSTOMER,
+            [{"is_returning": True}, {"is_returning": False}, {}],
+            {"returning customers": 1, "new customers": 1, "not known": 1},
+        ),
+        (
+            Breakdown.MONTH,
+            [{"work_date": date(2026, 4, 30)}, {}, {"work_date": date(2025, 5, 2)}],
+            {"2025-05": 1, "2026-04": 1, "2026-05": 1},
+        ),
+    ],
+)
+def test_each_breakdown(by, facts, names):
+    """One job for each set of facts; what is not known is a group of its own."""
+    for fact in facts:
+        make_earning(**fact)
+    found = names_and_jobs(by)
+    assert found == names
+    if by == Breakdown.MONTH:
+        assert list(found) == sorted(found)
+
+
+def test_a_job_is_one_observation_in_every_breakdown_but_that_by_service():
+    """Two services on one job: two rows by service, one job of its crew."""
+    for service in (make_service(name="A"), make_service(name="B")):
+        make_earning(service=service, job_ref=7, crew_code="heron")
+    assert names_and_jobs(Breakdown.SERVICE) == {"A": 1, "B": 1}
+    assert names_and_jobs(Breakdown.CREW) == {"heron": 1}
+
+
+def test_what_followed_counts_for_the_crew_that_did_the_work():
+    """Another crew's free return visit and the refund are charged to the crew that washed first."""
+    wash = make_service()
+    make_earning(service=wash, job_ref=7, crew_code="otter", on_site_minutes=100, drive_minutes=0)
+    again = {"kind": "callback", "price_cents": 0, "on_site_minutes": 50, "drive_minutes": 0}
+    make_earning(service=wash, job_ref=7, crew_code="heron", **again)
+    money_back = {"kind": "refund", "price_cents": -50_00, "on_site_minutes": 0, "drive_minutes": 0}
+    make_earning(service=wash, job_ref=7, **money_back)
+    (group,) = earnings_report(since=None, until=DAY, by=Breakdown.CREW).groups
+    assert (group.sums.name, group.crew_minutes, group.earned_cents) == ("otter", 150, 250_00)
+
+
+def test_a_return_visit_whose_cause_is_not_in_the_ledger_has_its_own_facts():
+    """Better than nothing known."""
+    make_earning(kind="callback", price_cents=0, crew_code="heron", storeys=2)
+    assert names_and_jobs(Breakdown.CREW) == {"heron": 1}
+    assert names_and_jobs(Breakdown.STOREYS) == {"2 storeys": 1}
+
+
+def test_one_service_alone():
+    """House washes by storeys; a service that there is not is refused in words."""
+    wash, roof = make_service(code="wash"), make_service(code="roof")
+    make_earning(service=wash, job_ref=7, storeys=1)
+    make_earning(service=roof, job_ref=7, storeys=1)
+    make_earning(service=roof, storeys=2)
+    assert names_and_jobs(Breakdown.STOREYS, service_code="wash") == {"1 storey": 1}
+    with pytest.raises(NotFound, match="no service nothing"):
+        names_and_jobs(Breakdown.STOREYS, service_code="nothing")
+
+
+@pytest.mark.parametrize("by", list(Breakdown))
+def test_the_parts_of_the_ledger_add_up_to_the_cent(by):
+    """Money, time and the parts of the shortfall, over a ledger with every kind of entry."""
+    wash = make_service()
+    for i in range(6):
+        job = {"service": wash, "job_ref": i, "crew_code": f"crew{i % 2}", "storeys": i % 4 or None}
+        make_earning(
+            **job, price_cents=301_01 + i, card_price_cents=333_33 if i % 3 else None, estimated_minutes=80, workers=3
+        )
+        make_earning(**job, kind="callback", price_cents=0, on_site_minutes=17, workers=1)
+        make_earning(service=wash, job_ref=i, kind="refund", price_cents=-7_77, on_site_minutes=0, drive_minutes=0)
+        make_earning(service=wash, job_ref=i, kind="correction", price_cents=0, on_site_minutes=-7, drive_minutes=0)
+    groups = earnings_report(since=None, until=DAY, by=by).groups
+    for group in groups:
+        assert group.sums.split.earned_cents == group.earned_cents
+        assert group.sums.split.time == 2 * group.sums.earned.sum_x
+        assert sum(cents for _, cents in group.shortfall.parts) == group.shortfall.total_cents
+    assert sum(group.earned_cents for group in groups) == sum(
+        EarningEntry.objects.values_list("price_cents", flat=True)
+    )
+
+
+def test_lines_without_a_card_or_an_estimate_are_counted():
+    """They count as priced and estimated rightly, and the report can say how many there were."""
+    make_earning(price_cents=300_00, on_site_minutes=90, drive_minutes=0)
+    group = only_kind()
+    assert (group.sums.lines_without_card, group.sums.lines_without_estimate) == (1, 1)
+    parts = dict(group.shortfall.parts)
+    assert (parts["card"], parts["price"], parts["minutes"]) == (270_00 - 300_00, 0, 0)
+
+
+@pytest.mark.parametrize(
+    ("by", "price", "decision"),
+    [
+        (Breakdown.SERVICE, 150_00, "stop"),
+        (Breakdown.SERVICE, 260_00, "raise"),
+        (Breakdown.CREW, 150_00, "save_time"),
+        (Breakdown.MONTH, 150_00, "raise"),
+        (Breakdown.SERVICE, 700_00, None),
+    ],
+)
+def test_what_to_do_depends_on_the_reserve_and_on_what_can_be_done(by, price, decision):
+    """Two hours at $75 are below the reserve of $110: stop such work; but a crew or a month cannot be stopped."""
+    wash = make_service()
+    for job in range(12):
+        make_earning(service=wash, job_ref=job, price_cents=price + 100 * job, on_site_minutes=110, drive_minutes=10)
+    (group,) = earnings_report(since=None, until=DAY, by=by).groups
+    assert group.decision == decision
+    assert (group.remedy is None) == (decision is None)

@@ -1,12 +1,11 @@
 """Verdicts against the target, many kinds at once."""
 
 import numpy as np
-import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from pricing.earnings.domain.ratio import Moments, ratio_estimate, two_sided_p
-from pricing.earnings.domain.verdict import FAMILY_ERROR, MINIMUM_JOBS, Verdict, holm, remedy, verdicts
+from pricing.earnings.domain.verdict import FAMILY_ERROR, MINIMUM_JOBS, Verdict, holm, verdicts
 
 TARGET = 300.0  # cents a crew-minute: $180 a crew-hour
 
@@ -95,26 +94,3 @@ def test_a_verdict_never_contradicts_the_interval_shown(pairs, target):
         assert estimate.high <= target * (1 + 1e-9)
     if verdict == Verdict.ABOVE and estimate.low is not None:
         assert estimate.low >= target * (1 - 1e-9)
-
-
-def test_a_remedy_by_hand():
-    """Four jobs, 10 hours, $1,500 against $180: short by $300, so +20 % or $75 a job, or 25 minutes a job."""
-    cure = remedy(Moments.of([(150.0, 37_500.0)] * 4), TARGET)
-    assert cure.price_rise_ratio == pytest.approx(0.20)
-    assert cure.price_rise_cents_per_job == pytest.approx(7_500)
-    assert cure.crew_minutes_saved_per_job == pytest.approx(25)
-
-
-@given(st.lists(st.tuples(st.integers(1, 900), st.integers(1, 300_000)), min_size=1, max_size=20))
-def test_either_remedy_reaches_the_target(pairs):
-    """With the dearer prices, or with the saved minutes, the ratio is the target."""
-    moments = Moments.of([(float(x), float(y)) for x, y in pairs])
-    cure = remedy(moments, TARGET)
-    assert moments.sum_y * (1 + cure.price_rise_ratio) / moments.sum_x == pytest.approx(TARGET)
-    hours_left = moments.sum_x - moments.n * cure.crew_minutes_saved_per_job
-    assert moments.sum_y / hours_left == pytest.approx(TARGET)
-
-
-def test_nothing_earned_has_no_remedy():
-    """No percentage raises nothing to the target."""
-    assert remedy(Moments.of([(60.0, 0.0)] * 9), TARGET) is None

@@ -89,7 +89,7 @@ def test_the_day_is_contested(demo: dict[str, Any]) -> None:
 
 def test_verdicts_match_the_planted_truth(demo: dict[str, Any], truth: dict[str, TrueRate]) -> None:
     """The report finds the two services below the target, dares no verdict on the new one, and errs on none."""
-    verdicts = {kind["service"]: kind["verdict"] for kind in demo["earnings"]["kinds"]}
+    verdicts = {kind["key"]: kind["verdict"] for kind in demo["earnings"]["groups"]}
     assert verdicts == {name: rate.verdict for name, rate in truth.items()}
     assert sorted(name for name, verdict in verdicts.items() if verdict == "below") == [
         "chalk_removal",
@@ -101,8 +101,8 @@ def test_truth_is_true(demo: dict[str, Any], truth: dict[str, TrueRate]) -> None
     """The planted rates lie on the side of the target that they claim, and the report's estimates lie near them."""
     target = demo["earnings"]["target_cents_per_crew_hour"]
     sides = {"below": lambda rate: rate < target, "above": lambda rate: rate > target}
-    for kind in demo["earnings"]["kinds"]:
-        rate = truth[kind["service"]]
+    for kind in demo["earnings"]["groups"]:
+        rate = truth[kind["key"]]
         assert kind["jobs"] == rate.jobs
         if rate.verdict in sides:
             assert sides[rate.verdict](rate.cents_per_crew_hour)
