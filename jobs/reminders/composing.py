@@ -11,7 +11,7 @@ from django.template.loader import render_to_string
 from jobs.customers.models import Language
 from jobs.reminders.domain.due import CHALK, Due, ForecastFact
 from jobs.reminders.domain.lint import Finding, Sender, lint
-from jobs.reminders.links import one_click_headers, opt_out_link
+from jobs.reminders.links import answer_link, one_click_headers, opt_out_link
 from jobs.reminders.selectors import DueItem
 from jobs.reminders.wording import date_words, finding_words, lower_first, month_words, reading_words, wall_words
 from pricing.catalogue.models import Service
@@ -98,6 +98,7 @@ def _context(items: Sequence[DueItem], language: str, company: Company, link: st
         "street": streets[0] if len(streets) == 1 else "",
         "titles": list(dict.fromkeys(names[item.kind] for item in items)),
         "due": [_facts(item, names[item.kind], language, today) for item in items],
+        "answer_link": answer_link(items[0].customer_id, today),
         "opt_out_link": link,
     }
 

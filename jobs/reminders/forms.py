@@ -3,6 +3,9 @@ from typing import Any
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
+from jobs.reminders.answers import Answer
+from jobs.reminders.models import AnswerKind, AnswerSettings
+
 STATES = (
     ("", _("everything due")),
     ("ready", _("may be reminded now")),
@@ -33,6 +36,41 @@ class OptOutForm(forms.Form):
     scope = forms.ChoiceField(
         choices=(("reminder", _("No more reminders")), ("all", _("No messages of any kind"))), required=False
     )
+
+
+class AnswerForm(forms.Form):
+    """What a homeowner taps on the page of a reminder."""
+
+    kind = forms.ChoiceField(choices=AnswerKind.choices)
+    thing = forms.TypedMultipleChoiceField(coerce=int, required=False)
+    day = forms.DateField(required=False)
+    months = forms.IntegerField(required=False)
+    note = forms.CharField(required=False, max_length=500)
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        things = self.fields["thing"]
+        assert isinstance(things, forms.TypedMultipleChoiceField)
+        sent = self.data.getlist("thing") if hasattr(self.data, "getlist") else []
+        things.choices = [(value, value) for value in sent if value.isdecimal() and len(value) < 19]
+
+    @property
+    def answer(self) -> Answer:
+        cleaned = self.cleaned_data
+        return Answer(
+            kind=cleaned["kind"],
+            reminder_ids=cleaned["thing"],
+            day=cleaned["day"],
+            months=cleaned["months"] or 0,
+            note=cleaned["note"],
+        )
+
+
+class AnswerSettingsForm(forms.ModelForm):
+    class Meta:
+        model = AnswerSettings
+        fields = ("makes",)
+        labels = {"makes": _("A yes makes")}
 
 
 STOPS = (("", _("nothing")), ("text", _("no more texts")), ("all", _("no messages of any kind")))

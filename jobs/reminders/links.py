@@ -1,15 +1,23 @@
-"""The opt-out link: signed, short enough for a text message, good for ever, no account needed.
+"""The links of a reminder: signed, short enough for a text message, no account needed.
 
-It never expires: 15 USC 7704(a)(3)(A)(ii) asks that an opt-out works for at least 30 days after the message.
+The opt-out never expires: 15 USC 7704(a)(3)(A)(ii) asks that it works for at least 30 days after the message. The
+answer does, after ANSWER_GOOD_FOR: prices and days do not stay as they were.
 """
 
 import base64
+from datetime import date, timedelta
 
-from django.conf import settings
 from django.urls import reverse
 from django.utils.crypto import constant_time_compare, salted_hmac
+from django.utils.http import base36_to_int, int_to_base36
+from django.utils.translation import gettext
 
 from shared.outbox.models import Channel
+from shared.signed_links import LinkRefused, link_to
+
+OPT_OUT_SALT = "wallday.reminders.opt_out"
+ANSWER_SALT = "wallday.reminders.answer"
+ANSWER_GOOD_FOR = timedelta(days=45)  # our choice, no source
 
 _LETTERS = {"e": Channel.EMAIL, "t": Channel.TEXT}
 _LETTER_OF = {channel: letter for letter, channel in _LETTERS.items()}
@@ -30,8 +38,28 @@ def opt_out_target(token: str) -> tuple[int, Channel] | None:
 
 
 def opt_out_link(customer_id: int, channel: str) -> str:
-    path = reverse("reminders:opt_out", args=[opt_out_token(customer_id, channel)])
-    return f"{settings.WALLDAY_SITE_URL.rstrip('/')}{path}"
+    return link_to(reverse("reminders:opt_out", args=[opt_out_token(customer_id, channel)]))
+
+
+def answer_token(customer_id: int, written_on: date) -> str:
+    head = f"{int_to_base36(customer_id)}.{int_to_base36(written_on.toordinal())}"
+    return f"{head}.{_signature(head, ANSWER_SALT)}"
+
+
+def answer_target(token: str, *, today: date) -> tuple[int, date]:
+    """The customer and the day of the reminder. Raises LinkRefused for a token that was altered or is too old."""
+    head, _, signature = token.rpartition(".")
+    if not constant_time_compare(signature, _signature(head, ANSWER_SALT)):
+        raise LinkRefused(gettext("This link is not complete. Open it again from the message."))
+    customer, _, day = head.partition(".")
+    written_on = date.fromordinal(base36_to_int(day))
+    if today > written_on + ANSWER_GOOD_FOR:
+        raise LinkRefused(gettext("The time of this link is over. Ask us for a new one."))
+    return base36_to_int(customer), written_on
+
+
+def answer_link(customer_id: int, written_on: date) -> str:
+    return link_to(reverse("reminders:answer", args=[answer_token(customer_id, written_on)]))
 
 
 def one_click_headers(link: str) -> dict[str, str]:
@@ -39,6 +67,6 @@ def one_click_headers(link: str) -> dict[str, str]:
     return {"List-Unsubscribe": f"<{link}>", "List-Unsubscribe-Post": "List-Unsubscribe=One-Click"}
 
 
-def _signature(head: str) -> str:
-    digest = salted_hmac("wallday.reminders.opt_out", head, algorithm="sha256").digest()
+def _signature(head: str, salt: str = OPT_OUT_SALT) -> str:
+    digest = salted_hmac(salt, head, algorithm="sha256").digest()
     return base64.urlsafe_b64encode(digest[:_SIGNATURE_BYTES]).decode()

@@ -34,6 +34,75 @@ class Reminder(models.Model):
         return f"{self.kind} for property {self.property_id} due {self.due_on}"
 
 
+class AnswerKind(models.TextChoices):
+    YES = "yes", _("wants it")
+    NOT_NOW = "not_now", _("not now")
+    SOLD = "sold", _("sold the house")
+    NEVER = "never", _("never again")
+
+
+class ReminderAnswer(AppendOnlyModel):
+    """What a homeowner answered through the link of a reminder: once for each message.
+
+    `written_on` is the local day of the reminder; with the customer it names the message that is answered.
+    """
+
+    customer = models.ForeignKey(Customer, on_delete=models.PROTECT, related_name="reminder_answers")
+    written_on = models.DateField()
+    kind = models.CharField(max_length=8, choices=AnswerKind.choices)
+    day = models.DateField(null=True, blank=True, help_text="the day that was chosen")
+    ask_again_on = models.DateField(null=True, blank=True)
+    note = models.CharField(max_length=500, blank=True)
+    jobs = models.JSONField(default=list, blank=True, help_text="ids of the jobs that were made of it")
+    at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["-at", "-id"]
+        constraints = [
+            models.UniqueConstraint(fields=["customer", "written_on"], name="reminder_answered_once"),
+            models.CheckConstraint(condition=models.Q(kind__in=AnswerKind.values), name="reminder_answer_kind_known"),
+        ]
+
+    def __str__(self) -> str:
+        return f"customer {self.customer_id} {self.kind}"
+
+
+class DueHold(models.Model):
+    """A property that is not to be reminded until a day, or (no day) until the office takes the hold away."""
+
+    property = models.OneToOneField(Property, on_delete=models.CASCADE, related_name="due_hold")
+    until = models.DateField(null=True, blank=True)
+    reason = models.CharField(max_length=8, choices=AnswerKind.choices)
+    at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["-at", "-id"]
+
+    def __str__(self) -> str:
+        return f"property {self.property_id} until {self.until or 'further notice'}"
+
+
+class AnswerMakes(models.TextChoices):
+    LEAD = "lead", _("a lead that the office calls")
+    AGREED = "agreed", _("an agreed job, promised for the day")
+
+
+class AnswerSettings(models.Model):
+    """What a yes becomes. One row, made on first use."""
+
+    makes = models.CharField(max_length=6, choices=AnswerMakes.choices, default=AnswerMakes.LEAD)
+
+    class Meta:
+        verbose_name_plural = "answer settings"
+        constraints = [
+            models.CheckConstraint(condition=models.Q(pk=1), name="answer_settings_single_row"),
+            models.CheckConstraint(condition=models.Q(makes__in=AnswerMakes.values), name="answer_makes_known"),
+        ]
+
+    def __str__(self) -> str:
+        return self.makes
+
+
 class ReplyMeaning(models.TextChoices):
     STOP = "stop", _("wants no more messages")
     START = "start", _("wants messages again")

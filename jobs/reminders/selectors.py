@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from typing import Any
 
-from django.db.models import Case, IntegerField, Max, QuerySet, Value, When
+from django.db.models import Case, F, IntegerField, Max, Q, QuerySet, Value, When
 from django.utils.translation import gettext as _
 
 from jobs.chalking.selectors import chalk_setting_get
@@ -20,8 +20,8 @@ from jobs.reminders.domain.consent import (
     wait_until,
 )
 from jobs.reminders.domain.due import CHALK, Due, due, due_key
-from jobs.reminders.models import InboundText, Reminder
-from jobs.reminders.wording import obstacle_words, reason_words, reminded_words, wait_words
+from jobs.reminders.models import DueHold, InboundText, Reminder, ReminderAnswer
+from jobs.reminders.wording import hold_words, obstacle_words, reason_words, reminded_words, wait_words
 from pricing.catalogue.models import Service
 from shared import clock
 from shared.company.models import Company
@@ -108,12 +108,15 @@ def _items(page: Sequence[Due], company: Company, names: dict[str, str], today: 
     held = rows.held_addresses(customers)
     contacts = _last_contacts({customer.pk for customer in customers}, company.timezone)
     reminded, chalk_told = _reminded(places)
+    holds = _holds({found.property_id for found in page}, today)
     for found in page:
         place = places[found.property_id]
         item = _plain_item(found, place, names, contacts.get(place.customer_id))
         earlier = reminded.get(item.key) or _told_of_forecast(found, chalk_told, company.timezone)
         if earlier is not None:
             yield replace(item, state="reminded", why_not=reminded_words(*earlier, company.timezone))
+        elif found.property_id in holds:
+            yield replace(item, state="waits", why_not=hold_words(holds[found.property_id]))
         else:
             yield _with_channel(item, place, consents, held, company, today)
 
@@ -196,6 +199,22 @@ def _told_of_forecast(found: Due, chalk_told: dict[int, Told], zone: str) -> Tol
     if told is None or found.last_read_on is None or clock.local_date(zone, told[0]) < found.last_read_on:
         return None
     return told
+
+
+def _holds(property_ids: Iterable[int], today: date) -> dict[int, DueHold]:
+    """The properties that are not to be reminded today."""
+    still = Q(until__isnull=True) | Q(until__gt=today)
+    return {hold.property_id: hold for hold in DueHold.objects.filter(still, property__in=list(property_ids))}
+
+
+def answer_list() -> QuerySet[ReminderAnswer]:
+    """What homeowners answered, newest first."""
+    return ReminderAnswer.objects.select_related("customer").order_by("-at", "-pk")
+
+
+def hold_list() -> QuerySet[DueHold]:
+    """Properties that are held back, those that were sold first."""
+    return DueHold.objects.select_related("property__customer").order_by(F("until").asc(nulls_first=True), "pk")
 
 
 def due_item_json(item: DueItem) -> dict[str, Any]:

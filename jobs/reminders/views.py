@@ -14,20 +14,37 @@ from django.views.decorators.csrf import csrf_exempt
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from jobs.customers.models import Customer
+from jobs.reminders.answers import (
+    Offer,
+    answer_settings_get,
+    answer_settings_set,
+    answer_take,
+    due_hold_end,
+    offer_get,
+)
+from jobs.reminders.domain.answers import ASK_AGAIN_MONTHS, days_to_offer
 from jobs.reminders.domain.due import CHALK
-from jobs.reminders.forms import DueFilter, OptOutForm, TextReadForm
+from jobs.reminders.forms import AnswerForm, AnswerSettingsForm, DueFilter, OptOutForm, TextReadForm
 from jobs.reminders.inbound import inbound_text_read, inbound_text_take
-from jobs.reminders.links import opt_out_target
-from jobs.reminders.selectors import DueItem, due_list, inbound_text_get, inbound_texts
+from jobs.reminders.links import answer_target, opt_out_target
+from jobs.reminders.selectors import (
+    DueItem,
+    answer_list,
+    due_list,
+    hold_list,
+    inbound_text_get,
+    inbound_texts,
+)
 from jobs.reminders.services import opt_out_record, reminder_preview, reminders_queue
 from pricing.catalogue.models import Service
+from routing.plans.selectors.near import days_near
 from shared import clock
 from shared.api_kit.hooks import signed_hook
 from shared.errors import WalldayError
 from shared.outbox.channels import way_out
 from shared.outbox.models import Channel
 from shared.outbox.selectors import sending_switch_get
-from shared.people.roles import office_required
+from shared.people.roles import office_required, owner_required
 from shared.web.present import company_now
 
 PER_PAGE = 50
@@ -83,6 +100,68 @@ def queue(request: HttpRequest) -> HttpResponse:
     for skip in result.skipped[:5]:
         messages.warning(request, _("Left out: %(why)s") % {"why": skip.reason})
     return redirect("outbox:message_list" if count else "reminders:due_list")
+
+
+@login_not_required
+@never_cache
+@require_http_methods(["GET", "HEAD", "POST"])
+def answer(request: HttpRequest, token: str) -> HttpResponse:
+    """The homeowner's page of a reminder. Looking at it changes nothing; the form answers, once."""
+    today = _today()
+    try:
+        customer_id, written_on = answer_target(token, today=today)
+        offer = offer_get(customer_id=customer_id, written_on=written_on)
+    except WalldayError as error:
+        return render(request, "reminders/answer_over.html", {"words": error.message}, status=error.status)
+    with translation.override(offer.customer.language):
+        days = days_to_offer(days_near(place=offer.places[0], today=today), needed_minutes=offer.minutes)
+        form = AnswerForm(request.POST or None)
+        status, problem = 200, ""
+        if request.method == "POST":
+            status, problem = _answered(form, offer, [day.work_date for day in days])
+            offer = offer_get(customer_id=customer_id, written_on=written_on)
+        context = {"offer": offer, "days": days, "problem": problem, "months": ASK_AGAIN_MONTHS}
+        return render(request, "reminders/answer.html", context, status=status)
+
+
+def _answered(form: AnswerForm, offer: Offer, days: list[date]) -> tuple[int, str]:
+    """Take the answer; the status and what to say where it could not be taken."""
+    if not form.is_valid():
+        return 422, str(_("Choose one of the answers."))
+    try:
+        answer_take(offer=offer, answer=form.answer, days=days, now=clock.now())
+    except WalldayError as error:
+        return error.status, error.message
+    return 200, ""
+
+
+@require_POST
+@owner_required
+def answer_settings(request: HttpRequest) -> HttpResponse:
+    """What a yes becomes."""
+    form = AnswerSettingsForm(request.POST)
+    if form.is_valid():
+        answer_settings_set(makes=form.cleaned_data["makes"], actor=request.user)
+        messages.success(request, _("Saved."))
+    return redirect("reminders:answers")
+
+
+@require_GET
+@office_required
+def answers(request: HttpRequest) -> HttpResponse:
+    """What homeowners answered, newest first, and what a yes becomes."""
+    page = Paginator(answer_list(), PER_PAGE).get_page(request.GET.get("page"))
+    form = AnswerSettingsForm(instance=answer_settings_get())
+    return render(request, "reminders/answers.html", {"page": page, "form": form, "holds": hold_list()[:PER_PAGE]})
+
+
+@require_POST
+@office_required
+def hold_end(request: HttpRequest, hold_id: int) -> HttpResponse:
+    """Let a property be reminded again."""
+    due_hold_end(hold_id=hold_id, actor=request.user)
+    messages.success(request, _("Noted."))
+    return redirect("reminders:answers")
 
 
 @require_GET

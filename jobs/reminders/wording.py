@@ -12,6 +12,7 @@ from django.utils.translation import ngettext
 from jobs.reminders.domain.consent import Obstacle
 from jobs.reminders.domain.due import CHALK, Due, ForecastFact, ReadingFact
 from jobs.reminders.domain.lint import Finding
+from jobs.reminders.models import DueHold
 from shared import clock
 
 _SPANISH_SIDES = ("norte", "noreste", "este", "sureste", "sur", "suroeste", "oeste", "noroeste")
@@ -139,6 +140,13 @@ def reminded_words(at: datetime, state: str, zone: str) -> str:
     if state in ("failed", "dropped"):
         return _("a reminder of %(date)s did not go out; see Messages") % day
     return _("reminded of this on %(date)s") % day
+
+
+def hold_words(hold: DueHold) -> str:
+    """Why a property is held back."""
+    if hold.until is None:
+        return _("the customer sold the house; see Answers")
+    return _("asked to be written to again from %(date)s on") % {"date": date_words(hold.until)}
 
 
 def wait_words(last: date, until: date) -> str:

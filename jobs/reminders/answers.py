@@ -1,0 +1,219 @@
+"""A homeowner's answer to a reminder: what the page shows, and what a tap makes of it. Once for each message."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any
+
+from django.db import IntegrityError, transaction
+from django.utils.translation import gettext as _
+
+from jobs.customers.models import Customer, Property
+from jobs.reminders.domain.answers import ask_again_on
+from jobs.reminders.domain.due import CHALK
+from jobs.reminders.models import (
+    AnswerKind,
+    AnswerMakes,
+    AnswerSettings,
+    DueHold,
+    Reminder,
+    ReminderAnswer,
+)
+from jobs.reminders.services import opt_out_record
+from jobs.work.choices import JobState
+from jobs.work.inputs import NewLine, NewWindow
+from jobs.work.selectors import line_with_card
+from jobs.work.services import job_create
+from pricing.catalogue.models import Service
+from pricing.catalogue.selectors import rate_terms
+from shared import clock
+from shared.company.selectors import company_get
+from shared.errors import Conflict, NotFound, Refused
+from shared.events.services import event_record
+from shared.outbox.models import Channel
+
+SOURCE = "reminder"
+
+
+@dataclass(frozen=True)
+class Offered:
+    """One thing that the reminder was about, with what it costs by the rate card of today; no line: not on the card."""
+
+    reminder: Reminder
+    service: Service
+    line: NewLine | None
+
+
+@dataclass(frozen=True)
+class Offer:
+    """What a reminder proposes, and the answer where there is one already."""
+
+    customer: Customer
+    written_on: date
+    things: tuple[Offered, ...]
+    answer: ReminderAnswer | None
+
+    @property
+    def places(self) -> list[Property]:
+        return list({thing.reminder.property_id: thing.reminder.property for thing in self.things}.values())
+
+    @property
+    def minutes(self) -> int:
+        """Minutes on site of everything that is on the card."""
+        return sum(thing.line.estimated_minutes for thing in self.things if thing.line)
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What was tapped: the kind, for a yes the chosen things (ids of reminders) and day, for a later the months."""
+
+    kind: str
+    reminder_ids: Sequence[int] = ()
+    day: date | None = None
+    months: int = 3
+    note: str = ""
+
+
+def answer_settings_get() -> AnswerSettings:
+    settings, _made = AnswerSettings.objects.get_or_create(pk=1)
+    return settings
+
+
+@transaction.atomic
+def answer_settings_set(*, makes: str, actor: Any) -> AnswerSettings:
+    """Change what a yes becomes. Raises ValidationError."""
+    row = answer_settings_get()
+    row.makes = makes
+    row.full_clean()
+    row.save()
+    event_record(kind="answers.settings", subject=row, actor=actor, data={"makes": makes})
+    return row
+
+
+def offer_get(*, customer_id: int, written_on: date) -> Offer:
+    """What was written to a customer on a local day. Raises NotFound where nothing was, or the customer is gone."""
+    customer = Customer.objects.filter(pk=customer_id).first()
+    reminders = _reminders(customer_id, written_on)
+    if customer is None or not reminders:
+        raise NotFound(_("What this link was about is no longer there. Please call us."))
+    answer = ReminderAnswer.objects.filter(customer=customer, written_on=written_on).first()
+    return Offer(customer, written_on, tuple(_things(reminders, written_on)), answer)
+
+
+@transaction.atomic
+def answer_take(*, offer: Offer, answer: Answer, days: Sequence[date], now: datetime) -> ReminderAnswer:
+    """Keep the answer and do what it asks. `days` are those that were offered.
+
+    A yes makes one lead or agreed job for each property, by the owner's setting; "not now" and "sold" hold the
+    property back; "never" opts the person out of everything. Raises Conflict where the message was answered before,
+    Refused for a choice that was not offered.
+    """
+    Customer.objects.select_for_update().filter(pk=offer.customer.pk).first()
+    if ReminderAnswer.objects.filter(customer=offer.customer, written_on=offer.written_on).exists():
+        raise Conflict(_("This was answered already. Nothing was changed."))
+    if answer.kind not in AnswerKind.values:
+        raise Refused(_("Choose one of the answers."))
+    today = clock.local_date(company_get().timezone, now)
+    row = ReminderAnswer(customer=offer.customer, written_on=offer.written_on, kind=answer.kind, at=now)
+    row.note = answer.note.strip()[:500]
+    _FOLLOW[AnswerKind(answer.kind)](offer, answer, row, days, today, now)
+    try:
+        row.save()
+    except IntegrityError as error:
+        raise Conflict(_("This was answered already. Nothing was changed.")) from error
+    event_record(kind=f"reminder.answered.{answer.kind}", subject=offer.customer, data={"jobs": row.jobs})
+    return row
+
+
+@transaction.atomic
+def due_hold_end(*, hold_id: int, actor: Any) -> None:
+    """Let a property be reminded again. Raises NotFound."""
+    hold = DueHold.objects.filter(pk=hold_id).select_related("property").first()
+    if hold is None:
+        raise NotFound(_("It is not held back any more."))
+    event_record(kind="property.reminders_again", subject=hold.property, actor=actor)
+    hold.delete()
+
+
+def _reminders(customer_id: int, written_on: date) -> list[Reminder]:
+    zone = company_get().timezone
+    begins, ends = clock.midnight(written_on, zone), clock.midnight(date.fromordinal(written_on.toordinal() + 1), zone)
+    rows = Reminder.objects.filter(property__customer=customer_id, created_at__gte=begins, created_at__lt=ends)
+    return list(rows.select_related("property").order_by("property__street", "id"))
+
+
+def _things(reminders: Sequence[Reminder], on: date) -> list[Offered]:
+    offered = Service.objects.filter(is_offered=True).order_by("id")
+    services = {service.code: service for service in offered}
+    removal = next((service for service in offered if service.removes_chalk), None)
+    if removal is not None:
+        services[CHALK] = removal
+    rates = rate_terms(on=on)
+    things = []
+    for reminder in reminders:
+        service = services.get(reminder.kind)
+        if service is not None:
+            line = line_with_card(service=service, place=reminder.property, rates=rates)
+            things.append(Offered(reminder, service, line if service.code in rates else None))
+    return things
+
+
+def _yes(offer: Offer, answer: Answer, row: ReminderAnswer, days: Sequence[date], today: date, now: datetime) -> None:
+    if answer.day is not None and answer.day not in days:
+        raise Refused(_("This day is not free any more. Choose another one."))
+    chosen = [thing for thing in offer.things if thing.reminder.pk in answer.reminder_ids]
+    if not chosen:
+        raise Refused(_("Choose what you would like done."))
+    row.day = answer.day
+    makes_agreed = answer_settings_get().makes == AnswerMakes.AGREED and answer.day is not None
+    for place in offer.places:
+        lines = [thing.line for thing in chosen if thing.line and thing.reminder.property_id == place.pk]
+        if lines:
+            row.jobs.append(_job(place, lines, answer, row.note, makes_agreed, now))
+
+
+def _job(place: Property, lines: list[NewLine], answer: Answer, note: str, is_agreed: bool, now: datetime) -> int:
+    windows = [NewWindow(answer.day, answer.day, promised=is_agreed)] if answer.day else []
+    job = job_create(
+        property=place,
+        lines=lines,
+        windows=windows,
+        state=JobState.AGREED if is_agreed else JobState.LEAD,
+        source=SOURCE,
+        note=note,
+        created_at=now,
+    )
+    return int(job.pk)
+
+
+def _not_now(
+    offer: Offer, answer: Answer, row: ReminderAnswer, days: Sequence[date], today: date, now: datetime
+) -> None:
+    try:
+        row.ask_again_on = ask_again_on(today, answer.months)
+    except ValueError as error:
+        raise Refused(_("Choose when we may ask again.")) from error
+    _hold(offer, AnswerKind.NOT_NOW, row.ask_again_on, now)
+
+
+def _sold(offer: Offer, answer: Answer, row: ReminderAnswer, days: Sequence[date], today: date, now: datetime) -> None:
+    _hold(offer, AnswerKind.SOLD, None, now)
+
+
+def _never(offer: Offer, answer: Answer, row: ReminderAnswer, days: Sequence[date], today: date, now: datetime) -> None:
+    opt_out_record(
+        customer=offer.customer,
+        channel=Channel.EMAIL,
+        everything=True,
+        wording=str(_("Never again")),
+        source="reminder answer",
+        now=now,
+    )
+
+
+def _hold(offer: Offer, reason: AnswerKind, until: date | None, now: datetime) -> None:
+    for place in offer.places:
+        DueHold.objects.update_or_create(property=place, defaults={"until": until, "reason": reason, "at": now})
+
+
+_FOLLOW = {AnswerKind.YES: _yes, AnswerKind.NOT_NOW: _not_now, AnswerKind.SOLD: _sold, AnswerKind.NEVER: _never}

@@ -1,0 +1,231 @@
+"""The homeowner's answer to a reminder: one tap makes a job, holds back, or ends it; once, and only by the link."""
+
+from datetime import UTC, date, datetime, timedelta
+from typing import Any
+
+import pytest
+from django.test import Client
+from django.urls import reverse
+from hypothesis import given
+from hypothesis import strategies as st
+
+from jobs.customers.models import Consent
+from jobs.reminders.answers import Answer, answer_settings_set, answer_take, offer_get
+from jobs.reminders.domain.answers import MOST_DAYS, DayNear, ask_again_on, days_to_offer
+from jobs.reminders.links import answer_link, answer_target, answer_token
+from jobs.reminders.models import DueHold, ReminderAnswer
+from jobs.reminders.selectors import due_list
+from jobs.reminders.services import reminders_queue
+from jobs.work.models import Job, ServiceInterval
+from pricing.catalogue.models import Rate, RateCard
+from shared.errors import Conflict, Refused
+from shared.outbox.models import Message
+from shared.signed_links import LinkRefused
+from tests import factories as make
+
+NOW = datetime(2026, 6, 1, 16, tzinfo=UTC)
+TODAY = date(2026, 6, 1)
+
+
+@pytest.fixture
+def ann(db: None, time_machine: Any) -> Any:
+    """A customer who was reminded today of a wash that is on the rate card."""
+    time_machine.move_to(NOW, tick=False)
+    make.set_company(name="Sample Washing", timezone="America/New_York", email="us@example.com")
+    person = make.make_customer(name="Ann Example", email="ann@example.com", phone_e164="+16145550101")
+    place = make.make_property(customer=person, street="12 Alder Street")
+    make.make_wall(property=place, area_sqft=1200)
+    service = make.make_service(name="House wash", name_es="Lavado de casa")
+    Rate.objects.create(
+        card=RateCard.objects.create(effective_from=date(2020, 1, 1)),
+        service=service,
+        price_cents_per_100_units=2_500,
+        minimum_price_cents=20_000,
+        materials_cents_per_100_units=120,
+        setup_minutes=20,
+        units_per_crew_hour=1_200,
+        units_per_crew_hour_high=900,
+    )
+    ServiceInterval.objects.create(
+        property=place, service=service, interval_months=12, next_due_on=TODAY + timedelta(days=9)
+    )
+    reminders_queue(keys=[item.key for item in due_list(today=TODAY)], actor=None, now=NOW)
+    return person
+
+
+def page(person: Any, day: date = TODAY) -> str:
+    return reverse("reminders:answer", args=[answer_token(person.pk, day)])
+
+
+def things(person: Any) -> list[int]:
+    return [thing.reminder.pk for thing in offer_get(customer_id=person.pk, written_on=TODAY).things]
+
+
+def test_the_reminder_carries_the_link(ann: Any) -> None:
+    assert answer_link(ann.pk, TODAY) in Message.objects.get().body
+
+
+def test_looking_changes_nothing(ann: Any) -> None:
+    """House, price and days are shown; a mail scanner that opens the link answers nothing."""
+    answer = Client().get(page(ann))
+    shown = answer.content.decode()
+    assert answer.status_code == 200
+    assert "12 Alder Street" in shown
+    assert "$" in shown
+    assert "Yes, please" in shown
+    Client().head(page(ann))
+    assert not ReminderAnswer.objects.exists()
+
+
+def test_yes_makes_a_lead_with_the_price_that_was_seen(ann: Any) -> None:
+    """By default a lead: the office calls. The note comes along."""
+    (line,) = [thing.line for thing in offer_get(customer_id=ann.pk, written_on=TODAY).things]
+    assert line is not None
+    answer = Client().post(page(ann), {"kind": "yes", "thing": things(ann), "day": "", "note": "Dog in the yard"})
+    job = Job.objects.get()
+    assert answer.status_code == 200
+    assert (job.state, job.source, job.note) == ("lead", "reminder", "Dog in the yard")
+    assert [row.price_cents for row in job.lines.all()] == [line.price_cents]
+    assert ReminderAnswer.objects.get().jobs == [job.pk]
+
+
+def test_yes_with_a_day_is_agreed_where_the_owner_wants_it(ann: Any, owner: Any) -> None:
+    """Promised for that day, so that every plan keeps it."""
+    answer_settings_set(makes="agreed", actor=owner)
+    offer = offer_get(customer_id=ann.pk, written_on=TODAY)
+    day = TODAY + timedelta(days=3)
+    answer_take(offer=offer, answer=Answer("yes", things(ann), day), days=[day], now=NOW)
+    job = Job.objects.get()
+    window = job.windows.get()
+    assert (job.state, window.first_date, window.promised) == ("agreed", day, True)
+
+
+def test_only_offered_days_and_things_count(ann: Any) -> None:
+    """A day that was not offered, nothing chosen, somebody else's reminder, months from nowhere."""
+    offer = offer_get(customer_id=ann.pk, written_on=TODAY)
+    for answer in (
+        Answer("yes", things(ann), TODAY + timedelta(days=400)),
+        Answer("yes"),
+        Answer("yes", [999_999]),
+        Answer("not_now", months=0),
+        Answer("not_now", months=7),
+        Answer("maybe"),
+    ):
+        with pytest.raises(Refused):
+            answer_take(offer=offer, answer=answer, days=[], now=NOW)
+    assert not ReminderAnswer.objects.exists()
+    assert not Job.objects.exists()
+
+
+def test_an_answer_counts_once(ann: Any) -> None:
+    """The second one, by whoever else has the link, changes nothing and says so."""
+    form = {"kind": "yes", "thing": things(ann)}
+    assert Client().post(page(ann), form).status_code == 200
+    again = Client().post(page(ann), {"kind": "never"})
+    assert again.status_code == 409
+    assert "answered already" in again.content.decode()
+    assert (Job.objects.count(), ReminderAnswer.objects.get().kind) == (1, "yes")
+    assert not Consent.objects.filter(given=False).exists()
+    offer = offer_get(customer_id=ann.pk, written_on=TODAY)
+    with pytest.raises(Conflict):
+        answer_take(offer=offer, answer=Answer("sold"), days=[], now=NOW)
+
+
+def test_not_now_holds_back_until_the_day(ann: Any) -> None:
+    """Nothing is written before; the due list says why; then it is due again."""
+    Client().post(page(ann), {"kind": "not_now", "months": "3"})
+    ServiceInterval.objects.update(next_due_on=date(2026, 6, 20))
+    (item,) = due_list(today=date(2026, 8, 31), lead_days=30)
+    assert (item.state, item.is_ready) == ("waits", False)
+    assert "1 September 2026" in item.why_not
+    (item,) = due_list(today=date(2026, 9, 1), lead_days=30)
+    assert item.is_ready
+
+
+def test_sold_ends_it_for_the_house_until_the_office_says_otherwise(ann: Any, office: Any, client_of: Any) -> None:
+    Client().post(page(ann), {"kind": "sold"})
+    ServiceInterval.objects.update(next_due_on=date(2026, 6, 20))
+    (item,) = due_list(today=date(2027, 6, 1), lead_days=30)
+    assert "sold" in item.why_not
+    client = client_of(office)
+    assert "12 Alder Street" in client.get(reverse("reminders:answers")).content.decode()
+    client.post(reverse("reminders:hold_end", args=[DueHold.objects.get().pk]))
+    (item,) = due_list(today=date(2027, 6, 1), lead_days=30)
+    assert item.is_ready
+
+
+def test_never_again_ends_every_message(ann: Any) -> None:
+    Client().post(page(ann), {"kind": "never"})
+    said = Consent.objects.filter(customer=ann, given=False)
+    assert {(row.channel, row.purpose) for row in said} == {("email", "all"), ("text", "all")}
+
+
+def test_the_page_speaks_spanish(ann: Any) -> None:
+    ann.language = "es"
+    ann.save()
+    shown = Client().get(page(ann)).content.decode()
+    assert "Lavado de casa" in shown
+    assert "Sí, por favor" in shown
+
+
+@pytest.mark.parametrize("damage", [lambda t: t[:-1], lambda t: "1" + t, lambda t: t.swapcase(), lambda t: "a.b.c"])
+def test_a_link_that_was_altered_opens_nothing(ann: Any, damage: Any) -> None:
+    address = reverse("reminders:answer", args=[damage(answer_token(ann.pk, TODAY))])
+    for answer in (Client().get(address), Client().post(address, {"kind": "never"})):
+        assert answer.status_code == 404
+        assert "Alder" not in answer.content.decode()
+    assert not ReminderAnswer.objects.exists()
+
+
+def test_a_link_ends(ann: Any, time_machine: Any) -> None:
+    """45 days, by the company's calendar."""
+    assert answer_target(answer_token(ann.pk, TODAY), today=TODAY + timedelta(days=45)) == (ann.pk, TODAY)
+    with pytest.raises(LinkRefused):
+        answer_target(answer_token(ann.pk, TODAY), today=TODAY + timedelta(days=46))
+    time_machine.move_to(NOW + timedelta(days=47), tick=False)
+    assert Client().post(page(ann), {"kind": "never"}).status_code == 404
+    assert not ReminderAnswer.objects.exists()
+
+
+def test_a_link_of_another_day_shows_nothing_of_today(ann: Any) -> None:
+    """A good signature for a day on which nothing was written."""
+    assert Client().get(page(ann, TODAY - timedelta(days=1))).status_code == 404
+
+
+@pytest.mark.parametrize(
+    "form", [{}, {"kind": "all"}, {"kind": "yes", "thing": ["x", "9" * 30]}, {"kind": ["yes"], "day": "soon"}]
+)
+def test_a_form_that_makes_no_sense_is_refused(ann: Any, form: dict[str, Any]) -> None:
+    assert Client().post(page(ann), form).status_code == 422
+    assert not ReminderAnswer.objects.exists()
+
+
+def test_only_the_owner_says_what_a_yes_makes(ann: Any, office: Any, owner: Any, client_of: Any) -> None:
+    address = reverse("reminders:answer_settings")
+    assert client_of(office).post(address, {"makes": "agreed"}).status_code == 403
+    client_of(owner).post(address, {"makes": "agreed"})
+    assert "selected" in client_of(owner).get(reverse("reminders:answers")).content.decode()
+
+
+DAY = st.builds(
+    DayNear, st.dates(date(2026, 1, 1), date(2026, 2, 1)), st.none() | st.integers(0, 90_000), st.integers(0, 2_000)
+)
+DAYS = st.lists(DAY, unique_by=lambda day: day.work_date)
+
+
+@given(DAYS, st.integers(0, 1_500))
+def test_offered_days_have_room_and_are_the_nearest(days: list[DayNear], needed: int) -> None:
+    """At most four, in the calendar's order, and no day with room that was passed over is nearer."""
+    offered = days_to_offer(days, needed_minutes=needed)
+    assert len(offered) <= MOST_DAYS
+    assert offered == sorted(offered, key=lambda day: day.work_date)
+    assert all(day in days and day.free_minutes >= needed for day in offered)
+    passed = [day for day in days if day.free_minutes >= needed and day not in offered]
+    assert not passed or len(offered) == MOST_DAYS
+    farthest = max((day.nearest_metres if day.nearest_metres is not None else 10**9 for day in offered), default=0)
+    assert all((day.nearest_metres if day.nearest_metres is not None else 10**9) >= farthest for day in passed)
+
+
+@given(st.dates(date(2020, 1, 1), date(2090, 1, 1)), st.sampled_from([1, 3, 6, 12]))
+def test_asking_again_is_months_later(today: date, months: int) -> None:
+    assert timedelta(days=27) <= ask_again_on(today, months) - today <= timedelta(days=367)
