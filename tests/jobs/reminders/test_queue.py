@@ -154,7 +154,7 @@ def test_a_text_goes_to_those_who_agreed() -> None:
     make.make_interval(property=make.make_property(customer=customer, street="12 Sample Street"))
     (draft,) = reminder_preview(keys=keys(), now=NOW).drafts
     assert draft.sms
-    assert (draft.sms.encoding, draft.sms.parts) == ("GSM-7", 1)
+    assert (draft.sms.encoding, draft.sms.parts) == ("GSM-7", 2)
     assert draft.body.startswith("Sample Wash: due at 12 Sample Street: house wash.")
     assert "(555) 555-0100" in draft.body
     assert not draft.findings
