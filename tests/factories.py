@@ -559,3 +559,69 @@ def make_forecast(**over: Any) -> Any:
         **over,
     }
     return WallForecast.objects.create(wall=wall, **fields)
+
+
+# --- estimates ---
+
+
+def make_card(**over: Any) -> Any:
+    """The common starting values: services, rate card and target, in force long before MOMENT."""
+    from pricing.catalogue.services import catalogue_defaults
+
+    return catalogue_defaults(on=over.pop("on", date(2026, 1, 1)))
+
+
+def make_chalky_house(**over: Any) -> Any:
+    """A property with two walls of 1,000 sq ft, one of them chalky, and a chalky garage door of 120 sq ft."""
+    place = make_property(storeys=over.pop("storeys", 2), **over)
+    make_wall(property=place, name="north wall", area_sqft=1000)
+    south = make_wall(property=place, name="south wall", area_sqft=1000)
+    door = make_wall(property=place, name="garage door", kind="garage_door", area_sqft=120)
+    for wall in (south, door):
+        make_reading(wall=wall, reading=3)
+    return place
+
+
+def make_estimate(**over: Any) -> Any:
+    """An estimate with three options (wash; and removal; and garage door), not sent; `sent=True` gives it out on paper.
+
+    `place`, `job`, `tax_millionths`, `valid_until`, `now` and `how` may be given.
+    """
+    from jobs.walkthroughs.selectors.places import place_facts
+    from pricing.catalogue.models import Service
+    from pricing.estimates.calculation import estimate_reckon
+    from pricing.estimates.inputs import DriveFacts
+    from pricing.estimates.services import estimate_create
+    from pricing.estimates.views.gathering import suggested
+
+    if not Service.objects.filter(code="chalk_removal").exists():
+        make_card()
+    place = over.get("place") or make_chalky_house()
+    job = over.get("job") or make_job(property=place, state="lead", lines=[{"service": _service("house_wash")}])
+    now, facts = over.get("now", MOMENT), place_facts(place=place)
+    calculation = estimate_reckon(
+        place=facts,
+        drive=DriveFacts(20, 9_000, "days", 4, "estimated (great circle)"),
+        wanted=suggested(place, facts, None),
+        on=now.date(),
+        tax_millionths=over.get("tax_millionths"),
+    )
+    estimate = estimate_create(calculation=calculation, job_ref=job.pk, now=now, valid_until=over.get("valid_until"))
+    if over.get("sent") or over.get("how"):
+        make_sent(estimate, now=now, how=over.get("how", "paper"))
+    return estimate
+
+
+def make_sent(estimate: Any, **over: Any) -> Any:
+    from pricing.estimates.services import estimate_send
+
+    now = over.get("now", MOMENT)
+    sent = estimate_send(estimate=estimate, sent_how=over.get("how", "paper"), now=now, today=now.date())
+    estimate.refresh_from_db()
+    return sent
+
+
+def _service(code: str) -> Any:
+    from pricing.catalogue.models import Service
+
+    return Service.objects.get(code=code)

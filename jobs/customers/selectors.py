@@ -5,7 +5,8 @@ from django.db.models import Count, F, Prefetch, Q, QuerySet
 from django.utils.translation import gettext as _
 
 from jobs.customers.models import AddressLookup, Consent, Customer, LookupOutcome, Property, Purpose, Wall
-from shared.errors import NotFound
+from shared.errors import NotFound, Refused
+from shared.outbox.models import Channel
 
 
 def customer_list(*, words: str = "") -> QuerySet[Customer]:
@@ -42,6 +43,23 @@ def consent_now(*, customer: Customer) -> dict[str, bool]:
     """The newest answer for each channel about reminders; a channel that was never asked about is absent."""
     rows = Consent.objects.filter(customer=customer, purpose__in=(Purpose.ALL, Purpose.REMINDER))
     return {row.channel: row.given for row in rows.order_by("at", "pk")}
+
+
+def service_address(*, customer: Customer, channel: str, is_nudge: bool = False) -> str:
+    """Where a message about booked or offered work may go by `channel`.
+
+    A nudge, which nobody waits for, also heeds an opt-out of reminders. Raises Refused where there is no address or
+    the customer does not want messages this way.
+    """
+    recipient = customer.email if channel == Channel.EMAIL else customer.phone_e164
+    if not recipient:
+        raise Refused(_("The office has no such address of this customer. Choose another way."))
+    purposes = [Purpose.ALL, Purpose.SERVICE, *([Purpose.REMINDER] if is_nudge else [])]
+    answers = Consent.objects.filter(customer=customer, channel=channel, purpose__in=purposes)
+    newest = answers.order_by("-at", "-pk").first()
+    if newest is not None and not newest.given:
+        raise Refused(_("This customer does not want messages this way. Choose another way."))
+    return recipient
 
 
 def property_list(*, words: str = "") -> QuerySet[Property]:

@@ -9,8 +9,11 @@ from shared.web.words import day_words
 
 def chalk_is_left(reading: ChalkReading | None, removed_on: date | None) -> bool:
     """Whether a reading that has to be shown still stands: no removal since the day it was read."""
-    if reading is None or not must_be_shown(reading.reading):
-        return False
+    return reading is not None and must_be_shown(reading.reading) and chalk_is_standing(reading, removed_on)
+
+
+def chalk_is_standing(reading: ChalkReading, removed_on: date | None) -> bool:
+    """Whether a reading still says how the wall is: no chalk was taken off since the day it was read."""
     return removed_on is None or removed_on < reading.read_on
 
 

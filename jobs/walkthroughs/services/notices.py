@@ -9,7 +9,7 @@ from django.template.loader import render_to_string
 from django.utils import translation
 from django.utils.translation import gettext as _
 
-from jobs.customers.models import Consent, Purpose
+from jobs.customers.selectors import service_address
 from jobs.walkthroughs.errors import NoticeClosed
 from jobs.walkthroughs.inputs import FOLDER
 from jobs.walkthroughs.links import notice_link
@@ -156,13 +156,7 @@ def notice_send(*, notice: Notice, sent_how: str, now: datetime, note: str = "",
 
 def _message(notice: Notice, channel: str, now: datetime) -> Message:
     customer, company = notice.walkthrough.property.customer, company_get()
-    recipient = customer.email if channel == SentHow.EMAIL else customer.phone_e164
-    if not recipient:
-        raise Refused(_("The office has no such address of this customer. Choose another way."))
-    answers = Consent.objects.filter(customer=customer, channel=channel, purpose__in=(Purpose.ALL, Purpose.SERVICE))
-    newest = answers.order_by("-at", "-pk").first()
-    if newest is not None and not newest.given:
-        raise Refused(_("This customer does not want messages this way. Choose another way."))
+    recipient = service_address(customer=customer, channel=channel)
     with translation.override(customer.language):
         words = {"firm": company.name, "street": notice.walkthrough.property.street, "link": notice_link(notice.pk)}
         subject = _("What we found at %(street)s") % words

@@ -50,7 +50,7 @@ def job_create(
     job.full_clean()
     job.save()
     for line in lines:
-        _line_add(job, line)
+        line_add(job, line)
     _windows_replace(job, windows)
     event_record(kind="job.created", subject=job, actor=actor, data={"state": str(state)})
     return job
@@ -137,7 +137,7 @@ def _require_sound(lines: Sequence[NewLine], state: str, discount_cents: int, ca
         raise Refused(_("A free return visit has no price."))
 
 
-def _line_add(job: Job, new: NewLine) -> JobLine:
+def line_add(job: Job, new: NewLine) -> JobLine:
     line = JobLine(
         job=job,
         service=new.service,

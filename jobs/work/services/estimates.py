@@ -1,0 +1,95 @@
+"""The jobs behind estimates: what giving one out, and the answer to it, do to the job."""
+
+from collections.abc import Sequence
+from typing import Any
+
+from django.utils.translation import gettext as _
+
+from jobs.customers.models import Wall
+from jobs.customers.selectors import service_address
+from jobs.work.choices import JobState
+from jobs.work.inputs import NewLine
+from jobs.work.models import Job
+from jobs.work.services.jobs import line_add
+from jobs.work.services.steps import step_take, version_advance
+from pricing.catalogue.models import Service
+from pricing.estimates.inputs import AgreedLine, Recipient
+from pricing.estimates.messages import reason_to_drop
+from pricing.estimates.models import EstimateMessage
+from shared.errors import NotFound, Refused
+from shared.outbox.models import Message
+
+
+class EstimatedJobs:
+    """See `pricing.estimates.jobs_behind.JobsBehind`; every method runs in the caller's transaction."""
+
+    def estimated(self, *, job_ref: int, lines: Sequence[AgreedLine], discount_cents: int, actor: Any) -> None:
+        """A lead becomes estimated; an estimated job stays so. Raises NotFound, StepRefused, JobStale."""
+        job = _job(job_ref)
+        if job.state != JobState.ESTIMATED:
+            step_take(job=job, step="estimate", actor=actor)
+        version_advance(job, discount_cents=discount_cents)
+        _lines_replace(job, lines)
+
+    def agreed(
+        self, *, job_ref: int, lines: Sequence[AgreedLine], discount_cents: int, estimate_id: int, actor: Any
+    ) -> None:
+        """The job is agreed with these lines. Raises NotFound, StepRefused, JobStale."""
+        job = _job(job_ref)
+        step_take(job=job, step="agree", actor=actor, data={"estimate": estimate_id})
+        version_advance(job, discount_cents=discount_cents)
+        _lines_replace(job, lines)
+
+    def declined(self, *, job_ref: int, reason: str, actor: Any) -> None:
+        """The job is declined. Raises NotFound, StepRefused, JobStale."""
+        why = reason or _("The customer declined the estimate.")
+        step_take(job=_job(job_ref), step="decline", actor=actor, reason=why)
+
+    def recipient(self, *, job_ref: int, channel: str, is_nudge: bool = False) -> Recipient:
+        """Raises NotFound, and Refused where the customer has no such address or said no."""
+        customer = _job(job_ref).property.customer
+        address = service_address(customer=customer, channel=channel, is_nudge=is_nudge)
+        return Recipient(address, customer.name, customer.language)
+
+
+def estimate_guard(message: Message) -> str:
+    """Why a queued message about an estimate must not leave any more; empty: it may. Asked right before it goes."""
+    row = EstimateMessage.objects.select_related("sent__estimate").filter(message=message).first()
+    reason = reason_to_drop(message)
+    if reason or row is None:
+        return reason
+    try:
+        to = EstimatedJobs().recipient(
+            job_ref=row.sent.estimate.job_ref, channel=message.channel, is_nudge=row.kind == "expiring"
+        )
+    except (Refused, NotFound) as error:
+        return error.message
+    return "" if to.address == message.recipient else _("The customer's address changed after it was written.")
+
+
+def _job(job_ref: int) -> Job:
+    job = Job.objects.select_related("property__customer").filter(pk=job_ref).first()
+    if job is None:
+        raise NotFound(_("There is no job %(number)s.") % {"number": job_ref})
+    return job
+
+
+def _lines_replace(job: Job, lines: Sequence[AgreedLine]) -> None:
+    """The lines as estimated take the place of the job's; nothing was booked on those, since no work was done."""
+    services = {row.code: row for row in Service.objects.filter(code__in=[line.service_code for line in lines])}
+    wall_refs = {ref for line in lines for ref in line.wall_refs}
+    walls = {wall.pk: wall for wall in Wall.objects.filter(pk__in=wall_refs, property=job.property_id)}
+    job.lines.all().delete()
+    for line in lines:
+        line_add(
+            job,
+            NewLine(
+                service=services[line.service_code],
+                quantity=line.quantity,
+                price_cents=line.price_cents,
+                card_price_cents=line.card_price_cents,
+                materials_cents=line.materials_cents,
+                estimated_minutes=line.minutes,
+                walls=[walls[ref] for ref in line.wall_refs if ref in walls],
+            ),
+        )
