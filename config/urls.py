@@ -10,6 +10,7 @@ PAGES = [
     "shared.web.urls",
     "shared.outbox.urls",
     "pricing.catalogue.urls",
+    "pricing.estimates.urls",
     "pricing.earnings.urls",
     "jobs.customers.urls",
     "jobs.mixing.urls",

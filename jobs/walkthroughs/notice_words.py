@@ -14,6 +14,8 @@ from jobs.work.models import JobLine
 from pricing.catalogue.models import Service
 from pricing.catalogue.selectors import rate_terms
 from pricing.estimates.domain import line_price_cents
+from pricing.estimates.models import EstimateOption
+from pricing.estimates.selectors import newest_removal
 from shared.company.selectors import company_get
 from shared.web.words import day_words, money_words
 
@@ -124,11 +126,25 @@ def _price_words(walkthrough: Walkthrough, chalky: list[WallFinding]) -> str:
     if agreed:
         price = money_words(sum(line.price_cents for line in agreed), currency)
         return _("It is part of this job: %(price)s before tax.") % {"price": price}
+    offered = newest_removal(property_ref=walkthrough.property_id, today=walkthrough.walked_on)
+    if offered is not None:
+        return _offered_words(offered, currency)
     cents = _card_price_cents(walkthrough.walked_on, [found.wall.area_sqft for found in chalky])
     if cents is None:
         return _("We will send you an estimate of its price.")
     words = _("For the chalky walls it would be about %(price)s before tax, by our prices of today.")
     return words % {"price": money_words(cents, currency)}
+
+
+def _offered_words(offered: EstimateOption, currency: str) -> str:
+    """What the open estimate asks for the removal, and until when."""
+    cents = sum(line.price_cents for line in offered.lines.all() if line.service.removes_chalk)
+    words = _("It would cost %(price)s before tax, by our estimate %(number)s, good until %(day)s.")
+    return words % {
+        "price": money_words(cents, currency),
+        "number": offered.estimate_id,
+        "day": day_words(offered.estimate.valid_until),
+    }
 
 
 def _card_price_cents(on: date, areas_sqft: list[int | None]) -> int | None:

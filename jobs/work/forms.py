@@ -3,7 +3,6 @@ from decimal import Decimal
 from typing import Any
 
 from django import forms
-from django.core.validators import MaxValueValidator, MinValueValidator
 from django.utils.translation import gettext_lazy as _
 
 from jobs.work.choices import JobState
@@ -12,25 +11,9 @@ from jobs.work.services import NewWindow
 from pricing.catalogue.models import Service
 from routing.plans.models import Crew
 from shared.units import metres_from_miles
+from shared.web.forms import MoneyField
 
-CENTS = 100
 LAST_MINUTE = 1439
-
-
-class MoneyField(forms.DecimalField):
-    """An amount as people write it; `None` where the field was left empty. Cleans to whole cents."""
-
-    def __init__(self, **kwargs: Any) -> None:
-        kwargs.setdefault("widget", forms.NumberInput(attrs={"step": "0.01", "min": "0", "inputmode": "decimal"}))
-        kwargs.setdefault("validators", [MinValueValidator(Decimal(0)), MaxValueValidator(Decimal(1_000_000))])
-        super().__init__(max_digits=9, decimal_places=2, **kwargs)
-
-    def clean(self, value: Any) -> int | None:
-        amount = super().clean(value)
-        return None if amount is None else int(amount * CENTS)
-
-    def prepare_value(self, value: Any) -> Any:
-        return f"{Decimal(value) / CENTS:.2f}" if isinstance(value, int) else value
 
 
 class JobFilterForm(forms.Form):

@@ -10,14 +10,13 @@ from django.utils.translation import gettext as _
 from pricing.catalogue.domain import HourlyTargetTerms, RateTerms
 from pricing.catalogue.models import Unit
 from pricing.catalogue.selectors import rate_terms, target_on
-from pricing.estimates.domain.card import line_estimate
+from pricing.estimates.domain.card import line_materials_cents, line_price_cents
 from pricing.estimates.domain.money import LineCosts, LinePrice, Totals, line_prices, totals_of
 from pricing.estimates.domain.options import additions, cumulative_options
 from pricing.estimates.domain.outlook import Outlook, outlook_of
-from pricing.estimates.expected import ExpectedMinutes, expected_minutes
-from pricing.estimates.inputs import DriveFacts, PlaceFacts, WantedLine
+from pricing.estimates.expected import ExpectedMinutes, line_expected
+from pricing.estimates.inputs import DriveFacts, PlaceFacts, WallFacts, WantedLine
 from shared.errors import Refused
-from shared.units import round_half_up
 
 WALL_KIND_FACE = "face"
 
@@ -30,7 +29,6 @@ class LineReckoned:
     quantity: int
     is_addition: bool
     expected: ExpectedMinutes
-    card_minutes: int
     card_price_cents: int
     materials_cents: int
     price: LinePrice
@@ -124,16 +122,15 @@ def _line(wanted: WantedLine, place: PlaceFacts, rates: Mapping[str, RateTerms],
         words = _("%(service)s is not on the rate card in force.")
         raise Refused(words % {"service": wanted.service.name}, service=wanted.service.code)
     quantity = quantity_of(wanted, place)
-    terms = replace(rate, setup_minutes=0, minimum_price_cents=0) if is_addition else rate
-    card = line_estimate(terms, quantity, place.storeys)
+    walls = wanted.walls or _faces(place)
+    least = replace(rate, minimum_price_cents=0) if is_addition else rate
     return {
         "wanted": wanted,
         "quantity": quantity,
         "is_addition": is_addition,
-        "expected": expected_minutes(terms, quantity, storeys=place.storeys),
-        "card_minutes": card.minutes,
-        "card_price_cents": card.price_cents,
-        "materials_cents": card.materials_cents,
+        "expected": line_expected(rate, quantity, place, walls, is_addition=is_addition),
+        "card_price_cents": line_price_cents(least, quantity),
+        "materials_cents": line_materials_cents(rate, quantity),
     }
 
 
@@ -145,12 +142,15 @@ def quantity_of(wanted: WantedLine, place: PlaceFacts) -> int:
     if wanted.quantity:
         return wanted.quantity
     if wanted.service.unit == Unit.WALL_SQFT:
-        walls = wanted.walls or tuple(wall for wall in place.walls if wall.kind == WALL_KIND_FACE)
-        areas = [wall.area_sqft for wall in walls]
+        areas = [wall.area_sqft for wall in wanted.walls or _faces(place)]
         if areas and all(areas):
             return sum(area or 0 for area in areas)
     words = _("Say how much: the quantity for %(service)s is not known.")
     raise Refused(words % {"service": wanted.service.name}, service=wanted.service.code)
+
+
+def _faces(place: PlaceFacts) -> tuple[WallFacts, ...]:
+    return tuple(wall for wall in place.walls if wall.kind == WALL_KIND_FACE)
 
 
 def _option(
@@ -175,17 +175,17 @@ def _option(
 
 
 def _line_json(line: LineReckoned) -> dict[str, Any]:
-    spread = line.expected.spread
+    expected = line.expected
     return {
         "service": line.wanted.service.code,
         "quantity": line.quantity,
         "walls": [wall.wall_ref for wall in line.wanted.walls],
         "is_addition": line.is_addition,
-        "minutes": line.expected.minutes,
-        "q80_minutes": round_half_up(spread.quantile(0.8)),
-        "q90_minutes": round_half_up(spread.quantile(0.9)),
-        "minutes_why": list(line.expected.why),
-        "card_minutes": line.card_minutes,
+        "minutes": expected.minutes,
+        "q80_minutes": expected.q80_minutes,
+        "q90_minutes": expected.q90_minutes,
+        "minutes_why": list(expected.why),
+        "card_minutes": expected.card_minutes,
         "card_price_cents": line.card_price_cents,
         "materials_cents": line.materials_cents,
         "target_price_cents": line.price.target_price_cents,

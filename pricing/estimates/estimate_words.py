@@ -50,7 +50,7 @@ def estimate_words(estimate: Estimate) -> EstimateWords:
     several = len(views) > 1
     return EstimateWords(
         title=_("Estimate for %(place)s") % {"place": estimate.place},
-        place=estimate.customer_name,
+        place=f"{estimate.customer_name} · {estimate.place}",
         facts=_facts(estimate, company),
         options_title=_("Choose one of these") if several else _("What it costs"),
         options=tuple(_option(view, company.currency, estimate.tax_millionths) for view in views),

@@ -1,39 +1,124 @@
 """The minutes that a line is expected to take, with their spread and how they came about."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from pricing.catalogue.domain import RateTerms
-from pricing.estimates.domain import line_minutes
-from pricing.estimates.domain.spread import MinutesSpread
+from pricing.estimates.domain.spread import MinutesSpread, spread_from_quantiles
+from pricing.estimates.inputs import PlaceFacts, WallFacts
+from pricing.minutes.domain.features import JobFeatures
+from pricing.minutes.domain.forecast import Effect, MinutesForecast, expected_minutes
+from pricing.minutes.domain.model import MinutesModel
+from shared.units import round_half_up
 from shared.web.words import hours_words
-
-# Spread of the logarithm of minutes about the card's, where there is no history: one job in ten takes more than about
-# half as long again. Common practice, no source.
-USUAL_LOG_SD = 0.35
 
 
 @dataclass(frozen=True, slots=True)
 class ExpectedMinutes:
-    """`minutes` is the expected value in whole minutes; `why` explains it in sentences."""
+    """Whole minutes on site of a two-person crew: expected, median, the 80 % and 90 % quantiles, and what the card
+    alone says; `why` explains them in sentences."""
 
-    spread: MinutesSpread
     minutes: int
+    median_minutes: int
+    q80_minutes: int
+    q90_minutes: int
+    card_minutes: int
     why: tuple[str, ...]
 
-
-def expected_minutes(rate: RateTerms, quantity: int, *, storeys: int) -> ExpectedMinutes:
-    """By the rate card, for a two-person crew."""
-    minutes = max(1, line_minutes(rate, quantity, storeys))
-    return ExpectedMinutes(MinutesSpread(minutes, USUAL_LOG_SD), minutes, _card_words(rate, quantity, storeys))
+    @property
+    def spread(self) -> MinutesSpread:
+        return spread_from_quantiles(self.minutes, self.median_minutes, self.q90_minutes)
 
 
-def _card_words(rate: RateTerms, quantity: int, storeys: int) -> tuple[str, ...]:
-    words = _("By the rate card: %(quantity)s at %(pace)s an hour, set-up %(setup)s.")
-    figures = {
+def line_expected(
+    rate: RateTerms,
+    quantity: int,
+    place: PlaceFacts,
+    walls: Sequence[WallFacts],
+    *,
+    is_addition: bool = False,
+    model: MinutesModel | None = None,
+) -> ExpectedMinutes:
+    """What the company's own jobs have shown, or the rate card where there is no model or no history.
+
+    `walls` are those that are worked on. An addition has no set-up of its own: its quantiles shrink in proportion.
+    """
+    features = JobFeatures(
+        service_code=rate.service_code,
+        quantity=quantity,
+        storeys=place.storeys,
+        chalk_reading=chalk_of(walls),
+        material=material_of(walls),
+    )
+    forecast = expected_minutes(features, rate, model)
+    setup = rate.setup_minutes if is_addition else 0
+    part = max(1.0, forecast.mean - setup) / forecast.mean
+    return ExpectedMinutes(
+        minutes=_whole(forecast.mean * part),
+        median_minutes=_whole(forecast.median * part),
+        q80_minutes=_whole(forecast.quantile(0.8) * part),
+        q90_minutes=_whole(forecast.quantile(0.9) * part),
+        card_minutes=_whole(forecast.card_minutes - setup),
+        why=_why(forecast, rate, quantity, is_addition),
+    )
+
+
+def _whole(minutes: float) -> int:
+    return max(1, round_half_up(minutes))
+
+
+def chalk_of(walls: Sequence[WallFacts]) -> float | None:
+    """The mean of the readings that are known, by area; None where nobody looked."""
+    read = [(wall.chalk, wall.area_sqft or 1) for wall in walls if wall.chalk is not None]
+    area = sum(sqft for _chalk, sqft in read)
+    return sum(chalk * sqft for chalk, sqft in read) / area if read else None
+
+
+def material_of(walls: Sequence[WallFacts]) -> str:
+    """The material of most of the area; empty for no wall."""
+    areas: dict[str, int] = {}
+    for wall in walls:
+        areas[wall.material] = areas.get(wall.material, 0) + (wall.area_sqft or 1)
+    return max(areas, key=lambda material: areas[material], default="")
+
+
+def _why(forecast: MinutesForecast, rate: RateTerms, quantity: int, is_addition: bool) -> tuple[str, ...]:
+    high = rate.units_per_crew_hour_high
+    card = _("The card: %(quantity)s at %(pace)s an hour (%(high)s from two storeys on), set-up %(setup)s.") % {
         "quantity": f"{quantity:,}",
-        "pace": f"{rate.units_per_crew_hour if storeys == 1 else rate.units_per_crew_hour_high:,}",
-        "setup": hours_words(rate.setup_minutes),
+        "pace": f"{rate.units_per_crew_hour:,}",
+        "high": f"{high:,}",
+        "setup": hours_words(0 if is_addition else rate.setup_minutes),
     }
-    return (words % figures, _("No history of jobs like this is counted yet: the spread is a usual one, no source."))
+    effects = ", ".join(_effect_words(effect) for effect in forecast.effects)
+    return tuple(part for part in (_history_words(forecast), effects and f"{effects}.", card) if part)
+
+
+def _history_words(forecast: MinutesForecast) -> str:
+    if not forecast.service_jobs:
+        return _("No jobs of this kind are booked yet: the card alone, with a wide spread.")
+    words = ngettext(
+        "Based on %(jobs)s job like this, %(all)s of the service.",
+        "Based on %(jobs)s jobs like this, %(all)s of the service.",
+        forecast.based_on_jobs,
+    )
+    return words % {"jobs": forecast.based_on_jobs, "all": forecast.service_jobs}
+
+
+def _effect_words(effect: Effect) -> str:
+    """`storeys 2 +33%`."""
+    names = {
+        "history": _("own history against the card"),
+        "storeys": _("storeys"),
+        "access": _("access"),
+        "soil": _("soil"),
+        "chalk": _("chalk"),
+        "material": _("material"),
+        "crew": _("crew"),
+        "season": _("season"),
+    }
+    level = f"{float(effect.level):g}" if effect.factor == "chalk" else effect.level.replace("_", " ")
+    return " ".join(part for part in (names[effect.factor], level, f"{effect.percent:+d}%") if part)

@@ -17,6 +17,7 @@ class WallFacts:
     name: str
     kind: str
     area_sqft: int | None
+    material: str = ""
     chalk: float | None = None
 
 

@@ -9,10 +9,10 @@ from jobs.mixing.choices import BasisChoice
 from jobs.mixing.forms import GallonsField
 from jobs.walkthroughs.domain import STEPS, step_text
 from jobs.work.domain.booking import LineBooked
-from jobs.work.forms import MoneyField
 from routing.dispatch.models import Rig, TellingSettings
 from routing.dispatch.sheet import SheetWall
 from shared.units import ML_PER_US_GALLON
+from shared.web.forms import MoneyField
 
 MOST_ID = 2**63 - 1
 CLOCK = forms.TimeInput(attrs={"type": "time"})

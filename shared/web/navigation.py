@@ -9,6 +9,7 @@ from django.utils.translation import gettext_lazy as _
 OFFICE_PAGES = (
     ("plans:today", _("Today")),
     ("plans:day_today", _("Day plan")),
+    ("estimates:estimate_list", _("Estimates")),
     ("work:job_list", _("Jobs")),
     ("customers:customer_list", _("Customers")),
     ("reminders:due_list", _("Due")),

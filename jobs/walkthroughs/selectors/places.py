@@ -24,5 +24,7 @@ def place_facts(*, place: Property) -> PlaceFacts:
         language=place.customer.language,
         storeys=place.storeys,
         year_built=place.year_built,
-        walls=tuple(WallFacts(wall.pk, wall.name, wall.kind, wall.area_sqft, chalk(wall.pk)) for wall in walls),
+        walls=tuple(
+            WallFacts(wall.pk, wall.name, wall.kind, wall.area_sqft, wall.material, chalk(wall.pk)) for wall in walls
+        ),
     )

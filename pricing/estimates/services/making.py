@@ -89,7 +89,7 @@ def _require_day(last: date, first: date) -> None:
 
 
 def _line_store(estimate: Estimate, position: int, line: LineReckoned) -> EstimateLine:
-    spread = line.expected.spread
+    expected = line.expected
     row = EstimateLine(
         estimate=estimate,
         position=position,
@@ -98,12 +98,12 @@ def _line_store(estimate: Estimate, position: int, line: LineReckoned) -> Estima
         is_addition=line.is_addition,
         wall_refs=[wall.wall_ref for wall in line.wanted.walls],
         wall_names=[wall.name for wall in line.wanted.walls],
-        minutes=line.expected.minutes,
-        median_minutes=max(1, round_half_up(spread.median)),
-        q80_minutes=max(1, round_half_up(spread.quantile(0.8))),
-        q90_minutes=max(1, round_half_up(spread.quantile(0.9))),
-        minutes_why=list(line.expected.why),
-        card_minutes=line.card_minutes,
+        minutes=expected.minutes,
+        median_minutes=expected.median_minutes,
+        q80_minutes=expected.q80_minutes,
+        q90_minutes=expected.q90_minutes,
+        minutes_why=list(expected.why),
+        card_minutes=expected.card_minutes,
         card_price_cents=line.card_price_cents,
         materials_cents=line.materials_cents,
         target_price_cents=line.price.target_price_cents,

@@ -16,9 +16,9 @@ from pricing.estimates.domain.driving import (
 )
 from pricing.estimates.domain.money import price_at
 from pricing.estimates.domain.outlook import outlook_of
-from pricing.estimates.domain.spread import MinutesSpread, spread_from_quantiles, spread_together
+from pricing.estimates.domain.spread import MinutesSpread, log_normal, spread_from_quantiles, spread_together
 
-SPREADS = st.builds(MinutesSpread, st.floats(1, 600), st.floats(0, 1))
+SPREADS = st.builds(log_normal, st.floats(1, 600), st.floats(0, 1))
 
 
 @given(SPREADS, st.floats(0.01, 0.99))
@@ -48,7 +48,7 @@ def test_a_sum_has_the_mean_of_its_parts(parts: list[MinutesSpread]) -> None:
 def test_the_sum_agrees_with_simulation() -> None:
     """Three lines with correlated logarithms, 20,000 times: quantiles of the matched sum within 2 %."""
     rng = random.Random(5)
-    parts = [MinutesSpread(140, 0.35), MinutesSpread(260, 0.45), MinutesSpread(60, 0.3)]
+    parts = [log_normal(140, 0.35), log_normal(260, 0.45), log_normal(60, 0.3)]
     sums = []
     for _ in range(20_000):
         shared = rng.gauss(0, 1)
@@ -59,15 +59,15 @@ def test_the_sum_agrees_with_simulation() -> None:
         assert abs(whole.quantile(share) / sums[int(share * len(sums))] - 1) < 0.02
 
 
-@pytest.mark.parametrize("wrong", [(0, 0.3), (-1, 0.3), (10, -0.1), (math.nan, 0.1)])
-def test_a_spread_must_make_sense(wrong: tuple[float, float]) -> None:
+@pytest.mark.parametrize("wrong", [(0, 1, 0.3), (-1, 1, 0.3), (10, 0, 0.3), (10, 9, -0.1), (math.nan, 1, 0.1)])
+def test_a_spread_must_make_sense(wrong: tuple[float, float, float]) -> None:
     with pytest.raises(ValueError, match="Expected"):
         MinutesSpread(*wrong)
 
 
 def outlook(price_cents: int, log_sd: float = 0.35) -> object:
     return outlook_of(
-        [MinutesSpread(140, log_sd)], [140], drive_minutes=20, materials_cents=28_80,
+        [log_normal(140, log_sd)], [140], drive_minutes=20, materials_cents=28_80,
         price_cents=price_cents, target_cents=175_00, reserve_cents=110_00,
     )  # fmt: skip
 
