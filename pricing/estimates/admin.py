@@ -1,6 +1,13 @@
 from django.contrib import admin
 
-from pricing.estimates.models import Estimate, EstimateAnswer, EstimateLine, EstimateMessage, EstimateOption, SentEstimate
+from pricing.estimates.models import (
+    Estimate,
+    EstimateAnswer,
+    EstimateLine,
+    EstimateMessage,
+    EstimateOption,
+    SentEstimate,
+)
 from shared.events.admin import LookOnlyAdmin
 
 
