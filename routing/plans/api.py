@@ -16,9 +16,10 @@ from rest_framework.views import APIView
 
 from routing.plans import services
 from routing.plans.choices import ChangeKind, CrewNews, LeftOutReason, PlanObjective, PlanState, RunState
-from routing.plans.models import MOST_SECONDS, DayPlan, PlanRun
+from routing.plans.models import MOST_SECONDS, DayPlan, PlanRun, WeekPlan
 from routing.plans.selectors import day_plan_by_id, day_plan_list, plan_as_json, yard_by_code
 from routing.plans.selectors.moves import moves_since_sent
+from routing.plans.selectors.weeks import week_plan_by_id
 from routing.solver.plan import LEFT_OUT_REASONS, STATUSES
 from shared.api_kit.etags import expected_version, with_etag
 from shared.api_kit.permissions import OfficeOnly
@@ -332,10 +333,98 @@ class DayPlanChanges(APIView):
         return with_etag(Response(plan_as_json(plan)), plan)
 
 
+class WeekPlanOutput(serializers.ModelSerializer[WeekPlan]):
+    """A proposal for a week. Crews in `plan` are crew-days such as "east-2026-06-03"."""
+
+    yard = serializers.SlugField(source="yard.code")
+    days = serializers.ListField(child=serializers.DateField(), help_text="The days that were open")
+    plan = serializers.JSONField(allow_null=True, help_text="day-plan/1; minutes from midnight of the first open day")
+
+    class Meta:
+        model = WeekPlan
+        fields = (
+            "id",
+            "yard",
+            "first_day",
+            "days",
+            "state",
+            "seconds_allowed",
+            "created_at",
+            "finished_at",
+            "taken_over_at",
+            "value_cents",
+            "upper_bound_cents",
+            "problem_text",
+            "plan",
+        )
+
+
+class WeekPlanInput(serializers.Serializer[Any]):
+    yard = serializers.SlugField(max_length=20, help_text="The yard's code")
+    day = serializers.DateField(help_text="Any day of the week, Monday to Sunday")
+    seconds = serializers.IntegerField(min_value=1, max_value=MOST_SECONDS, required=False)
+
+
+@extend_schema(
+    operation_id="week_plan_make",
+    summary="Plan a week in the background",
+    description="Answers with the proposal's row; poll its Location. Nothing of the days changes.",
+    request=WeekPlanInput,
+    responses={202: WeekPlanOutput},
+)
+@api_view(["POST"])
+@permission_classes([OfficeOnly])
+def week_plans(request: Request) -> Response:
+    body = WeekPlanInput(data=request.data)
+    body.is_valid(raise_exception=True)
+    data = body.validated_data
+    week = services.week_plan_request(
+        yard=yard_by_code(code=data["yard"]),
+        day=data["day"],
+        seconds=data.get("seconds", 2 * settings.WALLDAY_PLAN_SECONDS),
+        actor=request.user,
+    )
+    week.refresh_from_db()
+    return Response(WeekPlanOutput(week).data, status=202, headers={"Location": _week_url(week)})
+
+
+@extend_schema(
+    operation_id="week_plan_get",
+    summary="A week's proposal, or how far it is",
+    parameters=[OpenApiParameter("week_id", int, OpenApiParameter.PATH)],
+    responses=WeekPlanOutput,
+)
+@api_view(["GET"])
+@permission_classes([OfficeOnly])
+def week_plan(request: Request, week_id: int) -> Response:
+    return Response(WeekPlanOutput(week_plan_by_id(week_id=week_id)).data)
+
+
+@extend_schema(
+    operation_id="week_plan_take_over",
+    summary="Make the proposed days into day plans, all of them or none",
+    parameters=[OpenApiParameter("week_id", int, OpenApiParameter.PATH)],
+    request=None,
+    responses={202: WeekPlanOutput},
+)
+@api_view(["POST"])
+@permission_classes([OfficeOnly])
+def week_plan_take_over(request: Request, week_id: int) -> Response:
+    week = services.week_take_over_request(week_id=week_plan_by_id(week_id=week_id).pk, actor=request.user)
+    return Response(WeekPlanOutput(week).data, status=202, headers={"Location": _week_url(week)})
+
+
+def _week_url(week: WeekPlan) -> str:
+    return reverse("api_week_plan", args=[week.pk])
+
+
 urlpatterns = [
     path("day-plans/", DayPlans.as_view(), name="api_day_plans"),
     path("day-plans/<row:plan_id>/", day_plan, name="api_day_plan"),
     path("day-plans/<row:plan_id>/changes/", DayPlanChanges.as_view(), name="api_day_plan_changes"),
     path("day-plans/<row:plan_id>/replans/", DayPlanReplans.as_view(), name="api_day_plan_replans"),
+    path("week-plans/", week_plans, name="api_week_plans"),
+    path("week-plans/<row:week_id>/", week_plan, name="api_week_plan"),
+    path("week-plans/<row:week_id>/take-over/", week_plan_take_over, name="api_week_plan_take_over"),
     path("plan-runs/<row:run_id>/", plan_run, name="api_plan_run"),
 ]

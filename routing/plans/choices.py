@@ -20,6 +20,15 @@ class RunState(models.TextChoices):
     FAILED = "failed", _("failed")
 
 
+class WeekState(models.TextChoices):
+    WAITING = "waiting", _("waiting")
+    RUNNING = "running", _("working")
+    DONE = "done", _("proposed")
+    TAKING_OVER = "taking_over", _("being taken over")
+    TAKEN_OVER = "taken_over", _("taken over")
+    FAILED = "failed", _("failed")
+
+
 class PlanObjective(models.TextChoices):
     """What the best plan is best in. The values are those of `routing.solver`."""
 

@@ -42,6 +42,12 @@ class ChangeForm(forms.Form):
         }
 
 
+class WeekForm(forms.Form):
+    """Ask for a week to be planned."""
+
+    seconds = forms.IntegerField(label=_("Seconds to look for better plans"), min_value=1, max_value=MOST_SECONDS)
+
+
 class CrewNewsForm(forms.Form):
     """A crew drops out, or starts late."""
 

@@ -5,7 +5,7 @@ from django.utils.translation import gettext_lazy as _
 
 from jobs.work.models import Job
 from pricing.catalogue.models import Skill
-from routing.plans.choices import LeftOutReason, PlanObjective, PlanState, RunState
+from routing.plans.choices import LeftOutReason, PlanObjective, PlanState, RunState, WeekState
 
 MINUTES_OF_A_LONG_DAY = 1500  # the day on which clocks go back has 25 hours
 MOST_SECONDS = 600  # a planning run may not take longer
@@ -191,6 +191,49 @@ class PlanRun(models.Model):
     @property
     def is_finished(self) -> bool:
         return self.state in (RunState.DONE, RunState.FAILED)
+
+
+class WeekPlan(models.Model):
+    """A proposal for the days of a week that are still open. `problem` and `plan` are day-problem/1 and day-plan/1 with
+    a crew for each crew's day (`domain.week`); nothing is changed on the days until it is taken over."""
+
+    yard = models.ForeignKey(Yard, on_delete=models.CASCADE, related_name="week_plans")
+    first_day = models.DateField(help_text="a Monday")
+    days = models.JSONField(help_text="the days that were open, as ISO dates")
+    state = models.CharField(max_length=11, choices=WeekState.choices, default=WeekState.WAITING)
+    seconds_allowed = models.PositiveSmallIntegerField(
+        validators=[MinValueValidator(1), MaxValueValidator(MOST_SECONDS)]
+    )
+    requested_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL, related_name="+"
+    )
+    created_at = models.DateTimeField()
+    finished_at = models.DateTimeField(null=True, blank=True)
+    started_at = models.DateTimeField(null=True, blank=True, help_text="when planning or taking over began last")
+    taken_over_at = models.DateTimeField(null=True, blank=True)
+    problem = models.JSONField(null=True, blank=True)
+    plan = models.JSONField(null=True, blank=True)
+    value_cents = models.FloatField(null=True, blank=True)
+    upper_bound_cents = models.FloatField(null=True, blank=True)
+    problem_text = models.TextField(blank=True, help_text="why it failed, in words")
+
+    class Meta:
+        ordering = ["-id"]
+        indexes = [models.Index(fields=["yard", "first_day", "-id"], name="week_newest")]
+        constraints = [
+            models.CheckConstraint(condition=models.Q(state__in=WeekState.values), name="week_state_known"),
+            models.CheckConstraint(
+                condition=models.Q(seconds_allowed__gte=1, seconds_allowed__lte=MOST_SECONDS),
+                name="week_seconds_bounded",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.yard} week of {self.first_day} {self.state}"
+
+    @property
+    def is_working(self) -> bool:
+        return self.state in (WeekState.WAITING, WeekState.RUNNING, WeekState.TAKING_OVER)
 
 
 class DayPlan(models.Model):

@@ -1,6 +1,8 @@
 """Work of this room that runs in the background."""
 
-from routing.plans.services import plan_run_execute, plan_runs_reap
+from django.contrib.auth import get_user_model
+
+from routing.plans.services import plan_run_execute, plan_runs_reap, week_plan_execute, week_plans_reap, week_take_over
 from shared import clock
 from shared.background.registry import background_task
 from shared.errors import WalldayError
@@ -15,6 +17,25 @@ def make_day_plan(run_id: int) -> None:
         return
 
 
+@background_task("plans.make_week_plan")
+def make_week_plan(week_id: int) -> None:
+    """What went wrong is on the row."""
+    try:
+        week_plan_execute(week_id=week_id)
+    except WalldayError:
+        return
+
+
+@background_task("plans.take_over_week")
+def take_over_week(week_id: int, actor_id: int) -> None:
+    actor = get_user_model().objects.filter(pk=actor_id).first()
+    try:
+        week_take_over(week_id=week_id, actor=actor)
+    except WalldayError:
+        return
+
+
 @background_task("plans.reap_runs")
 def reap_runs() -> None:
     plan_runs_reap(now=clock.now())
+    week_plans_reap(now=clock.now())

@@ -34,6 +34,10 @@ urlpatterns = [
     path("plan-runs/<row:run_id>/", views.run, name="run"),
     path("day-plans/<row:plan_id>/change/", views.change, name="change"),
     path("day-plans/<row:plan_id>/replan/", views.replan, name="replan"),
+    path("week/<slug:yard_code>/<day:first_day>/", views.week, name="week"),
+    path("week/<slug:yard_code>/<day:first_day>/make/", views.week_make, name="week_make"),
+    path("week-plans/<row:week_id>/", views.week_progress, name="week_progress"),
+    path("week-plans/<row:week_id>/take-over/", views.week_take_over, name="week_take_over"),
     path("crews/", views.crew_list, name="crew_list"),
     path("crews/<slug:crew_code>/<day:work_date>/usual/", views.crew_usual_hours, name="crew_usual_hours"),
 ]

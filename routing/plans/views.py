@@ -1,6 +1,6 @@
 """Pages of the day: today, the day plan with its changes by hand, the crews and their hours."""
 
-from datetime import date
+from datetime import date, timedelta
 from typing import Any
 
 from django.conf import settings
@@ -13,8 +13,8 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from routing.plans import services
-from routing.plans.choices import CrewNews
-from routing.plans.forms import ChangeForm, CrewNewsForm, DateForm, PlanForm, ShiftExceptionForm
+from routing.plans.choices import FIRST_DAY, LAST_DAY, CrewNews
+from routing.plans.forms import ChangeForm, CrewNewsForm, DateForm, PlanForm, ShiftExceptionForm, WeekForm
 from routing.plans.models import Crew, DayPlan, PlanRun, Yard
 from routing.plans.selectors import (
     day_plan_by_id,
@@ -29,6 +29,7 @@ from routing.plans.selectors.history import plan_history
 from routing.plans.selectors.moves import moves_since_sent
 from routing.plans.selectors.page import plan_on_page
 from routing.plans.selectors.today import today_page
+from routing.plans.selectors.weeks import week_of, week_on_page, week_plan_by_id, week_plan_latest
 from shared import clock
 from shared.errors import WalldayError
 from shared.people.roles import office_required, signed_in
@@ -140,6 +141,55 @@ def replan(request: HttpRequest, plan_id: int) -> HttpResponse:
     return render(request, "plans/day.html", _day_context(before.yard, before.work_date), status=status)
 
 
+@require_GET
+@office_required
+def week(request: HttpRequest, yard_code: str, first_day: date) -> HttpResponse:
+    """A yard's week: the days side by side as they are proposed, and what is left out."""
+    return render(request, "plans/week.html", _week_context(yard_by_code(code=yard_code), first_day))
+
+
+@require_POST
+@office_required
+def week_make(request: HttpRequest, yard_code: str, first_day: date) -> HttpResponse:
+    """Have the week planned in the background; nothing of its days changes."""
+    yard = yard_by_code(code=yard_code)
+    form = WeekForm(request.POST)
+    status = 422
+    if form.is_valid():
+        try:
+            services.week_plan_request(yard=yard, day=first_day, actor=request.user, **form.cleaned_data)
+            return redirect("plans:week", yard.code, first_day)
+        except WalldayError as error:
+            messages.warning(request, error.message)
+            status = error.status
+    return render(request, "plans/week.html", {**_week_context(yard, first_day), "form": form}, status=status)
+
+
+@require_GET
+@office_required
+def week_progress(request: HttpRequest, week_id: int) -> HttpResponse:
+    """How far a week plan is. Once it has ended, the page is loaded anew."""
+    found = week_plan_by_id(week_id=week_id)
+    url = reverse("plans:week", args=[found.yard.code, found.first_day])
+    if not is_partial(request):
+        return redirect(url)
+    if not found.is_working:
+        return HttpResponse(headers={"HX-Redirect": url})
+    return render(request, "plans/parts/week_progress.html", {"week": found})
+
+
+@require_POST
+@office_required
+def week_take_over(request: HttpRequest, week_id: int) -> HttpResponse:
+    """Have the proposed days made into day plans."""
+    found = week_plan_by_id(week_id=week_id)
+    try:
+        services.week_take_over_request(week_id=week_id, actor=request.user)
+    except WalldayError as error:
+        messages.warning(request, error.message)
+    return redirect("plans:week", found.yard.code, found.first_day)
+
+
 @require_http_methods(["GET", "POST"])
 @office_required
 def crew_list(request: HttpRequest) -> HttpResponse:
@@ -202,6 +252,21 @@ def _day_context(yard: Yard, work_date: date) -> dict[str, Any]:
         "moves": moves_since_sent(plan) if plan else (),
         "news_kinds": CrewNews.choices,
         "plan_form": PlanForm(initial={"seconds": settings.WALLDAY_PLAN_SECONDS}),
+    }
+
+
+def _week_context(yard: Yard, first_day: date) -> dict[str, Any]:
+    days = week_of(first_day)
+    found = week_plan_latest(yard=yard, first_day=first_day)
+    return {
+        "yard": yard,
+        "first_day": days[0],
+        "last_day": days[-1],
+        "before": max(FIRST_DAY, days[0] - timedelta(days=7)),
+        "after": min(LAST_DAY, days[0] + timedelta(days=7)),
+        "week": found,
+        "page": week_on_page(yard=yard, first_day=first_day, week=found),
+        "form": WeekForm(initial={"seconds": 2 * settings.WALLDAY_PLAN_SECONDS}),
     }
 
 

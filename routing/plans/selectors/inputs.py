@@ -63,6 +63,7 @@ class DayInputs:
     digest: str
     seen_version: int
     today: date
+    week: frozenset[date] = frozenset()
 
 
 @dataclass(frozen=True)
@@ -84,18 +85,19 @@ def day_problem(
     rest_of_day: bool = False,
     gone: str = "",
     others: frozenset[int] = frozenset(),
+    week: frozenset[date] = frozenset(),
 ) -> DayInputs:
     """Read everything about the day and build its problem. Reads only, a fixed number of queries.
 
     `rest_of_day`: nothing begins before `now`, and where a crew has marked nothing its stops of the present plan that
     should have begun count as begun. `gone` is the code of a crew whose locks do not hold any more. `others` are jobs
-    that belong to other days.
+    that belong to other days. Plans of this yard on the days of `week` are planned together: jobs on them are free.
     """
     moment = now or clock.now()
     today = clock.local_date(yard.timezone, moment)
     present = _present(yard, work_date)
     present = replace(present, locked_crew={job: crew for job, crew in present.locked_crew.items() if crew != gone})
-    rows = _rows(yard, work_date, today, _unmarked(present, yard, work_date, moment) if rest_of_day else ())
+    rows = _rows(yard, work_date, today, _unmarked(present, yard, work_date, moment) if rest_of_day else (), week)
     rows = replace(
         rows, away=rows.away | others, is_under_way=rows.is_under_way or (rest_of_day and today == work_date)
     )
@@ -116,6 +118,7 @@ def day_problem(
         digest=digest_of(problem),
         seen_version=present.version,
         today=today,
+        week=week,
     )
 
 
@@ -131,7 +134,7 @@ class _Rows:
     is_under_way: bool
 
 
-def _rows(yard: Yard, work_date: date, today: date, unmarked: tuple[StartedStop, ...] = ()) -> _Rows:
+def _rows(yard: Yard, work_date: date, today: date, unmarked: tuple[StartedStop, ...], week: frozenset[date]) -> _Rows:
     crews = crews_on_shift(yard=yard, work_date=work_date)
     marks = list(_marks(yard, work_date))
     codes, speaking = {crew.code for crew in crews}, {mark.crew.code for mark in marks}
@@ -139,7 +142,7 @@ def _rows(yard: Yard, work_date: date, today: date, unmarked: tuple[StartedStop,
     started += [stop for stop in unmarked if stop.crew in codes - speaking]
     begun = {stop.job_id for stop in started}
     jobs = list(_jobs(work_date, list(begun)))
-    elsewhere = jobs_in_other_plans([job.pk for job in jobs], yard=yard, work_date=work_date, today=today)
+    elsewhere = jobs_in_other_plans([job.pk for job in jobs], yard=yard, days={work_date, *week}, today=today)
     done = {mark.job_id for mark in marks if mark.kind == MarkKind.FINISHED}
     promised = {job.pk for job in jobs if _other_promise(job, work_date, today)}
     return _Rows(crews, jobs, started, elsewhere, (set(elsewhere) | done | promised) - begun, bool(marks))
@@ -219,10 +222,10 @@ def _started(marks: list[StopMark], on_shift: set[str], yard: Yard, work_date: d
     ]
 
 
-def jobs_in_other_plans(job_ids: Iterable[int], *, yard: Yard, work_date: date, today: date) -> dict[int, str]:
-    """Jobs that a plan of another yard or another day, today or later, already holds; with the name of that plan."""
+def jobs_in_other_plans(job_ids: Iterable[int], *, yard: Yard, days: Iterable[date], today: date) -> dict[int, str]:
+    """Jobs that a plan of another yard, or of a day not among `days`, today or later, holds; with that plan's name."""
     stops = Stop.objects.filter(job__in=list(job_ids), route__plan__work_date__gte=today)
-    others = stops.exclude(route__plan__yard=yard, route__plan__work_date=work_date)
+    others = stops.exclude(route__plan__yard=yard, route__plan__work_date__in=list(days))
     return {stop.job_id: str(stop.route.plan) for stop in others.select_related("route__plan__yard")}
 
 

@@ -4,6 +4,14 @@ from routing.plans.services.changing import job_put_in, plan_change, stop_lock, 
 from routing.plans.services.crews import shift_exception_clear, shift_exception_set
 from routing.plans.services.replanning import News, day_replan
 from routing.plans.services.runs import day_plan_make, plan_run_execute, plan_run_request, plan_runs_reap
+from routing.plans.services.weeks import (
+    week_plan_execute,
+    week_plan_make,
+    week_plan_request,
+    week_plans_reap,
+    week_take_over,
+    week_take_over_request,
+)
 
 __all__ = [
     "News",
@@ -20,4 +28,10 @@ __all__ = [
     "stop_move",
     "stop_take_out",
     "stop_unlock",
+    "week_plan_execute",
+    "week_plan_make",
+    "week_plan_request",
+    "week_plans_reap",
+    "week_take_over",
+    "week_take_over_request",
 ]

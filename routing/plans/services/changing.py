@@ -222,7 +222,7 @@ def _still_free(seen: _Seen, job_id: int) -> Callable[[], None]:
         free = Job.objects.select_for_update().filter(pk=job_id, state__in=OPEN_STATES).exists()
         today = clock.local_date(seen.row.yard.timezone, clock.now())
         row = seen.row
-        if not free or jobs_in_other_plans([job_id], yard=row.yard, work_date=row.work_date, today=today):
+        if not free or jobs_in_other_plans([job_id], yard=row.yard, days=[row.work_date], today=today):
             raise Refused(_("This job is not free any more: it was called off, or another plan holds it."))
 
     return check

@@ -19,7 +19,7 @@ from routing.plans.choices import FIRST_DAY, LAST_DAY, LeftOutReason, PlanObject
 from routing.plans.domain.changes import StoredPlan, better_of
 from routing.plans.domain.keys import job_id_of, job_key
 from routing.plans.errors import AlreadyPlanning, NothingToPlan, PlanningFailed
-from routing.plans.models import DayPlan, PlanRun, Yard
+from routing.plans.models import DayPlan, PlanRun, WeekPlan, Yard
 from routing.plans.selectors.days import day_plan_by_id
 from routing.plans.selectors.inputs import OPEN_STATES, DayInputs, day_problem, jobs_in_other_plans
 from routing.plans.selectors.labels import in_words, job_labels
@@ -212,14 +212,14 @@ def _solve(inputs: DayInputs, run: PlanRun) -> Plan:
             seconds=run.seconds_allowed,
             seed=run.seed,
             objective="ratio" if run.objective == PlanObjective.RATIO else "value",
-            on_progress=_progress(run.pk),
+            on_progress=progress_of(PlanRun, run.pk),
         )
     except SolverFailed as error:
         raise PlanningFailed(_("The solver ended without a plan: %(why)s.") % {"why": str(error)}) from error
 
 
-def _progress(run_id: int) -> Callable[[Plan], None]:
-    """Writes value and bound of the best plan so far to the run's row, twice a second at most."""
+def progress_of(rows: type[PlanRun] | type[WeekPlan], row_id: int) -> Callable[[Plan], None]:
+    """Writes value and bound of the best plan so far to the row of a run, twice a second at most."""
     last = float("-inf")
 
     def write(plan: Plan) -> None:
@@ -227,7 +227,7 @@ def _progress(run_id: int) -> Callable[[Plan], None]:
         if time.monotonic() - last < PROGRESS_SECONDS:
             return
         last = time.monotonic()
-        PlanRun.objects.filter(pk=run_id, state=RunState.RUNNING).update(
+        rows.objects.filter(pk=row_id, state=RunState.RUNNING).update(
             value_cents=plan.value_cents, upper_bound_cents=plan.upper_bound_cents
         )
 
@@ -284,7 +284,7 @@ def _refuse_changed_jobs(inputs: DayInputs, content: Plan) -> None:
         Job.objects.select_for_update().filter(pk__in=ids, state__in=OPEN_STATES).values_list("pk", flat=True)
     )
     gone = {job_id_of(key) for key in keys - begun} - open_now
-    gone |= set(jobs_in_other_plans(ids, yard=inputs.yard, work_date=inputs.work_date, today=inputs.today))
+    gone |= set(jobs_in_other_plans(ids, yard=inputs.yard, days={inputs.work_date, *inputs.week}, today=inputs.today))
     if gone:
         labels = "; ".join(job_labels(gone).values())
         raise Stale(_("Meanwhile this changed: %(jobs)s. Plan the day again.") % {"jobs": labels})

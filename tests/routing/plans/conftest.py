@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from routing.plans.services import runs
+from routing.plans.services import replanning, runs, weeks
 from routing.solver import Params, Plan, Problem, RoundLimit, solve
 
 
@@ -13,12 +13,13 @@ from routing.solver import Params, Plan, Problem, RoundLimit, solve
 def solve_here(monkeypatch: pytest.MonkeyPatch) -> None:
     """The real solver in this process, by counted rounds: no child to start, the same plan on every run."""
 
-    def here(problem: Problem, *, seconds: float, seed: int, objective: str = "value", **more: Any) -> Plan:
+    def here(problem: Problem, *, seconds: float, seed: int = 1, objective: str = "value", **more: Any) -> Plan:
         params = Params(objective=objective)  # type: ignore[arg-type]
         rounds = 5 if objective == "ratio" else 0
         return solve(problem, stop=RoundLimit(rounds), seed=seed, params=params, **more)
 
-    monkeypatch.setattr(runs, "solve_in_child", here)
+    for module in (runs, replanning, weeks):
+        monkeypatch.setattr(module, "solve_in_child", here)
 
 
 @pytest.fixture
