@@ -12,9 +12,12 @@ from rest_framework.response import Response
 
 from jobs.customers.models import Language
 from jobs.reminders.drafting import MOST_AT_ONCE
+from jobs.reminders.forms import DEFAULT_WEEKS, MOST_WEEKS
 from jobs.reminders.models import InboundText
+from jobs.reminders.proposal import proposal_json
 from jobs.reminders.selectors import due_item_json, due_list, inbound_texts
 from jobs.reminders.services import reminders_queue
+from jobs.reminders.views import proposal_of
 from shared import clock
 from shared.api_kit.permissions import OfficeOnly
 from shared.company.selectors import company_get
@@ -62,6 +65,39 @@ class DueList(generics.ListAPIView[Any]):
         query.is_valid(raise_exception=True)
         today = clock.local_date(company_get().timezone, clock.now())
         return [due_item_json(item) for item in due_list(today=today, **query.validated_data)]
+
+
+class WeeksQuery(serializers.Serializer[Any]):
+    weeks = serializers.IntegerField(required=False, min_value=1, max_value=MOST_WEEKS, default=DEFAULT_WEEKS)
+
+
+class ProposedOutput(serializers.Serializer[Any]):
+    key = serializers.CharField()
+    minutes = serializers.IntegerField(help_text="crew-minutes that a yes takes")
+    chance_percent = serializers.IntegerField()
+    why = serializers.CharField()
+
+
+class ProposalOutput(serializers.Serializer[Any]):
+    room_minutes = serializers.IntegerField(help_text="free crew-minutes of the coming weeks")
+    expected_minutes = serializers.IntegerField()
+    overflow_percent = serializers.FloatField(help_text="chance that more comes than fits")
+    chosen = ProposedOutput(many=True)
+    waiting = ProposedOutput(many=True)
+
+
+@extend_schema(
+    operation_id="due_list_proposal",
+    parameters=[WeeksQuery],
+    responses=ProposalOutput,
+    summary="Who should hear now, so that the answers fill the crews' free hours and no more",
+)
+@api_view(["GET"])
+@permission_classes([OfficeOnly])
+def proposal(request: Request) -> Response:
+    query = WeeksQuery(data=request.query_params)
+    query.is_valid(raise_exception=True)
+    return Response(proposal_json(proposal_of(weeks=query.validated_data["weeks"])))
 
 
 class QueueInput(serializers.Serializer[Any]):
@@ -125,5 +161,6 @@ class InboundTexts(generics.ListAPIView[InboundText]):
 urlpatterns = [
     path("texts/", InboundTexts.as_view(), name="api_texts"),
     path("due-list/", DueList.as_view(), name="api_due_list"),
+    path("due-list/proposal/", proposal, name="api_due_proposal"),
     path("reminders/", queue, name="api_reminders"),
 ]

@@ -38,6 +38,13 @@ class OptOutForm(forms.Form):
     )
 
 
+DEFAULT_WEEKS, MOST_WEEKS = 3, 8
+
+
+class WeeksForm(forms.Form):
+    weeks = forms.IntegerField(label=_("Weeks ahead"), min_value=1, max_value=MOST_WEEKS, initial=DEFAULT_WEEKS)
+
+
 class AnswerForm(forms.Form):
     """What a homeowner taps on the page of a reminder."""
 

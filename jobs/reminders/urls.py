@@ -9,6 +9,7 @@ urlpatterns = [
     path("due/", views.due_page, name="due_list"),
     path("due/preview/", views.preview, name="preview"),
     path("due/queue/", views.queue, name="queue"),
+    path("due/proposal/", views.proposal, name="proposal"),
     path("due/answers/", views.answers, name="answers"),
     path("due/answers/settings/", views.answer_settings, name="answer_settings"),
     path("due/holds/<row:hold_id>/end/", views.hold_end, name="hold_end"),

@@ -24,9 +24,18 @@ from jobs.reminders.answers import (
 )
 from jobs.reminders.domain.answers import ASK_AGAIN_MONTHS, days_to_offer
 from jobs.reminders.domain.due import CHALK
-from jobs.reminders.forms import AnswerForm, AnswerSettingsForm, DueFilter, OptOutForm, TextReadForm
+from jobs.reminders.forms import (
+    DEFAULT_WEEKS,
+    AnswerForm,
+    AnswerSettingsForm,
+    DueFilter,
+    OptOutForm,
+    TextReadForm,
+    WeeksForm,
+)
 from jobs.reminders.inbound import inbound_text_read, inbound_text_take
 from jobs.reminders.links import answer_target, opt_out_target
+from jobs.reminders.proposal import DueProposal, due_proposal
 from jobs.reminders.selectors import (
     DueItem,
     answer_list,
@@ -37,7 +46,7 @@ from jobs.reminders.selectors import (
 )
 from jobs.reminders.services import opt_out_record, reminder_preview, reminders_queue
 from pricing.catalogue.models import Service
-from routing.plans.selectors.near import days_near
+from routing.plans.selectors.near import days_near, free_minutes, nearest_metres
 from shared import clock
 from shared.api_kit.hooks import signed_hook
 from shared.errors import WalldayError
@@ -65,6 +74,28 @@ def due_page(request: HttpRequest) -> HttpResponse:
         "today": _today(),
     }
     return render(request, "reminders/due.html", context)
+
+
+@require_GET
+@office_required
+def proposal(request: HttpRequest) -> HttpResponse:
+    """Who should hear now, so that the answers fill the crews' free hours and no more."""
+    form = WeeksForm(request.GET or None)
+    weeks = form.cleaned_data["weeks"] if form.is_bound and form.is_valid() else DEFAULT_WEEKS
+    found = proposal_of(weeks=weeks)
+    context = {"found": found, "weeks": weeks, "form": form, "rates": sorted(found.rates.items())}
+    return render(request, "reminders/proposal.html", context)
+
+
+def proposal_of(*, weeks: int) -> DueProposal:
+    """The proposal for the coming weeks, with the room that the plans leave."""
+    today = _today()
+    return due_proposal(
+        today=today,
+        now=clock.now(),
+        room_minutes=free_minutes(today=today, weeks=weeks),
+        nearest=lambda places: nearest_metres(places=places, today=today, weeks=weeks),
+    )
 
 
 @require_POST

@@ -156,12 +156,13 @@ def booking_facts(worked: Mapping[int, date]) -> dict[int, BookingFacts]:
 
 
 def _facts_of(job: Job, centres: Mapping[str, tuple[float, float]], *, is_returning: bool) -> BookingFacts:
-    place = job.property
-    located = place.latitude is not None and place.longitude is not None
+    place, part = job.property, ""
+    if place.latitude is not None and place.longitude is not None:
+        part = town_part((place.latitude, place.longitude), centres[place.city])
     return BookingFacts(
         storeys=place.storeys,
         city=place.city,
-        town_part=town_part((place.latitude, place.longitude), centres[place.city]) if located else "",
+        town_part=part,
         lead_source=job.source or place.customer.source,
         is_returning=is_returning,
     )

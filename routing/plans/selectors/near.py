@@ -1,6 +1,6 @@
 """Which of the coming days suit a property: how near a crew comes, and how many crew-minutes are free."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from datetime import date, timedelta
 
 from jobs.customers.models import Property
@@ -34,6 +34,22 @@ def days_near(*, place: Property, today: date) -> list[DayNear]:
         )
         for day, minutes in sorted(room.items())
     ]
+
+
+def free_minutes(*, today: date, weeks: int) -> int:
+    """Free crew-minutes of the coming weeks, from the day after tomorrow on."""
+    first, last = today + timedelta(days=FIRST_DAYS_AHEAD), today + timedelta(days=7 * weeks)
+    busy = _busy(first, last)
+    taken = {day: sum(entry[2] for entry in entries) for day, entries in busy.items()}
+    return sum(max(0, round(minutes * ROOM_SHARE) - taken.get(day, 0)) for day, minutes in _room(first, last).items())
+
+
+def nearest_metres(*, places: Sequence[Property], today: date, weeks: int) -> dict[int, int]:
+    """By property: through the air to the nearest stop or promised job of the coming weeks, where there is any."""
+    first, last = today + timedelta(days=FIRST_DAYS_AHEAD), today + timedelta(days=7 * weeks)
+    stops = [entry for entries in _busy(first, last).values() for entry in entries]
+    found = {place.pk: _nearest(place, stops) for place in places}
+    return {pk: metres for pk, metres in found.items() if metres is not None}
 
 
 def _room(first: date, last: date) -> dict[date, int]:

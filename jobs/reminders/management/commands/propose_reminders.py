@@ -1,0 +1,30 @@
+import json
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandError, CommandParser
+
+from jobs.reminders.forms import DEFAULT_WEEKS, MOST_WEEKS
+from jobs.reminders.proposal import proposal_json
+from jobs.reminders.views import proposal_of
+
+
+class Command(BaseCommand):
+    help = "Says who should be reminded now, so that the answers fill the crews' free hours. Writes nothing."
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument("--weeks", type=int, default=DEFAULT_WEEKS, help=f"weeks ahead (default {DEFAULT_WEEKS})")
+        parser.add_argument("--json", action="store_true", help="for programs")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        if not 1 <= options["weeks"] <= MOST_WEEKS:
+            raise CommandError(f"--weeks is 1 to {MOST_WEEKS}.")
+        found = proposal_of(weeks=options["weeks"])
+        if options["json"]:
+            self.stdout.write(json.dumps(proposal_json(found)))
+            return
+        for line in found.chosen:
+            self.stdout.write(f"{line.item.key}  {line.item.customer_name}, {line.item.street}: {line.why}")
+        self.stdout.write(
+            f"{len(found.chosen)} should hear now, {len(found.waiting)} wait; {found.room_minutes // 60} crew-hours "
+            f"free, {found.expected_minutes / 60:.0f} expected, {100 * found.overflow:.0f} % chance of too much."
+        )

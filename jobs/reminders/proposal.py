@@ -1,0 +1,154 @@
+"""The due list weighed against the crews' free hours: who should hear now, who waits, and why, in words."""
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from typing import Any
+
+from django.db.models import Count, Exists, ExpressionWrapper, F, OuterRef, Q
+from django.db.models.fields import DateTimeField
+from django.utils.translation import gettext as _
+
+from jobs.customers.models import Property
+from jobs.reminders.domain.choosing import Person, Proposal, ResponseRate, propose
+from jobs.reminders.domain.due import CHALK
+from jobs.reminders.models import Reminder
+from jobs.reminders.selectors import DueItem, due_list
+from jobs.work.models import Job, VisitLine
+from shared.outbox.models import MessageState
+
+ANSWERED_WITHIN = timedelta(days=45)  # a job taken down later came by itself; our choice, no source
+UNKNOWN_MINUTES = 120
+Nearest = Callable[[Sequence[Property]], Mapping[int, int]]
+"""From properties to the metres to the nearest stop of the coming weeks, for those where a crew goes."""
+
+
+@dataclass(frozen=True)
+class ProposedItem:
+    """A line of the proposal: the due item, the crew-minutes that a yes takes, the chance of one, and why."""
+
+    item: DueItem
+    minutes: int
+    chance: float
+    why: str
+
+
+@dataclass(frozen=True)
+class DueProposal:
+    """`room_minutes`: free crew-minutes of the coming weeks; the rest is what the chosen are expected to bring."""
+
+    room_minutes: int
+    expected_minutes: float
+    overflow: float
+    chosen: tuple[ProposedItem, ...]
+    waiting: tuple[ProposedItem, ...]
+    rates: Mapping[tuple[str, str], ResponseRate]
+
+
+def due_proposal(*, today: date, now: datetime, room_minutes: int, nearest: Nearest) -> DueProposal:
+    """Weigh everything that may be reminded now. Reads only."""
+    ready = [item for item in due_list(today=today) if item.is_ready]
+    places = Property.objects.in_bulk({item.property_id for item in ready})
+    rates, minutes = response_rates(now=now), _usual_minutes(ready)
+    near = nearest(list(places.values()))
+    people = [_person(item, minutes[item.key], near.get(item.property_id), today) for item in ready]
+    found = propose(people, rates, room_minutes=room_minutes)
+    by_key = {person.key: (item, person) for item, person in zip(ready, people, strict=True)}
+    return DueProposal(
+        room_minutes=room_minutes,
+        expected_minutes=found.expected_minutes,
+        overflow=found.overflow,
+        chosen=tuple(_line(*by_key[key], rates, _why_now(by_key[key][1])) for key in found.chosen),
+        waiting=tuple(_line(*by_key[key], rates, _why_later(found, room_minutes)) for key in found.waiting),
+        rates=rates,
+    )
+
+
+def response_rates(*, now: datetime) -> dict[tuple[str, str], ResponseRate]:
+    """By kind and channel: of the reminders that were sent and had time to be answered, how many brought a job."""
+    ends = ExpressionWrapper(OuterRef("created_at") + ANSWERED_WITHIN, output_field=DateTimeField())
+    came = Job.objects.filter(
+        property=OuterRef("property"), created_at__gte=OuterRef("created_at"), created_at__lte=ends
+    )
+    sent = Reminder.objects.filter(message__state=MessageState.SENT, created_at__lte=now - ANSWERED_WITHIN)
+    counted = (
+        sent.annotate(channel=F("message__channel"), came=Exists(came))
+        .order_by()
+        .values("kind", "channel")
+        .annotate(asked=Count("pk"), yes=Count("pk", filter=Q(came=True)))
+    )
+    return {(row["kind"], row["channel"]): ResponseRate(row["yes"], row["asked"]) for row in counted}
+
+
+def proposal_json(found: DueProposal) -> dict[str, Any]:
+    """As the command and the API give it."""
+    return {
+        "room_minutes": found.room_minutes,
+        "expected_minutes": round(found.expected_minutes),
+        "overflow_percent": round(100 * found.overflow, 1),
+        "chosen": [_json(line) for line in found.chosen],
+        "waiting": [_json(line) for line in found.waiting],
+    }
+
+
+def _json(line: ProposedItem) -> dict[str, Any]:
+    return {"key": line.item.key, "minutes": line.minutes, "chance_percent": round(100 * line.chance), "why": line.why}
+
+
+def _usual_minutes(items: Sequence[DueItem]) -> dict[str, int]:
+    """What the same service took there last time; else what it usually takes; else UNKNOWN_MINUTES."""
+    done = VisitLine.objects.filter(minutes__isnull=False).order_by("visit__work_date", "pk")
+    here = done.filter(visit__job__property__in={item.property_id for item in items})
+    last: dict[tuple[int, str], int] = {}
+    for place, code, removes, minutes in here.values_list(
+        "visit__job__property", "service__code", "service__removes_chalk", "minutes"
+    ):
+        if minutes:
+            last[place, CHALK if removes else code] = last[place, code] = minutes
+    usual = _usual_by_service(last)
+    return {item.key: last.get((item.property_id, item.kind), usual.get(item.kind, UNKNOWN_MINUTES)) for item in items}
+
+
+def _usual_by_service(last: Mapping[tuple[int, str], int]) -> dict[str, int]:
+    by_code: dict[str, list[int]] = {}
+    for (_place, code), minutes in last.items():
+        by_code.setdefault(code, []).append(minutes)
+    return {code: sorted(values)[len(values) // 2] for code, values in by_code.items()}
+
+
+def _person(item: DueItem, minutes: int, metres: int | None, today: date) -> Person:
+    return Person(
+        key=item.key,
+        group=(item.kind, item.channel),
+        minutes=minutes,
+        overdue_days=(today - item.due_on).days,
+        nearest_metres=metres,
+        last_contact_days=(today - item.last_contact_on).days if item.last_contact_on else None,
+    )
+
+
+def _line(item: DueItem, person: Person, rates: Mapping[tuple[str, str], ResponseRate], why: str) -> ProposedItem:
+    return ProposedItem(item, person.minutes, rates.get(person.group, ResponseRate()).mean, why)
+
+
+def _why_now(person: Person) -> str:
+    reasons = [*_overdue_words(person), *_near_words(person)]
+    return _(", ").join(reasons) or _("there is room")
+
+
+def _overdue_words(person: Person) -> Iterable[str]:
+    if person.overdue_days > 0:
+        yield _("%(days)s days overdue") % {"days": person.overdue_days}
+
+
+def _near_words(person: Person) -> Iterable[str]:
+    if person.nearest_metres is not None and person.nearest_metres < 1_000:
+        yield _("a crew comes within 1 km")
+
+
+def _why_later(found: Proposal, room_minutes: int) -> str:
+    if room_minutes <= 0:
+        return _("the crews have no free hours in these weeks")
+    if not found.chosen:
+        return _("the job alone would not fit into the free hours")
+    return _("those before fill the free hours: %(hours)s h expected") % {"hours": round(found.expected_minutes / 60)}

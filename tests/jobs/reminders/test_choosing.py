@@ -1,0 +1,93 @@
+"""Who should hear now: never more than the crews can wash with nine chances in ten, by urgency, honest at the start."""
+
+import random
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from jobs.reminders.domain.choosing import MOST_OVERFLOW, Person, ResponseRate, propose, urgency
+
+GROUPS = (("house_wash", "email"), ("chalk", "text"))
+PEOPLE = st.lists(
+    st.builds(
+        Person,
+        st.uuids().map(str),
+        st.sampled_from(GROUPS),
+        st.integers(30, 400),
+        st.integers(-30, 400),
+        st.none() | st.integers(0, 20_000),
+        st.none() | st.integers(0, 900),
+    ),
+    max_size=40,
+    unique_by=lambda person: person.key,
+)
+RATE = st.integers(0, 60).flatmap(lambda asked: st.builds(ResponseRate, st.integers(0, asked), st.just(asked)))
+RATES = st.fixed_dictionaries({}, optional=dict.fromkeys(GROUPS, RATE))
+
+
+@given(PEOPLE, RATES, st.integers(0, 5_000))
+def test_everybody_is_chosen_or_waits(people: list[Person], rates: dict, room: int) -> None:
+    """Once each, in order of urgency, with the stated risk kept."""
+    proposal = propose(people, rates, room_minutes=room)
+    assert sorted((*proposal.chosen, *proposal.waiting)) == sorted(person.key for person in people)
+    assert proposal.overflow <= MOST_OVERFLOW
+    order = [person.key for person in sorted(people, key=urgency)]
+    assert list(proposal.chosen) == [key for key in order if key in proposal.chosen]
+
+
+@given(PEOPLE, RATES, st.integers(0, 3_000), st.integers(0, 2_000))
+def test_more_room_never_means_a_smaller_expectation_of_nothing(
+    people: list, rates: dict, room: int, more: int
+) -> None:
+    """Three times the work of all of them, whatever the rates."""
+    everything = sum(person.minutes for person in people)
+    proposal = propose(people, rates, room_minutes=everything * 3 + more)
+    assert not proposal.waiting
+    assert propose(people, rates, room_minutes=room).expected_minutes <= everything
+
+
+def test_nobody_hears_where_there_is_no_room() -> None:
+    people = [Person("a", GROUPS[0], 120)]
+    assert propose(people, {}, room_minutes=0).chosen == ()
+
+
+def test_the_beginning_is_wide_and_learning_narrows_it() -> None:
+    """At the same expected rate, a well-known one lets more people hear for the same room."""
+    people = [Person(str(number), GROUPS[0], 120) for number in range(400)]
+    unknown = propose(people, {}, room_minutes=2_400)
+    known = propose(people, {GROUPS[0]: ResponseRate(100, 700)}, room_minutes=2_400)
+    assert len(known.chosen) > len(unknown.chosen) > 0
+
+
+def test_the_overdue_the_near_and_the_patient_come_first() -> None:
+    plain = Person("plain", GROUPS[0], 120, overdue_days=0, nearest_metres=9_000, last_contact_days=100)
+    overdue = Person("overdue", GROUPS[0], 120, overdue_days=90, nearest_metres=9_000, last_contact_days=100)
+    near = Person("near", GROUPS[0], 120, overdue_days=0, nearest_metres=200, last_contact_days=100)
+    patient = Person("patient", GROUPS[0], 120, overdue_days=0, nearest_metres=9_000, last_contact_days=None)
+    ranked = [person.key for person in sorted([plain, patient, near, overdue], key=urgency)]
+    assert ranked == ["overdue", "near", "patient", "plain"]
+
+
+def test_a_share_that_cannot_be_is_refused() -> None:
+    for yes, asked in ((1, 0), (-1, 3), (4, 3)):
+        with pytest.raises(ValueError, match="no share"):
+            ResponseRate(yes, asked)
+
+
+def test_simulated_springs_seldom_overbook_and_fill_the_room() -> None:
+    """300 springs whose true rate is drawn from what was believed: too much comes in at most one of ten, give or take
+    the sampling error of three standard deviations; and with a rate known from 700 answers the room is well used."""
+    draw = random.Random(7)
+    people = [Person(str(number), GROUPS[0], 60 + 30 * (number % 5)) for number in range(500)]
+    minutes = {person.key: person.minutes for person in people}
+    rate, room = ResponseRate(100, 700), 6_000
+    chosen = propose(people, {GROUPS[0]: rate}, room_minutes=room).chosen
+    over, used = 0, 0.0
+    for _ in range(300):
+        truth = draw.betavariate(rate.yes + 1, rate.asked - rate.yes + 6)
+        came = sum(minutes[key] for key in chosen if draw.random() < truth)
+        over += came > room
+        used += min(came, room) / room / 300
+    assert over / 300 <= MOST_OVERFLOW + 3 * (0.1 * 0.9 / 300) ** 0.5
+    assert used >= 0.7

@@ -1,0 +1,101 @@
+"""The proposal from rows: room from the crews' hours, rates from what came of earlier reminders, why in words."""
+
+import json
+from datetime import UTC, date, datetime, timedelta
+from io import StringIO
+from typing import Any
+
+import pytest
+from django.core.management import CommandError, call_command
+from django.urls import reverse
+
+from jobs.reminders.domain.choosing import ResponseRate
+from jobs.reminders.models import Reminder
+from jobs.reminders.proposal import due_proposal, response_rates
+from jobs.work.models import ServiceInterval
+from tests import factories as make
+
+pytestmark = pytest.mark.django_db
+NOW = datetime(2026, 6, 1, 16, tzinfo=UTC)
+TODAY = date(2026, 6, 1)
+
+
+@pytest.fixture(autouse=True)
+def moment(time_machine: Any) -> None:
+    time_machine.move_to(NOW, tick=False)
+    make.set_company(timezone="America/New_York")
+
+
+def due_place(number: int, days_overdue: int = 0) -> Any:
+    person = make.make_customer(email=f"p{number}@example.com")
+    place = make.make_property(customer=person, street=f"{number} Alder Street")
+    ServiceInterval.objects.create(
+        property=place, service=wash(), interval_months=12, next_due_on=TODAY - timedelta(days=days_overdue)
+    )
+    return place
+
+
+def wash() -> Any:
+    from pricing.catalogue.models import Service
+
+    return Service.objects.filter(code="wash").first() or make.make_service(code="wash", name="House wash")
+
+
+def proposed(room_minutes: int) -> Any:
+    return due_proposal(today=TODAY, now=NOW, room_minutes=room_minutes, nearest=lambda places: {})
+
+
+def test_rates_count_what_came_within_the_time() -> None:
+    """Sent 60 days ago: one brought a job after ten days, one after fifty, one nothing; a fresh one is not counted."""
+    asked = NOW - timedelta(days=60)
+    for number, job_after in enumerate((10, 50, None)):
+        place = due_place(number)
+        message = make.make_message(state="sent", claimed_at=asked)
+        Reminder.objects.create(property=place, kind="wash", due_on=TODAY, message=message, created_at=asked)
+        if job_after is not None:
+            make.make_job(property=place, created_at=asked + timedelta(days=job_after))
+    fresh = make.make_message(state="sent", claimed_at=NOW)
+    Reminder.objects.create(property=due_place(9), kind="wash", due_on=TODAY, message=fresh, created_at=NOW)
+    assert response_rates(now=NOW) == {("wash", "email"): ResponseRate(1, 3)}
+
+
+def test_the_overdue_hear_first_and_the_others_know_why_not() -> None:
+    """With little room only some hear, the most overdue first, and the rest wait with the reason."""
+    for number in range(12):
+        due_place(number, days_overdue=30 * number)
+    found = proposed(300)
+    overdue = [line.item.due_on for line in found.chosen]
+    assert 0 < len(found.chosen) < 12
+    assert overdue == sorted(overdue)
+    assert "days overdue" in found.chosen[0].why
+    assert all("fill the free hours" in line.why for line in found.waiting)
+    assert all("no free hours" in line.why for line in proposed(0).waiting)
+
+
+def test_page_command_and_program_say_the_same(
+    office: Any, crew_lead: Any, client_of: Any, assert_query_count: Any
+) -> None:
+    """A crew with usual hours makes room; the page leads to the preview."""
+    from routing.plans.models import ShiftPattern
+
+    crew = make.make_crew()
+    ShiftPattern.objects.filter(crew=crew).delete()
+    for weekday in range(5):
+        ShiftPattern.objects.create(crew=crew, weekday=weekday, start_minute=480, end_minute=960)
+    due_place(1)
+    client = client_of(office)
+    with assert_query_count("who should hear now"):
+        page = client.get(reverse("reminders:proposal"), {"weeks": "2"}).content.decode()
+    assert "1 Alder Street" in page
+    body = client.get("/api/due-list/proposal/?weeks=2").json()
+    out = StringIO()
+    call_command("propose_reminders", "--weeks", "2", "--json", stdout=out)
+    assert json.loads(out.getvalue()) == body
+    assert body["room_minutes"] == 9 * 384
+    assert len(body["chosen"]) == 1
+    assert client.get("/api/due-list/proposal/?weeks=99").status_code == 400
+    assert client_of(crew_lead).get(reverse("reminders:proposal")).status_code == 403
+    with pytest.raises(CommandError):
+        call_command("propose_reminders", "--weeks", "0")
+    call_command("propose_reminders", stdout=out)
+    assert "1 should hear now, 0 wait" in out.getvalue()
