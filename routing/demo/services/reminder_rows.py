@@ -1,8 +1,11 @@
-"""A few reminders that went out some weeks ago, so that the due list shows what was already said."""
+"""A few reminders that went out some weeks ago with what came back, and some texts that came in."""
 
 from datetime import date, timedelta
 
+from jobs.customers.models import Customer
+from jobs.reminders.answers import Answer, answer_take, offer_get
 from jobs.reminders.composing import Draft, compose
+from jobs.reminders.inbound import inbound_text_take
 from jobs.reminders.models import Reminder
 from jobs.reminders.selectors import DueItem, due_list
 from jobs.reminders.services import PURPOSE
@@ -13,6 +16,12 @@ from shared.outbox.models import Message, MessageState
 
 REMINDED = 6
 SENT_DAYS_AGO = 20
+ANSWERS = (Answer("not_now", months=6, note="We are painting first"), Answer("not_now", months=3))
+TEXTS = (
+    "Thursday works for us, thank you",
+    "Can you stop by on Monday and look at the gutters?",
+    "Que hora llegan manana?",
+)
 
 
 def reminders_store(company: Company, *, today: date) -> None:
@@ -23,6 +32,25 @@ def reminders_store(company: Company, *, today: date) -> None:
     by_customer = {item.customer_id: item for item in reversed(ready)}
     for item in sorted(by_customer.values(), key=lambda item: item.key)[:REMINDED]:
         _sent(item, compose([item], company, today=sent_on), sent_on)
+    _answered(sent_on)
+    _texts(sent_on)
+
+
+def _answered(sent_on: date) -> None:
+    """Some of those who were reminded answered on the next day."""
+    told = Reminder.objects.order_by("property__customer", "pk").values_list("property__customer", flat=True)
+    for customer_id, answer in zip(dict.fromkeys(told), ANSWERS, strict=False):
+        offer = offer_get(customer_id=customer_id, written_on=sent_on)
+        answer_take(offer=offer, answer=answer, days=(), now=at(sent_on + timedelta(days=1), OFFICE_OPENS))
+
+
+def _texts(sent_on: date) -> None:
+    """From people who are not due, so that nobody on the due list is held back by a text that waits to be read."""
+    waiting = {item.customer_id for item in due_list(today=sent_on + timedelta(days=SENT_DAYS_AGO))}
+    people = Customer.objects.exclude(phone_e164="").exclude(pk__in=waiting).order_by("-pk")
+    for number, (person, body) in enumerate(zip(people[: len(TEXTS)], TEXTS, strict=False)):
+        moment = at(sent_on + timedelta(days=SENT_DAYS_AGO - 1), OFFICE_OPENS + 7 * number)
+        inbound_text_take(event=f"demo-{number}", sender=person.phone_e164, body=body, at=moment)
 
 
 def _sent(item: DueItem, draft: Draft, on: date) -> None:
