@@ -11,6 +11,8 @@ from jobs.work.domain.states import CLOSED, MAY_BEGIN_AS
 from jobs.work.inputs import NewLine, NewWindow
 from jobs.work.models import Job, JobLine, JobWindow
 from jobs.work.services.steps import reason_require, step_take, version_advance, version_require
+from pricing.triage.services import lead_outcome_record
+from shared import clock
 from shared.errors import Conflict, Refused
 from shared.events.services import event_record
 
@@ -75,6 +77,7 @@ def job_agree(
     step_take(job=job, step="agree", actor=actor, reason=reason, expected_version=expected_version)
     if windows is not None:
         _windows_replace(job, windows)
+    lead_outcome_record(job_ref=job.pk, said_yes=True, now=clock.now())
     return job
 
 
@@ -82,7 +85,9 @@ def job_agree(
 def job_decline(*, job: Job, reason: str, actor: Any = None, expected_version: int | None = None) -> Job:
     """No job comes of it: theirs or ours to say, with the reason. Raises ReasonMissing, StepRefused, JobStale."""
     reason = reason_require(reason)
-    return step_take(job=job, step="decline", actor=actor, reason=reason, expected_version=expected_version)
+    step_take(job=job, step="decline", actor=actor, reason=reason, expected_version=expected_version)
+    lead_outcome_record(job_ref=job.pk, said_yes=False, now=clock.now())
+    return job
 
 
 @transaction.atomic
