@@ -12,6 +12,7 @@ PAGES = [
     "pricing.catalogue.urls",
     "pricing.estimates.urls",
     "pricing.earnings.urls",
+    "pricing.triage.urls",
     "jobs.customers.urls",
     "jobs.mixing.urls",
     "jobs.walkthroughs.urls",
@@ -23,6 +24,7 @@ PAGES = [
 APIS = [
     "shared.outbox.api",
     "pricing.earnings.api",
+    "pricing.triage.api",
     "jobs.customers.api",
     "jobs.mixing.api",
     "jobs.walkthroughs.api",

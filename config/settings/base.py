@@ -158,6 +158,7 @@ SPECTACULAR_SETTINGS: dict[str, Any] = {
         "RunStateEnum": "routing.plans.choices.RunState",
         "ChangeKindEnum": "routing.plans.choices.ChangeKind",
         "MarkKindEnum": "routing.dispatch.models.MarkKind",
+        "LeadChoiceEnum": "pricing.triage.choices.Choice",
         "BasisEnum": "jobs.mixing.choices.BasisChoice",
         "MessageStateEnum": "shared.outbox.models.MessageState",
     },

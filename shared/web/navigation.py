@@ -11,6 +11,7 @@ OFFICE_PAGES = (
     ("plans:day_today", _("Day plan")),
     ("estimates:estimate_list", _("Estimates")),
     ("work:job_list", _("Jobs")),
+    ("triage:leads", _("Leads")),
     ("customers:customer_list", _("Customers")),
     ("reminders:due_list", _("Due")),
     ("earnings:report", _("Earnings")),

@@ -2,8 +2,9 @@
 
 A lead takes its minutes on site and the driving that it adds to a route (cheapest place between two stops that are
 there, or there and back from the yard on a day that nobody planned). Those hours are worth what one more crew-hour
-would add to that day: the dual price of the stored plan, never less than the owner's reserve. Where a day has no room
-and no price is known, the hours would be taken from other work, and the hourly target stands for their worth.
+would add to that day: the dual price of the stored plan, never less than the owner's reserve. A day that nobody planned
+counts at the reserve while it has room beside the agreed work that may fall on it; where it has none, the hours would
+be taken from other work, and a busy day's worth stands for theirs (the newest plan's, else the hourly target).
 Least price on a day = materials + worth of a crew-hour x crew-hours.
 """
 
@@ -46,12 +47,16 @@ class CrewDay:
 
 @dataclass(frozen=True, slots=True)
 class Day:
-    """A day with crews on shift. `worth_cents` is a crew-hour's, from the stored plan; None where nobody knows."""
+    """A day with crews on shift. `worth_cents` is a crew-hour's, from the stored plan; None where nobody knows.
+
+    `waiting_crew_minutes` are those of agreed work that no plan holds yet, spread over the days on which it may be.
+    """
 
     work_date: date
     is_planned: bool
     worth_cents: int | None
     crews: tuple[CrewDay, ...]
+    waiting_crew_minutes: int = 0
 
     @property
     def free_crew_minutes(self) -> int:
@@ -75,10 +80,17 @@ class Lead:
 
 @dataclass(frozen=True, slots=True)
 class Terms:
-    """Cents for a crew-hour of two."""
+    """Cents for a crew-hour of two. `newest_worth_cents` is that of the newest stored plan, where there is one."""
 
     target_cents: int
     reserve_cents: int
+    newest_worth_cents: int | None = None
+
+    @property
+    def busy_cents(self) -> int:
+        """What an hour is worth that has to be taken from other work."""
+        known = self.target_cents if self.newest_worth_cents is None else self.newest_worth_cents
+        return max(self.reserve_cents, known)
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,11 +183,17 @@ def _fit(lead: Lead, day: Day, terms: Terms, drive: Drive) -> Fit | None:
 def _fit_with(lead: Lead, day: Day, crew: CrewDay, detour: int, terms: Terms) -> Fit:
     own_minutes = -(-lead.on_site_minutes * 2 // crew.workers) + detour
     has_room = own_minutes <= crew.free_minutes
-    floor = terms.reserve_cents if has_room else max(terms.reserve_cents, terms.target_cents)
-    worth = max(terms.reserve_cents, day.worth_cents) if day.worth_cents is not None else floor
     minutes = round_half_up(lead.on_site_minutes + crew_minutes(detour, crew.workers))
+    is_thin = has_room and day.free_crew_minutes - day.waiting_crew_minutes >= minutes
+    worth = _worth(day, terms, is_thin=is_thin)
     least = lead.materials_cents + round_half_up(Fraction(worth * minutes, MINUTES_PER_HOUR))
     return Fit(day.work_date, crew.name, detour, has_room, minutes, worth, least)
+
+
+def _worth(day: Day, terms: Terms, *, is_thin: bool) -> int:
+    if day.worth_cents is not None:
+        return max(terms.reserve_cents, day.worth_cents)
+    return terms.reserve_cents if is_thin else terms.busy_cents
 
 
 def _detour(place: Point | None, path: Sequence[Point], drive: Drive) -> int | None:

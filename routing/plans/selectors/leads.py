@@ -1,17 +1,22 @@
 """Leads, and the hours of the coming days, as `pricing.triage` takes them."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
+from fractions import Fraction
+
+from django.db.models import QuerySet
 
 from jobs.work.choices import JobState
 from jobs.work.models import Job
 from pricing.catalogue.selectors import NoTargetYet, target_on
 from pricing.triage.domain.leads import CrewDay, Day, Drive, Judged, Lead, Point, Terms, judge_all
-from routing.plans.models import Crew, DayPlan, Yard
+from routing.plans.models import Crew, DayPlan, Stop, Yard
 from routing.plans.selectors.shifts import Shift, shifts_between
 from routing.roads.services import drive_table
+from shared.units import round_half_up
 
 HORIZON_DAYS = 14
+WORTH_DAYS = 28  # how far back a plan's worth of a crew-hour still says something; our choice
 
 
 @dataclass(frozen=True)
@@ -31,20 +36,48 @@ def lead_triage(*, yard: Yard, today: date, days: int = HORIZON_DAYS) -> Triage:
 
     Without an hourly target every crew-hour counts as worth nothing and the page says so (terms of 0).
     """
-    coming = _days(yard, today + timedelta(days=1), today + timedelta(days=days))
+    coming = _with_waiting(_days(yard, today + timedelta(days=1), today + timedelta(days=days)), today)
     jobs = {job.pk: job for job in _jobs()}
     leads = [_lead(job) for job in jobs.values()]
-    terms = _terms(today)
+    terms = _terms(yard, today)
     drive, source = _drives(leads, coming)
     return Triage(yard, coming, judge_all(leads, coming, terms, drive), jobs, terms, source)
 
 
-def _terms(today: date) -> Terms:
+def _with_waiting(days: tuple[Day, ...], today: date) -> tuple[Day, ...]:
+    """Agreed work that no plan of today or later holds, spread evenly over the unplanned days on which it may be."""
+    open_days = [day.work_date for day in days if not day.is_planned]
+    waiting = dict.fromkeys(open_days, Fraction())
+    for job in _agreed(today):
+        windows = list(job.windows.all())
+        able = [day for day in open_days if not windows or any(w.first_date <= day <= w.last_date for w in windows)]
+        minutes = sum(line.estimated_minutes for line in job.lines.all())
+        for day in able:
+            waiting[day] += Fraction(minutes, len(able))
+    return tuple(
+        replace(day, waiting_crew_minutes=round_half_up(waiting.get(day.work_date, Fraction()))) for day in days
+    )
+
+
+def _agreed(today: date) -> QuerySet[Job]:
+    held = Stop.objects.filter(route__plan__work_date__gte=today).values("job_id")
+    return Job.objects.filter(state=JobState.AGREED).exclude(pk__in=held).prefetch_related("lines", "windows")
+
+
+def _newest_worth(yard: Yard, today: date) -> int | None:
+    """What a crew-hour was worth in the newest plan of the last four weeks that says so."""
+    since = today - timedelta(days=WORTH_DAYS)
+    plans = DayPlan.objects.filter(yard=yard, work_date__range=(since, today)).order_by("-work_date")
+    worths = plans.values_list("plan__crew_hour_worth_cents", flat=True)
+    return next((worth for worth in worths if worth is not None), None)
+
+
+def _terms(yard: Yard, today: date) -> Terms:
     try:
         target = target_on(on=today)
     except NoTargetYet:
         return Terms(0, 0)
-    return Terms(target.target_cents_per_crew_hour, target.reserve_cents_per_crew_hour)
+    return Terms(target.target_cents_per_crew_hour, target.reserve_cents_per_crew_hour, _newest_worth(yard, today))
 
 
 def _jobs() -> list[Job]:
