@@ -37,12 +37,14 @@ def export_customers(file: TextIO, *, progress: Counted | None = None) -> int:
     return _write(file, CUSTOMER_COLUMNS, _customer_rows(), progress)
 
 
-def export_jobs(file: TextIO, *, progress: Counted | None = None) -> int:
+def export_jobs(file: TextIO, *, with_wages: bool = True, progress: Counted | None = None) -> int:
     """Write every line of every job, the rows of one job below each other; the number of rows.
 
-    `file` must be opened with newline="" and outfiles.ENCODING.
+    `file` must be opened with newline="" and outfiles.ENCODING. Wages are for the owner alone: without them their
+    column is not there, and reading the file back leaves them as they are.
     """
-    return _write(file, JOB_COLUMNS, _job_rows(), progress)
+    columns = JOB_COLUMNS if with_wages else tuple(name for name in JOB_COLUMNS if name != "wages")
+    return _write(file, columns, _job_rows(), progress)
 
 
 def _write(file: TextIO, columns: tuple[str, ...], rows: Iterable[Cells], progress: Counted | None) -> int:
