@@ -374,7 +374,6 @@ def test_many_rows_with_few_queries(wash):
 @pytest.mark.parametrize(("role", "sees"), [("owner", True), ("office", False)])
 def test_only_the_owners_file_holds_wages(client_of, owner, office, role, sees):
     """The office's file has no such column at all."""
-    head = (
-        client_of({"owner": owner, "office": office}[role]).get("/customers/export/jobs/").content.decode("utf-8-sig")
-    )
+    page = client_of({"owner": owner, "office": office}[role]).get("/customers/export/jobs/")
+    file = page.content.decode("utf-8-sig")
     assert ("wages" in file.splitlines()[0].split(",")) == sees
