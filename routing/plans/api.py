@@ -82,6 +82,9 @@ class PlanLeftOutOutput(serializers.Serializer[Any]):
     job = serializers.CharField()
     reason = serializers.ChoiceField(choices=list(LEFT_OUT_REASONS))
     price_to_place_cents = serializers.IntegerField(allow_null=True)
+    price_is_exact = serializers.BooleanField(
+        required=False, help_text="Whether this rise places the job; else no smaller one does"
+    )
     note = serializers.CharField(required=False, help_text="taken_out where a person decided it")
 
 

@@ -32,8 +32,8 @@ class WeekState(models.TextChoices):
 class PlanObjective(models.TextChoices):
     """What the best plan is best in. The values are those of `routing.solver`."""
 
-    VALUE = "value", _("the most money for the whole day")
-    RATIO = "ratio", _("the most profit for each paid crew-hour")
+    VALUE = "value", _("most money for the day")
+    RATIO = "ratio", _("most per paid crew-hour")
 
 
 class CrewNews(models.TextChoices):

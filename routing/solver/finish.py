@@ -17,6 +17,17 @@ HELPED_BY_PRICE = ("not_worth_a_slot", "crew_hours_full")
 
 
 @dataclass(frozen=True, slots=True)
+class ExactPrices:
+    """Whole cents by job; `hopeless` are jobs that no plan holds which keeps every rule and promise."""
+
+    cents: Mapping[int, int]
+    hopeless: frozenset[int]
+
+
+NO_PRICES = ExactPrices({}, frozenset())
+
+
+@dataclass(frozen=True, slots=True)
 class Findings:
     """What is known besides the routes: the bound, prices, and how it was found."""
 
@@ -24,6 +35,7 @@ class Findings:
     seconds: float = 0.0
     solver: Mapping[str, object] = field(default_factory=dict)
     prices_cents: Mapping[int, int] = field(default_factory=dict)
+    exact: ExactPrices = NO_PRICES
     crew_hour_worth_cents: int | None = None
     reasons: tuple[str, ...] = ()
 
@@ -113,8 +125,12 @@ def _left_out(model: Model, routes: Routes, findings: Findings) -> list[LeftOut]
 
 def _left_out_job(model: Model, finder: ReasonFinder, findings: Findings, job: int) -> LeftOut:
     reason = finder.reason(job)
-    helped = reason in HELPED_BY_PRICE
-    return LeftOut(model.problem.jobs[job].id, reason, findings.prices_cents.get(job) if helped else None)
+    name, exact = model.problem.jobs[job].id, findings.exact
+    if reason not in HELPED_BY_PRICE or job in exact.hopeless:
+        return LeftOut(name, reason)
+    if job in exact.cents:
+        return LeftOut(name, reason, exact.cents[job], price_is_exact=True)
+    return LeftOut(name, reason, findings.prices_cents.get(job))
 
 
 def _plain_reasons(model: Model, broken: Sequence[int]) -> tuple[str, ...]:

@@ -54,6 +54,8 @@ class LeftOut:
     job: str
     reason: LeftOutReason
     price_to_place_cents: int | None = None
+    price_is_exact: bool = False
+    """Whether the price places the job and no smaller one does; else no smaller one does."""
 
 
 @dataclass(frozen=True, slots=True)

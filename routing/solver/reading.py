@@ -284,7 +284,8 @@ def _left(reader: Reader, value: Any, path: str) -> LeftOut:
         reader.fault(f"{path}.reason", f"must be one of {', '.join(plans.LEFT_OUT_REASONS)}")
         reason = plans.LEFT_OUT_REASONS[0]
     price = _cents_or_none(reader, entry, "price_to_place_cents", path)
-    return LeftOut(reader.need_text(entry, "job", path), reason, price)
+    exact = optional(entry, "price_is_exact", path, reader.flag, False)
+    return LeftOut(reader.need_text(entry, "job", path), reason, price, exact)
 
 
 def _cents_or_none(reader: Reader, record: dict[str, Any], name: str, path: str) -> int | None:

@@ -6,7 +6,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from .construct import Routes, candidates, construct
-from .finish import Findings, finished_plan, missing_promises, routes_value, simple_bound
+from .finish import NO_PRICES, ExactPrices, Findings, finished_plan, missing_promises, routes_value, simple_bound
 from .improve import mend
 from .model import Model, build_model
 from .params import Params
@@ -26,6 +26,8 @@ USUAL_JOBS = 150
 MOST_JOBS = 1_000
 """Beyond it only so many of the jobs are searched."""
 LARGE_SHARE = 0.8
+EXACT_SHARE = 0.5
+"""Share of the time that is left after a proof for solving again with left-out jobs forced in."""
 
 OnProgress = Callable[[Plan], None]
 Orders = Mapping[str, Sequence[str]]
@@ -165,10 +167,17 @@ class _Reporter:
             self._watch.seconds(),
             {"seed": self._seed, "columns": len(optimiser.pool.columns), "rounds": optimiser.turns},
             prices,
-            worth,
-            self._reasons() if final else (),
+            crew_hour_worth_cents=worth,
+            reasons=self._reasons() if final else (),
+            exact=self._exact(prices) if final else NO_PRICES,
         )
         return finished_plan(optimiser.model, optimiser.routes, findings)
+
+    def _exact(self, estimates: Mapping[int, int]) -> ExactPrices:
+        from .exact_prices import exact_prices
+
+        watch = self._watch.share(EXACT_SHARE).started()
+        return exact_prices(self._optimiser, self._seed, estimates, watch)
 
     def _reasons(self) -> tuple[str, ...]:
         optimiser = self._optimiser

@@ -82,6 +82,7 @@ def plan_to_json(plan: Plan) -> dict[str, Any]:
                 "job": entry.job,
                 "reason": entry.reason,
                 "price_to_place_cents": entry.price_to_place_cents,
+                "price_is_exact": entry.price_is_exact,
             }
             for entry in plan.left_out
         ],

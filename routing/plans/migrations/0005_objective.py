@@ -15,7 +15,7 @@ class Migration(migrations.Migration):
         migrations.AddField(
             model_name='planrun',
             name='objective',
-            field=models.CharField(choices=[('value', 'the most money for the whole day'), ('ratio', 'the most profit for each paid crew-hour')], default='value', max_length=5),
+            field=models.CharField(choices=[('value', 'most money for the day'), ('ratio', 'most per paid crew-hour')], default='value', max_length=5),
         ),
         migrations.AddConstraint(
             model_name='planrun',

@@ -96,6 +96,7 @@ class RouteOnPage:
 class LeftOutOnPage(JobOnPage):
     left: LeftOut
     can_go_in: bool
+    price_is_exact: bool
 
 
 @dataclass(frozen=True)
@@ -129,6 +130,7 @@ class _Known:
 
     plan: DayPlan
     keys: frozenset[str]
+    exact: frozenset[str]
     chalk: dict[int, tuple[ChalkFound, ...]]
     marks: dict[int, str]
     promises: dict[int, Promise]
@@ -147,6 +149,7 @@ def plan_on_page(plan: DayPlan) -> PlanOnPage:
     known = _Known(
         plan=plan,
         keys=frozenset(job["id"] for job in plan.problem["jobs"]),
+        exact=frozenset(entry["job"] for entry in plan.plan["left_out"] if entry.get("price_is_exact")),
         chalk=_chalk({stop.job.property_id for stop in stops}),
         marks=_marks(plan),
         promises=_promises(plan, {stop.job_id for stop in stops} | {left.job_id for left in left_out}),
@@ -213,6 +216,7 @@ def _left_out(left: LeftOut, known: _Known) -> LeftOutOnPage:
         price_cents=price_cents_of(left.job),
         promise=known.promise(left.job_id),
         can_go_in=job_key(left.job_id) in known.keys,
+        price_is_exact=job_key(left.job_id) in known.exact,
     )
 
 

@@ -10,7 +10,7 @@ from tests.routing.solver.brute_force import best_value
 from tests.routing.solver.strategies import day_problems
 
 
-@settings(max_examples=1500, deadline=None)
+@settings(max_examples=1000, deadline=None)
 @given(day_problems(max_jobs=6))
 def test_small_days_are_solved_to_the_optimum(problem: Problem) -> None:
     """The value equals the exact optimum, and the plan says so; the evaluator finds no fault."""
