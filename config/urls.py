@@ -23,6 +23,7 @@ PAGES = [
 ]
 APIS = [
     "shared.outbox.api",
+    "pricing.estimates.api",
     "pricing.earnings.api",
     "pricing.triage.api",
     "jobs.customers.api",

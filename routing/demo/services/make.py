@@ -20,6 +20,7 @@ from routing.demo.domain.offer import Offers
 from routing.demo.domain.past_days import Roads
 from routing.demo.domain.world import Base, Story, base_make, story_make
 from routing.demo.services.company_rows import company_store, crews_store, offers_store, people_store
+from routing.demo.services.estimate_rows import estimates_store
 from routing.demo.services.house_rows import houses_store
 from routing.demo.services.lead_rows import decisions_store
 from routing.demo.services.mixing_rows import mixing_store
@@ -117,6 +118,7 @@ def _make(*, today: date, seed: int) -> None:
     walkthroughs_store(today=today, seed=seed)
     mixing_store(today=today)
     decisions_store(today=today, seed=seed)
+    estimates_store(today=today)
     day = next_working_day(today)
     event_record(kind=MADE, subject=company, data={"seed": seed, "today": today.isoformat(), "day": day.isoformat()})
 
