@@ -161,6 +161,7 @@ SPECTACULAR_SETTINGS: dict[str, Any] = {
         "LeadChoiceEnum": "pricing.triage.choices.Choice",
         "BasisEnum": "jobs.mixing.choices.BasisChoice",
         "MessageStateEnum": "shared.outbox.models.MessageState",
+        "EstimateStateEnum": "pricing.estimates.choices.EstimateState",
     },
 }
 
