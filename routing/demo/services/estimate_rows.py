@@ -4,9 +4,14 @@ again, not sent yet, accepted and declined."""
 from collections.abc import Callable, Iterator
 from datetime import date, datetime, timedelta
 
+from jobs.customers.models import Property
+from jobs.walkthroughs.models import ChalkReading
 from jobs.walkthroughs.selectors.places import place_facts
 from jobs.work.choices import JobState
 from jobs.work.models import Job
+from jobs.work.selectors import wall_sqft
+from jobs.work.services import NewLine, job_create
+from pricing.catalogue.models import Service
 from pricing.estimates.calculation import estimate_reckon
 from pricing.estimates.choices import SentBy
 from pricing.estimates.inputs import EstimateChange, OptionChange, WantedLine
@@ -25,6 +30,7 @@ from routing.plans.selectors.insertion import drive_share_at
 from shared.people.models import User
 from shared.people.roles import Role
 
+LOOKED_AT = 40  # chalky houses, for one that shows most
 TAX_MILLIONTHS = 72_500  # of the invented town
 Tell = Callable[[SentEstimate, datetime], object]
 
@@ -32,6 +38,7 @@ Tell = Callable[[SentEstimate, datetime], object]
 def estimates_store(*, today: date) -> None:
     """For jobs of the book that wait for a price; the same seed and day give the same."""
     office = User.objects.filter(role=Role.OFFICE).order_by("pk").first()
+    _sent(_made(_chalky_lead(today), today - timedelta(days=2), 30, office), today - timedelta(days=2), office)
     places = _jobs()
     # Days since it was made, days that it is good for, and what came of it.
     for days, good_for, then in (
@@ -46,21 +53,25 @@ def estimates_store(*, today: date) -> None:
 
 
 def _jobs() -> Iterator[Job]:
-    """Leads and jobs that wait for their price, at houses whose walls are known and that have a place; chalky houses
-    first, since they show most."""
+    """Leads and jobs that wait for their price, at houses whose walls are known and that have a place."""
     waiting = Job.objects.filter(
         reference__startswith="demo-o",
         state__in=(JobState.LEAD, JobState.ESTIMATED),
         property__walls__area_sqft__isnull=False,
         property__latitude__isnull=False,
     )
-    jobs = list(waiting.select_related("property__customer").distinct().order_by("pk"))
-    return iter(sorted(jobs, key=lambda job: not _is_chalky(job)))
+    return iter(waiting.select_related("property__customer").distinct().order_by("pk"))
 
 
-def _is_chalky(job: Job) -> bool:
-    walls = place_facts(place=job.property).walls
-    return any(wall.chalk is not None and wall.chalk >= SHOWN_FROM for wall in walls)
+def _chalky_lead(today: date) -> Job:
+    """A past customer with chalk on walls and, where there is such a house, on shutters or a door: all that an estimate
+    can show."""
+    read = ChalkReading.objects.filter(reading__gte=SHOWN_FROM, wall__property__latitude__isnull=False)
+    places = Property.objects.select_related("customer").filter(walls__readings__in=read).distinct().order_by("pk")
+    place = max(places[:LOOKED_AT], key=lambda place: len(suggested(place, place_facts(place=place), None)))
+    wash = Service.objects.get(code="house_wash")
+    lines = [NewLine(wash, 0, 1, wall_sqft(property=place))]  # the estimate brings minutes and price
+    return job_create(property=place, lines=lines, source="past customer", created_at=at(today - timedelta(days=3)))
 
 
 def _made(job: Job, on: date, good_for: int, office: User | None) -> Estimate:
