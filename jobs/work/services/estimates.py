@@ -10,8 +10,8 @@ from jobs.customers.selectors import service_address
 from jobs.work.choices import JobState
 from jobs.work.inputs import NewLine
 from jobs.work.models import Job
-from jobs.work.services.jobs import line_add
-from jobs.work.services.steps import step_take, version_advance
+from jobs.work.services.jobs import job_agree, job_decline, job_estimate, line_add
+from jobs.work.services.steps import version_advance
 from pricing.catalogue.models import Service
 from pricing.estimates.inputs import AgreedLine, Recipient
 from pricing.estimates.messages import reason_to_drop
@@ -27,7 +27,7 @@ class EstimatedJobs:
         """A lead becomes estimated; an estimated job stays so. Raises NotFound, StepRefused, JobStale."""
         job = _job(job_ref)
         if job.state != JobState.ESTIMATED:
-            step_take(job=job, step="estimate", actor=actor)
+            job_estimate(job=job, actor=actor)
         version_advance(job, discount_cents=discount_cents)
         _lines_replace(job, lines)
 
@@ -36,14 +36,15 @@ class EstimatedJobs:
     ) -> None:
         """The job is agreed with these lines. Raises NotFound, StepRefused, JobStale."""
         job = _job(job_ref)
-        step_take(job=job, step="agree", actor=actor, data={"estimate": estimate_id})
+        why = _("Estimate %(number)s was accepted.") % {"number": estimate_id}
+        job_agree(job=job, actor=actor, reason=why)
         version_advance(job, discount_cents=discount_cents)
         _lines_replace(job, lines)
 
     def declined(self, *, job_ref: int, reason: str, actor: Any) -> None:
         """The job is declined. Raises NotFound, StepRefused, JobStale."""
         why = reason or _("The customer declined the estimate.")
-        step_take(job=_job(job_ref), step="decline", actor=actor, reason=why)
+        job_decline(job=_job(job_ref), actor=actor, reason=why)
 
     def recipient(self, *, job_ref: int, channel: str, is_nudge: bool = False) -> Recipient:
         """Raises NotFound, and Refused where the customer has no such address or said no."""
