@@ -11,6 +11,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+PROFIT_CENTS = 100
+
 
 @dataclass(frozen=True, slots=True)
 class Published:
@@ -31,7 +33,7 @@ def published_values(folder: Path) -> list[Published]:
 
 
 def toptw_problem(folder: Path, name: str, routes: int) -> dict[str, Any]:
-    """One cent of gain per unit of profit, nothing costs anything."""
+    """A dollar of gain per unit of profit (the search is tuned for money of that size), nothing costs anything."""
     scale = 100 if name.startswith("pr") else 10
     lines = (folder / f"{name}.txt").read_text(encoding="utf-8").split("\n")
     points = [[float(cell) for cell in line.split()] for line in lines[2:] if line.strip()]
@@ -61,7 +63,7 @@ def toptw_problem(folder: Path, name: str, routes: int) -> dict[str, Any]:
                 "place": place,
                 "on_site_minutes": round(point[3] * scale),
                 "windows": [[round(point[-2] * scale), round(point[-1] * scale)]],
-                "gain_cents": round(point[4]),
+                "gain_cents": PROFIT_CENTS * round(point[4]),
             }
             for point, place in zip(points[1:], places[1:], strict=True)
         ],
