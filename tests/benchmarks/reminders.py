@@ -41,6 +41,7 @@ class Spring:
 
     booked: dict[tuple[int, int], list[tuple[float, float, int]]] = field(default_factory=dict)
     too_much: set[int] = field(default_factory=set)
+    waiting: list[tuple[int, int]] = field(default_factory=list)  # week of asking, number of the person
     asked: int = 0
     answered: int = 0
 
@@ -82,17 +83,13 @@ def everybody(town: Town, spring: Spring, week: int, due: Sequence[int]) -> list
     return list(due)
 
 
-WAITING: dict[int, list[tuple[int, int]]] = {}
-
-
 def pending(town: Town, spring: Spring) -> float:
     """Work that was asked for and may still be answered, at the rate that is believed."""
-    return sum(town.known.mean * town.people[number][1] for _week, number in WAITING[id(spring)])
+    return sum(town.known.mean * town.people[number][1] for _week, number in spring.waiting)
 
 
 def run(town: Town, policy: Policy) -> Spring:
     draw, spring = random.Random(town.seed + 1), Spring()
-    waiting = WAITING[id(spring)] = []
     open_due = {number for number, person in enumerate(town.people)}
     for week in range(WEEKS):
         telephone(town, spring, week, draw)
@@ -100,9 +97,8 @@ def run(town: Town, policy: Policy) -> Spring:
         chosen = policy(town, spring, week, due)
         open_due -= set(chosen)
         spring.asked += len(chosen)
-        waiting += [(week, number) for number in chosen]
+        spring.waiting += [(week, number) for number in chosen]
         answers(town, spring, week, draw)
-    del WAITING[id(spring)]
     return spring
 
 
@@ -117,16 +113,15 @@ def telephone(town: Town, spring: Spring, week: int, draw: random.Random) -> Non
 
 def answers(town: Town, spring: Spring, week: int, draw: random.Random) -> None:
     """Each person answers in the week of asking or one of the two after; a yes is booked."""
-    waiting = WAITING[id(spring)]
     still = []
-    for asked_in, number in waiting:
+    for asked_in, number in spring.waiting:
         if week - asked_in < 2 and draw.random() < 0.4:
             still.append((asked_in, number))
         elif draw.random() < town.truth:
             _due, minutes, east, north = town.people[number]
             spring.answered += 1
             book(town, spring, week, (east, north, minutes), first=1)
-    waiting[:] = still
+    spring.waiting = still
 
 
 def book(town: Town, spring: Spring, week: int, job: tuple[float, float, int], *, first: int) -> None:
