@@ -17,6 +17,7 @@ ROOMS = [
     "pricing.catalogue",
     "pricing.estimates",
     "pricing.earnings",
+    "pricing.costs",
     "pricing.triage",
     "jobs.customers",
     "jobs.mixing",

@@ -43,8 +43,15 @@ class CrewSpec:
     gear: str
     cents_per_km: int
     since_days: int
+    helper: str
     saturdays: bool = False
     workers: int = 2
+
+    @property
+    def members(self) -> tuple[tuple[str, int], ...]:
+        """Names with their wages in cents an hour, which add up to the crew's; the lead earns a little more."""
+        lead = self.wage_cents_per_hour * 54 // 100
+        return (f"{self.lead.first_name} {self.lead.last_name}", lead), (self.helper, self.wage_cents_per_hour - lead)
 
     def works_on(self, day: date, *, today: date) -> bool:
         """Whether the crew existed and was on shift on a day of the past (Saturdays were rare)."""
@@ -58,22 +65,22 @@ CREWS = (
     CrewSpec(
         "heron", "Heron", PersonSpec("heron", "Lewin", "Brendock", "crew_lead"),
         frozenset({"roof", "ladder", "surface_cleaner"}), 56_00, 95, 260,
-        "Roof pump, 40 ft ladder, surface cleaner, 65 gal tank", 52, 1_200,
+        "Roof pump, 40 ft ladder, surface cleaner, 65 gal tank", 52, 1_200, "Odell Parnwick",
     ),
     CrewSpec(
         "kingfisher", "Kingfisher", PersonSpec("kingfisher", "Marisol", "Galandero", "crew_lead", "es"),
         frozenset({"ladder", "surface_cleaner"}), 48_00, 100, 220,
-        "28 ft ladder, surface cleaner, brushes and poles", 47, 800, saturdays=True,
+        "28 ft ladder, surface cleaner, brushes and poles", 47, 800, "Rafael Quintobel", saturdays=True,
     ),
     CrewSpec(
         "otter", "Otter", PersonSpec("otter", "Tobin", "Ramwain", "crew_lead"),
         frozenset({"ladder", "surface_cleaner", "pure_water"}), 45_00, 100, 220,
-        "28 ft ladder, surface cleaner, pure-water pole", 47, 430,
+        "28 ft ladder, surface cleaner, pure-water pole", 47, 430, "Sunniva Larkmoor",
     ),
     CrewSpec(
         "wren", "Wren", PersonSpec("wren", "Jessa", "Kedfitt", "crew_lead"),
         frozenset({"surface_cleaner"}), 38_00, 110, 160,
-        "Surface cleaner, brushes, no ladder over 8 ft", 41, 150,
+        "Surface cleaner, brushes, no ladder over 8 ft", 41, 150, "Denny Ashcombel",
     ),
 )  # fmt: skip
 

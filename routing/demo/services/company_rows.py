@@ -5,6 +5,7 @@ from datetime import date, timedelta
 from pricing.catalogue.models import Service, Skill
 from pricing.catalogue.selectors import rate_terms
 from pricing.catalogue.services import catalogue_defaults
+from pricing.costs.services import worker_terms_set
 from routing.demo.domain import company
 from routing.demo.domain.houses import POSTAL_CODE
 from routing.demo.domain.offer import SERVICES, Offer
@@ -73,7 +74,7 @@ def _person(spec: company.PersonSpec) -> User:
     return person_set_language(person=person_add(new=new, actor=None), language=spec.language)
 
 
-def crews_store(town: Town, people: dict[str, User]) -> Yard:
+def crews_store(town: Town, people: dict[str, User], *, today: date) -> Yard:
     """The yard with its trucks, crews and usual hours."""
     latitude, longitude = town.yard
     yard = Yard.objects.create(
@@ -88,8 +89,15 @@ def crews_store(town: Town, people: dict[str, User]) -> Yard:
     for number, spec in enumerate(company.CREWS):
         crew = _crew(spec, yard, people[spec.lead.username])
         crew.skills.set(skills[code] for code in spec.skills)
+        _members_store(spec, today)
         ShiftPattern.objects.bulk_create(_shifts(spec, crew, late=number < 2))
     return yard
+
+
+def _members_store(spec: company.CrewSpec, today: date) -> None:
+    for name, cents in spec.members:
+        since = today - timedelta(days=spec.since_days)
+        worker_terms_set(name=name, effective_from=since, crew_code=spec.code, cents_per_hour=cents)
 
 
 def _crew(spec: company.CrewSpec, yard: Yard, lead: User) -> Crew:

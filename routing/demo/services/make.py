@@ -108,7 +108,7 @@ def _make(*, today: date, seed: int) -> None:
     base = base_make(seed=seed, today=today)
     company = company_store(base.town)
     offers = offers_store(today=today)
-    crews_store(base.town, people_store())
+    crews_store(base.town, people_store(), today=today)
     story = _story(base, offers, seed=seed, today=today)
     unplaced = frozenset(job.house for job in story.open_jobs if not job.has_place)
     rows = Rows.of(houses_store(base, unplaced), offers)

@@ -7,10 +7,10 @@ from django.utils.translation import gettext as _
 from jobs.work.domain.booking import LineBooked
 from jobs.work.models import Job, Visit
 from jobs.work.services import visit_record
-from pricing.earnings.domain.wages import mileage_cents, wage_cents
+from pricing.costs.selectors import wage_of_booking
+from pricing.earnings.domain.wages import mileage_cents
 from routing.plans.models import Crew
 from shared import clock
-from shared.company.selectors import company_get
 from shared.errors import Refused
 from shared.units import cents_for_metres
 
@@ -31,17 +31,19 @@ def job_book(
     note: str = "",
     actor: Any = None,
 ) -> Visit:
-    """Book a job as done by a crew: `visit_record` with the crew's wages, burden included, and its truck's driving.
+    """Book a job as done by a crew: `visit_record` with the crew's wages and its truck's driving.
 
-    Both are of the minutes on site and the stop's share of the driving. Raises what `visit_record` raises, and
+    Both are of the minutes on site and the stop's share of the driving; wages come with burden and, after 40 hours of
+    the week, with overtime. Raises what `visit_record` raises, and
     Refused for a day that has not come yet where the crew's yard is.
     """
     if work_date > clock.local_date(crew.yard.timezone, now):
         raise Refused(_("This day has not come yet."), work_date=work_date.isoformat())
-    wages = wage_cents(
+    wages = wage_of_booking(
+        crew_code=crew.code,
+        on=work_date,
         worked_minutes=on_site_minutes + drive_minutes,
-        cents_per_hour=crew.wage_cents_per_hour,
-        burden_percent=company_get().wage_burden_percent,
+        crew_cents_per_hour=crew.wage_cents_per_hour,
     )
     return visit_record(
         job=job,

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from datetime import date
 
+from pricing.costs.selectors import crew_wages_on
 from routing.plans.domain.facts import CrewFacts
 from routing.plans.models import Crew, ShiftException, ShiftHours, ShiftPattern, Yard
 from routing.plans.selectors.hours import real_minute
@@ -44,12 +45,19 @@ def crews_on_shift(*, yard: Yard, work_date: date) -> tuple[CrewFacts, ...]:
     """The yard's crews that work that day, in order of their code."""
     crews = list(yard.crews.filter(is_active=True).select_related("truck").prefetch_related("skills"))
     shifts = shifts_between(crews=crews, first=work_date, last=work_date)
-    burden_percent = company_get().wage_burden_percent
+    usual_burden = company_get().wage_burden_percent
+    wages = crew_wages_on(on=work_date, usual_burden_percent=usual_burden)
     on = ((crew, shifts[crew.pk, work_date].hours) for crew in crews)
-    return tuple(_facts(crew, hours, yard, work_date, burden_percent) for crew, hours in on if hours is not None)
+    return tuple(
+        _facts(crew, hours, yard, work_date, wages.get(crew.code, (crew.wage_cents_per_hour, usual_burden)))
+        for crew, hours in on
+        if hours is not None
+    )
 
 
-def _facts(crew: Crew, hours: ShiftHours, yard: Yard, work_date: date, burden_percent: int) -> CrewFacts:
+def _facts(crew: Crew, hours: ShiftHours, yard: Yard, work_date: date, wage: tuple[int, int]) -> CrewFacts:
+    wage_cents_per_hour, burden_percent = wage
+
     def real(wall_minute: int) -> int:
         return real_minute(work_date, wall_minute, yard.timezone)
 
@@ -57,7 +65,7 @@ def _facts(crew: Crew, hours: ShiftHours, yard: Yard, work_date: date, burden_pe
         code=crew.code,
         shift=(real(hours.start_minute), real(hours.end_minute)),
         skills=tuple(sorted(skill.code for skill in crew.skills.all())),
-        wage_cents_per_hour=crew.wage_cents_per_hour,
+        wage_cents_per_hour=wage_cents_per_hour,
         burden_percent=burden_percent,
         workers=crew.workers,
         pace_percent=crew.pace_percent,

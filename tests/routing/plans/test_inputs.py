@@ -7,6 +7,7 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
+from pricing.costs.services import worker_terms_set
 from routing.plans import services
 from routing.plans.models import Crew, ShiftPattern
 from routing.plans.selectors import DayInputs, day_problem
@@ -239,7 +240,7 @@ def test_the_same_rows_have_the_same_digest(day: date, morning: datetime, whole_
 
 @pytest.mark.parametrize("number", [1, 7])
 def test_queries_do_not_grow(number: int, day: date, morning: datetime, whole_day: dict[str, Any]) -> None:
-    """Reading a day takes 15 queries, whatever the number of jobs and crews."""
+    """Reading a day takes 16 queries, whatever the number of jobs and crews."""
     yard = factories.make_yard()
     for _ in range(number):
         skill = factories.make_skill()
@@ -249,7 +250,7 @@ def test_queries_do_not_grow(number: int, day: date, morning: datetime, whole_da
     with CaptureQueriesContext(connection) as queries:
         inputs = day_problem(yard=yard, work_date=day, now=morning)
     assert len(inputs.problem.jobs) == number
-    assert len(queries) == 15
+    assert len(queries) == 16
 
 
 def test_a_weekday_without_pattern(day: date) -> None:
@@ -259,3 +260,14 @@ def test_a_weekday_without_pattern(day: date) -> None:
     found = day_problem(yard=crew.yard, work_date=day, now=factories.MOMENT)
     assert found.problem.crews == ()
     assert Crew.objects.count() == 1
+
+
+def test_a_crew_costs_what_its_members_earn(day: date, morning: datetime) -> None:
+    """$20 and $28 an hour with 25 % burden are a dollar a minute, whatever the crew's own row says."""
+    crew = factories.make_crew(wage_cents_per_hour=1_00)
+    for name, cents in (("Ann", 20_00), ("Bo", 28_00)):
+        worker_terms_set(
+            name=name, effective_from=date(2026, 1, 1), crew_code=crew.code, cents_per_hour=cents, burden_percent=25
+        )
+    (found,) = day_problem(yard=crew.yard, work_date=day, now=morning).problem.crews
+    assert found.cents_per_minute == 100

@@ -1,0 +1,7 @@
+from django.apps import AppConfig
+
+
+class CostsConfig(AppConfig):
+    name = "pricing.costs"
+    label = "costs"
+    verbose_name = "Costs"

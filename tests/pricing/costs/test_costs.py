@@ -1,0 +1,136 @@
+"""Wages by worker and day, overtime by the week, and who may see them."""
+
+from datetime import date, timedelta
+
+import pytest
+import time_machine
+from hypothesis import given
+from hypothesis import strategies as st
+
+from pricing.costs.domain import Terms, booked_wage_cents, terms_on, week_start, worker_week
+from pricing.costs.models import Worker, WorkerTerms
+from pricing.costs.selectors import crew_wages_on, wage_of_booking, week_hours
+from pricing.costs.services import worker_terms_set
+from shared.events.models import Event
+from tests.factories import make_earning, set_company
+
+MONDAY = date(2026, 6, 1)
+PAGE, API = "/wages/", "/api/week-hours/"
+
+
+def hired(crew="heron", cents=1200, since=MONDAY - timedelta(days=100), burden=0):
+    return Terms(since, crew, cents, burden)
+
+
+def test_a_week_with_overtime_is_the_published_example():
+    """29 CFR 778.110(a): 46 hours at $12 are $588, of which $36 is the premium of six hours."""
+    worked = {("heron", MONDAY + timedelta(days=i)): minutes for i, minutes in enumerate([540] * 5 + [60])}
+    week = worker_week("Ann", [hired()], worked, MONDAY)
+    assert (week.worked_minutes, week.overtime_minutes, week.regular_rate_cents) == (46 * 60, 6 * 60, 12_00)
+    assert (week.straight_cents, week.premium_cents, week.pay_cents) == (552_00, 36_00, 588_00)
+
+
+def test_a_wage_that_changes_within_the_week_counts_by_the_day():
+    """25 hours at $12 and 25 at $16 are $700: a regular rate of $14, ten hours of $7 on top."""
+    worked = {("heron", MONDAY): 1500, ("heron", MONDAY + timedelta(days=3)): 1500}
+    week = worker_week("Ann", [hired(), hired(cents=1600, since=MONDAY + timedelta(days=3))], worked, MONDAY)
+    assert (week.straight_cents, week.regular_rate_cents, week.premium_cents) == (700_00, 14_00, 70_00)
+
+
+def test_who_changes_the_crew_takes_the_hours_along():
+    """Monday with one crew, Tuesday with another, gone on Wednesday."""
+    days = [MONDAY + timedelta(days=i) for i in range(3)]
+    terms = [hired("heron"), hired("otter", since=days[1]), hired("", since=days[2])]
+    worked = {(crew, day): 60 for crew in ("heron", "otter") for day in days}
+    assert worker_week("Ann", terms, worked, MONDAY).minutes[:3] == (60, 60, 0)
+    assert terms_on(terms, days[2]) is None
+
+
+@given(st.lists(st.integers(1, 700), min_size=1, max_size=12), st.integers(1, 60))
+def test_bookings_of_a_week_add_up_to_its_pay(visits, dollars):
+    """Booked one by one, each with the hours before it, the members' wages are what the week is paid."""
+    terms, booked, minutes = [hired(cents=60 * dollars)], 0, 0
+    for visit in visits:
+        booked += booked_wage_cents(
+            [terms], {("heron", MONDAY): minutes}, crew_code="heron", on=MONDAY, worked_minutes=visit
+        )
+        minutes += visit
+    week = worker_week("Ann", terms, {("heron", MONDAY): minutes}, MONDAY)
+    assert abs(booked - week.pay_cents) <= len(visits)
+
+
+def test_nobody_in_the_crew_is_no_wage_of_nothing():
+    """The caller then takes the wage of the whole crew."""
+    found = booked_wage_cents([[hired("otter")]], {}, crew_code="heron", on=MONDAY, worked_minutes=60)
+    assert found is None
+
+
+@given(st.dates(date(2020, 1, 1), date(2030, 1, 1)))
+def test_a_week_begins_on_monday(day):
+    """And holds its day."""
+    assert week_start(day).weekday() == 0
+    assert 0 <= (day - week_start(day)).days <= 6
+
+
+@pytest.mark.django_db
+def test_a_booking_costs_the_members_with_burden_and_overtime():
+    """39 hours were worked; of two more hours one is overtime. $20 and $10, burden 10 % and the company's 20 %."""
+    set_company(wage_burden_percent=20)
+    since = date(2026, 1, 1)
+    worker_terms_set(name="Ann", effective_from=since, crew_code="heron", cents_per_hour=2000, burden_percent=10)
+    worker_terms_set(name="Bo", effective_from=since, crew_code="heron", cents_per_hour=1000)
+    make_earning(work_date=MONDAY, crew_code="heron", on_site_minutes=38 * 60, drive_minutes=60)
+    ask = {"on": MONDAY + timedelta(days=1), "worked_minutes": 120, "crew_cents_per_hour": 60_00}
+    assert wage_of_booking(crew_code="heron", **ask) == 55_00 + 30_00  # 2.5 x 22 and 2.5 x 12
+    assert wage_of_booking(crew_code="otter", **ask) == 144_00  # nobody entered: the crew's own wage
+    assert crew_wages_on(on=MONDAY, usual_burden_percent=20) == {"heron": (3000, 13)}
+    assert [week.worked_minutes for week in week_hours(day=MONDAY)] == [39 * 60, 39 * 60]
+
+
+@pytest.mark.django_db
+def test_a_wage_of_the_same_day_is_replaced_and_the_history_names_no_amount(owner):
+    """One row a day; an event that anybody may read says that it was set."""
+    for cents in (1800, 1900):
+        worker_terms_set(name="Ann", effective_from=MONDAY, crew_code="heron", cents_per_hour=cents, actor=owner)
+    assert WorkerTerms.objects.get().cents_per_hour == 1900
+    assert "1900" not in str(Event.objects.filter(kind="worker.terms_set").latest("id").data)
+
+
+@pytest.fixture
+def paid(db):
+    with time_machine.travel("2026-06-03T16:00:00Z", tick=False):
+        worker_terms_set(name="Ann", effective_from=date(2026, 1, 1), crew_code="heron", cents_per_hour=2345)
+        make_earning(work_date=MONDAY, crew_code="heron", on_site_minutes=100, drive_minutes=20)
+        yield
+
+
+def test_the_owner_sees_wages_hours_and_pay(client_of, owner, paid):
+    """Two hours at $23.45, on the page and for programs."""
+    page = client_of(owner).get(PAGE).content.decode()
+    assert "$23.45" in page
+    assert "$46.90" in page
+    (week,) = client_of(owner).get(API).json()
+    assert (week["name"], week["worked_minutes"], week["pay_cents"]) == ("Ann", 120, 46_90)
+    assert "$46.90" not in client_of(owner).get(PAGE, {"week": "2026-05-20"}).content.decode()
+
+
+@pytest.mark.parametrize("address", [PAGE, API, "/admin/costs/worker/"])
+@pytest.mark.parametrize("role", ["office", "crew_lead"])
+def test_nobody_else_sees_them(client_of, office, crew_lead, paid, address, role):
+    """Neither the office nor a crew lead, by page, program or administration; nor do they set any."""
+    client = client_of({"office": office, "crew_lead": crew_lead}[role])
+    answer = client.get(address)
+    assert answer.status_code in (302, 403)
+    assert "23.45" not in answer.content.decode()
+    assert client.post(PAGE, {"name": "Bo"}).status_code == 403
+
+
+def test_a_wage_is_set_by_the_form_and_a_wrong_one_keeps_what_was_typed(client_of, owner, paid):
+    """Stored to the cent; without a wage the form comes back with the name."""
+    entry = {"name": "Bo", "effective_from": "2026-06-03", "crew_code": "otter", "wage": "19.50", "burden_percent": ""}
+    assert client_of(owner).post(PAGE, entry).status_code == 302
+    assert Worker.objects.get(name="Bo").terms.get().cents_per_hour == 1950
+    answer = client_of(owner).post(PAGE, entry | {"name": "Cy", "wage": "much"})
+    assert answer.status_code == 422
+    assert 'value="Cy"' in answer.content.decode()
+    assert not Worker.objects.filter(name="Cy").exists()
