@@ -48,7 +48,7 @@ class WeekView(APIView):
         query.is_valid(raise_exception=True)
         today = clock.local_date(company_get().timezone, clock.now())
         weeks = week_hours(day=query.validated_data.get("day", today))
-        return Response(WorkerWeekOutput(weeks, many=True).data)
+        return Response([WorkerWeekOutput(week).data for week in weeks])
 
 
 urlpatterns = [path("week-hours/", WeekView.as_view(), name="api_week_hours")]

@@ -41,7 +41,7 @@ def breakdown_word(by: Breakdown) -> str:
 def cause_words(cause: Cause) -> str:
     """One part of a shortfall."""
     return {
-        Cause.CARD: _("the card's price for the estimated minutes"),
+        Cause.CARD: _("the card's own price"),
         Cause.PRICE: _("price against the card"),
         Cause.MINUTES: _("minutes over the estimate"),
         Cause.DRIVING: _("driving"),

@@ -205,7 +205,7 @@ def test_the_command_prints_an_aligned_table(history):
     advice = lines[head + 6 :]
     assert advice[0] == "Raise Chalk removal by 45%."
     assert advice[1].startswith("  Chalk removal earns $125 a crew-hour, $56 below the target.")
-    assert advice[2].endswith("$41 the card's price for the estimated minutes, $15 driving.")
+    assert advice[2].endswith("$41 the card's own price, $15 driving.")
     assert advice[3].startswith("  Raise prices by 45% (")
 
 
