@@ -32,6 +32,8 @@ from shared.errors import WalldayError
 from shared.events.selectors import event_list
 from shared.people.roles import office_required
 from shared.web.htmx import render_page
+from shared.web.present import company_now
+from shared.web.words import money_words
 
 PER_PAGE = 50
 
@@ -144,8 +146,15 @@ def _choices(sendings: list[Any]) -> Any:
 
 
 def changed_words(event: Any) -> list[str]:
-    """`line 2 price_cents: 156500 -> 180000`, as the history shows it."""
-    return [f"{what}: {before} → {after}" for what, before, after in event.data.get("changed", ())]
+    """`line 2 price: $1,565.00 → $1,800.00`, as the history shows it."""
+    return [_changed(*difference) for difference in event.data.get("changed", ())]
+
+
+def _changed(what: str, before: Any, after: Any) -> str:
+    if what.endswith("_cents"):
+        currency = company_now().currency
+        before, after = money_words(before, currency), money_words(after, currency)
+    return f"{what.removesuffix('_cents').replace('_', ' ')}: {before} → {after}"
 
 
 def _change_forms(row: Estimate) -> dict[str, Any]:

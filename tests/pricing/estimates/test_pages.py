@@ -131,6 +131,7 @@ def test_change_send_tell_and_take_back(desk: Client) -> None:
     for forms, prefix in ((page.context["line_forms"], "lines"), (page.context["option_forms"], "options")):
         posted |= {f"{prefix}-TOTAL_FORMS": str(len(forms)), f"{prefix}-INITIAL_FORMS": str(len(forms))}
         posted |= {f"{prefix}-{k}-{name}": form[name].value() for k, form in enumerate(forms) for name in form.fields}
+    posted |= {"options-2-discount_cents": "15.00"}
     assert desk.post(f"{address}change/", posted | {"change-reason": ""}).status_code == 422
     assert desk.post(f"{address}change/", posted).status_code == 302
     assert desk.post(f"{address}change/", posted).status_code == 422  # the version that was seen is an old one
@@ -142,7 +143,13 @@ def test_change_send_tell_and_take_back(desk: Client) -> None:
     answer = EstimateAnswer.objects.get()
     assert (answer.by_link, answer.option_position, answer.recorded_by.username) == (False, 3, "office")
     page = text_of(desk.get(address))
-    for words in ("told to the office", "farther out", "drive_minutes: 20 → 25", "chosen"):
+    for words in (
+        "told to the office",
+        "farther out",
+        "drive minutes: 20 → 25",
+        "option 3 discount: $0.00 → $15.00",
+        "chosen",
+    ):
         assert words in page, words
     other = factories.make_estimate(sent=True)
     desk.post(f"/estimates/{other.pk}/take-back/", {"back-version": str(other.version), "back-reason": "a mistake"})
