@@ -1,7 +1,7 @@
 from collections import defaultdict
 from datetime import date, timedelta
 
-from django.db.models import F, Sum
+from django.db.models import F, Max, Sum
 
 from pricing.costs.domain import DAYS_OF_A_WEEK, Terms, WorkerWeek, booked_wage_cents, terms_on, week_start, worker_week
 from pricing.costs.models import Worker, WorkerTerms
@@ -24,6 +24,12 @@ def week_hours(*, day: date) -> list[WorkerWeek]:
     worked = crew_minutes(first=monday, last=monday + timedelta(days=DAYS_OF_A_WEEK - 1))
     everybody = _terms_by_name(company_get().wage_burden_percent)
     return [worker_week(name, terms, worked, monday) for name, terms in sorted(everybody.items())]
+
+
+def last_worked_on(*, until: date) -> date:
+    """The latest day up to ``until`` for which work of a crew is booked; ``until`` itself where there is none."""
+    booked = EarningEntry.objects.filter(work_date__lte=until).exclude(crew_code="")
+    return booked.aggregate(day=Max("work_date"))["day"] or until
 
 
 def crew_minutes(*, first: date, last: date) -> CrewMinutes:

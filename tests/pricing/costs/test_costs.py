@@ -114,6 +114,12 @@ def test_the_owner_sees_wages_hours_and_pay(client_of, owner, paid):
     assert "$46.90" not in client_of(owner).get(PAGE, {"week": "2026-05-20"}).content.decode()
 
 
+def test_the_page_begins_with_the_last_week_that_was_worked(client_of, owner, paid):
+    """Weeks later, out of season, it is not a table of nothing."""
+    with time_machine.travel("2026-08-20T16:00:00Z", tick=False):
+        assert "$46.90" in client_of(owner).get(PAGE).content.decode()
+
+
 @pytest.mark.parametrize("address", [PAGE, API, "/admin/costs/worker/"])
 @pytest.mark.parametrize("role", ["office", "crew_lead"])
 def test_nobody_else_sees_them(client_of, office, crew_lead, paid, address, role):
