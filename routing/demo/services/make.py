@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from dataclasses import asdict, dataclass
 from datetime import date
+from pathlib import Path
 
 from django.conf import settings
 from django.db import transaction
@@ -21,6 +22,7 @@ from routing.demo.domain.past_days import Roads
 from routing.demo.domain.world import Base, Story, base_make, story_make
 from routing.demo.services.company_rows import company_store, crews_store, offers_store, people_store
 from routing.demo.services.estimate_rows import estimates_store
+from routing.demo.services.extract import EXTRACT_NAME, extract_write
 from routing.demo.services.house_rows import houses_store
 from routing.demo.services.lead_rows import decisions_store
 from routing.demo.services.mixing_rows import mixing_store
@@ -30,6 +32,7 @@ from routing.demo.services.reminder_rows import reminders_store
 from routing.demo.services.walkthrough_rows import walkthroughs_store
 from routing.plans.models import Crew
 from routing.roads.services import drive_table
+from routing.roads.services.build import roads_build
 from shared.errors import Refused
 from shared.events.models import Event
 from shared.events.services import event_record
@@ -109,6 +112,7 @@ def _make(*, today: date, seed: int) -> None:
     company = company_store(base.town)
     offers = offers_store(today=today)
     crews_store(base.town, people_store(), today=today)
+    _roads_build(base)
     story = _story(base, offers, seed=seed, today=today)
     unplaced = frozenset(job.house for job in story.open_jobs if not job.has_place)
     rows = Rows.of(houses_store(base, unplaced), offers)
@@ -127,9 +131,17 @@ def _story(base: Base, offers: Offers, *, seed: int, today: date) -> Story:
     return story_make(base, offers, _roads(base), seed=seed, today=today)
 
 
+def _roads_build(base: Base) -> None:
+    """Write the town's map and plan over it, as with the map of any other town."""
+    path = Path(settings.DATA_DIR) / "demo" / EXTRACT_NAME
+    extract_write(base, path)
+    roads_build(path=path)
+
+
 def _roads(base: Base) -> Roads:
     """Driving between the yard and all houses, from the product's own source and by its own definition of shares."""
-    table = drive_table([base.town.yard, *((house.plot.lat, house.plot.lon) for house in base.houses)])
+    points = [base.town.yard, *((house.plot.lat, house.plot.lon) for house in base.houses)]
+    table = drive_table(points, remember=False)
     return Roads(_known(table.minutes), _known(table.metres), driving_shares)
 
 

@@ -12,6 +12,7 @@ from datetime import date, datetime
 
 from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from jobs.mixing.selectors import tank_ml_per_100_units
 from jobs.work.choices import JobState
@@ -31,6 +32,8 @@ from routing.plans.domain.problem import (
 from routing.plans.models import Crew, DayPlan, LeftOut, Stop, Yard
 from routing.plans.selectors.hours import real_minute
 from routing.plans.selectors.shifts import crews_on_shift
+from routing.roads.domain import NO_STREET, NO_WAY_BACK, NO_WAY_TO, DriveTable
+from routing.roads.selectors import DriveHours
 from routing.roads.services import drive_table
 from routing.solver import Problem
 from shared import clock
@@ -102,7 +105,9 @@ def day_problem(
         rows, away=rows.away | others, is_under_way=rows.is_under_way or (rest_of_day and today == work_date)
     )
     facts = _facts(rows, yard, work_date, present, moment)
-    table = drive_table([(place.latitude, place.longitude) for place in places_of(facts)])
+    table = drive_table(
+        [(place.latitude, place.longitude) for place in places_of(facts)], hours=_drive_hours(facts, work_date)
+    )
     problem = build_problem(facts, table)
     too_late = (SetAside(job_id, LeftOutReason.WINDOW_UNREACHABLE) for job_id in out_of_time(facts))
     aside = (*_set_aside(rows.jobs, rows.elsewhere, work_date), *too_late)
@@ -113,7 +118,11 @@ def day_problem(
         set_aside=aside,
         taken_out=frozenset(job.job_id for job in facts.jobs if job.taken_out),
         promised=tuple(job.pk for job in rows.jobs if job.pk not in rows.away and _promised_on(job, work_date)),
-        notices=(*_notices(facts, problem), *_unplannable(rows.jobs, aside, work_date)),
+        notices=(
+            *_notices(facts, problem),
+            *_unplannable(rows.jobs, aside, work_date),
+            *_unreachable(facts, table, rows.jobs),
+        ),
         drive_source=table.source,
         digest=digest_of(problem),
         seen_version=present.version,
@@ -160,6 +169,14 @@ def _facts(rows: _Rows, yard: Yard, work_date: date, present: _Present, moment: 
         reserve_cents_per_crew_hour=_reserve(work_date),
         now_minute=clock.minute_of(moment, work_date, yard.timezone) if rows.is_under_way else None,
     )
+
+
+def _drive_hours(facts: DayFacts, work_date: date) -> DriveHours | None:
+    """Out when the first crew starts, back when the last one ends, between places in the middle of that."""
+    if not facts.crews:
+        return None
+    leaving, returning = min(crew.shift[0] for crew in facts.crews), max(crew.shift[1] for crew in facts.crews)
+    return DriveHours(work_date, leaving, (leaving + returning) // 2, returning)
 
 
 def _present(yard: Yard, work_date: date) -> _Present:
@@ -319,3 +336,21 @@ def _unplannable(jobs: list[Job], aside: tuple[SetAside, ...], work_date: date) 
         for job in jobs
         if job.pk in reasons and _promised_on(job, work_date)
     ]
+
+
+def _unreachable(facts: DayFacts, table: DriveTable, jobs: list[Job]) -> list[str]:
+    """Places that no crew can drive to or from, by their street and with the reason."""
+    streets = {f"p{job.property_id}": job.property.street for job in jobs}
+    names = [streets.get(place.key, _("the yard")) for place in places_of(facts)]
+    return [
+        _("No crew can drive to %(place)s: %(reason)s.")
+        % {"place": names[entry.position], "reason": _REASONS.get(entry.reason, entry.reason)}
+        for entry in table.unreachable
+    ]
+
+
+_REASONS = {
+    NO_STREET: gettext_lazy("no street within 300 m"),
+    NO_WAY_TO: gettext_lazy("there is no way to it from the yard"),
+    NO_WAY_BACK: gettext_lazy("there is no way back from it"),
+}

@@ -11,7 +11,7 @@ from routing.plans.domain.changes import with_job, without
 from routing.plans.domain.facts import CrewFacts, DayFacts, JobFacts, Place, StartedStop
 from routing.plans.domain.keys import for_people, job_id_of, job_ids_in, job_key
 from routing.plans.domain.problem import build_problem, larger_than_any_tank, places_of
-from routing.roads.services import drive_table
+from routing.roads.domain import GreatCircle
 from routing.solver import Broken, Problem, RoundLimit, evaluate, schedule_route, solve
 
 YARD = Place("yard", 40.0, -82.0)
@@ -121,7 +121,7 @@ def test_a_day_under_way_can_always_be_planned(
         for n, (_, (begun, ended), done, _) in enumerate(given_stops, start=1)
     )
     facts = DayFacts(YARD, (crew,), jobs, started, now_minute=now)
-    table = drive_table([(place.latitude, place.longitude) for place in places_of(facts)])
+    table = GreatCircle().table([(place.latitude, place.longitude) for place in places_of(facts)])
     problem = build_problem(facts, table)
     order = [job_key(stop.job_id) for stop in sorted(started, key=lambda stop: (stop.from_minute, stop.job_id))]
     assert list(problem.fixed["north"]) == order

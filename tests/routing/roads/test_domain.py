@@ -37,7 +37,7 @@ def test_metres_by_hand() -> None:
 @given(st.lists(st.one_of(points, towns), min_size=3, max_size=3))
 def test_a_detour_is_never_shorter(places: list[tuple[float, float]]) -> None:
     """The triangle inequality in metres and minutes; one metre for the rounding of the sphere's arithmetic."""
-    table = drive_table(places)
+    table = GreatCircle().table(places)
     for cells, slack in ((table.metres, 1), (table.minutes, 1)):
         direct, first, second = cells[0][2], cells[0][1], cells[1][2]
         assert direct is not None
@@ -49,7 +49,7 @@ def test_a_detour_is_never_shorter(places: list[tuple[float, float]]) -> None:
 @given(st.lists(points, max_size=6))
 def test_symmetric_and_zero_only_at_home(places: list[tuple[float, float]]) -> None:
     """Both ways take the same; a place is 0 from itself, and no other place is."""
-    table = drive_table(places)
+    table = GreatCircle().table(places)
     for a, start in enumerate(places):
         for b, end in enumerate(places):
             assert table.minutes[a][b] == table.minutes[b][a]
@@ -60,7 +60,7 @@ def test_symmetric_and_zero_only_at_home(places: list[tuple[float, float]]) -> N
 
 def test_the_source_is_named() -> None:
     """Every table says where it comes from."""
-    assert drive_table([(40.0, -82.0)]) == DriveTable(((0,),), ((0,),), ESTIMATED)
+    assert GreatCircle().table([(40.0, -82.0)]) == DriveTable(((0,),), ((0,),), ESTIMATED)
     assert "estimated" in ESTIMATED
 
 

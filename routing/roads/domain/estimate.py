@@ -17,14 +17,9 @@ the direct drive; rounding up keeps that too.
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Protocol
 
+from routing.roads.domain.table import DriveTable, Point
 from shared.geo import great_circle_metres
-
-Point = tuple[float, float]
-"""Latitude and longitude in degrees."""
-Cells = tuple[tuple[int | None, ...], ...]
 
 NEARBY_CIRCUITY = 1.417
 FAR_CIRCUITY = 1.2
@@ -33,24 +28,6 @@ ESTIMATED = "estimated (great circle)"
 
 # (up to so many metres of the trip, at so many metres a minute): 30 km/h in side streets, 50 in town, 80 beyond.
 SPEED_BANDS = ((2_000.0, 30_000 / 60), (12_000.0, 50_000 / 60), (math.inf, 80_000 / 60))
-
-
-@dataclass(frozen=True, slots=True)
-class DriveTable:
-    """Minutes and metres by position of the places, row = from, column = to; None where nobody can drive.
-
-    `source` says in words where the figures come from; pages show it beside every time.
-    """
-
-    minutes: Cells
-    metres: Cells
-    source: str
-
-
-class DriveTimes(Protocol):
-    """A source of drive times. One plan asks one source once and never mixes two."""
-
-    def table(self, points: Sequence[Point]) -> DriveTable: ...
 
 
 class GreatCircle:

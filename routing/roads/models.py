@@ -1,0 +1,104 @@
+from typing import Any
+
+from django.core.validators import MaxValueValidator, MinValueValidator
+from django.db import models
+from django.utils.translation import gettext_lazy as _
+
+LAST_MINUTE = 1439
+LEAST_PERCENT, MOST_PERCENT = 10, 150
+
+
+class RoadMap(models.Model):
+    """A road graph made from an extract. The graph itself is a file, named by its version, in the data folder."""
+
+    version = models.CharField(max_length=16, unique=True, help_text="digest of the graph: the same roads, the same")
+    source = models.CharField(max_length=200, help_text="name of the extract")
+    built_at = models.DateTimeField()
+    is_current = models.BooleanField(default=False)
+    nodes = models.PositiveIntegerField()
+    arcs = models.PositiveIntegerField(help_text="streets between two nodes, counted once for each direction driven")
+    summary = models.JSONField(default=dict, help_text="what was kept, what was ignored and why, by count")
+
+    class Meta:
+        ordering = ("-built_at", "-pk")
+        constraints = [
+            models.UniqueConstraint(
+                fields=["is_current"],
+                condition=models.Q(is_current=True),
+                name="roads_one_current_map",
+                violation_error_message=_("There is a road map in use already."),
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.source} ({self.version})"
+
+
+def percent_field(text: Any) -> models.PositiveSmallIntegerField:
+    return models.PositiveSmallIntegerField(
+        text,
+        default=100,
+        validators=[MinValueValidator(LEAST_PERCENT), MaxValueValidator(MOST_PERCENT)],
+        help_text="speed that traffic leaves, in percent of the free one",
+    )
+
+
+class TrafficHours(models.Model):
+    """Hours of a working day with like traffic, from a minute of the day to where the next ones begin."""
+
+    name = models.CharField(max_length=40)
+    from_minute = models.PositiveSmallIntegerField(
+        unique=True, validators=[MaxValueValidator(LAST_MINUTE)], help_text="minutes after local midnight"
+    )
+    motorway_percent = percent_field(_("motorways and trunk roads"))
+    main_percent = percent_field(_("main roads"))
+    street_percent = percent_field(_("streets"))
+    last_mile_percent = percent_field(_("service and private ways"))
+
+    class Meta:
+        ordering = ("from_minute",)
+        verbose_name_plural = "traffic hours"
+        constraints = [
+            models.CheckConstraint(
+                condition=models.Q(from_minute__lte=LAST_MINUTE),
+                name="roads_hours_within_day",
+                violation_error_message=_("The hours begin within the day."),
+            ),
+            *(
+                models.CheckConstraint(
+                    condition=models.Q(**{f"{name}__gte": LEAST_PERCENT, f"{name}__lte": MOST_PERCENT}),
+                    name=f"roads_{name}_range",
+                    violation_error_message=_("A speed is 10 to 150 percent of the free one."),
+                )
+                for name in ("motorway_percent", "main_percent", "street_percent", "last_mile_percent")
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class DriveCell(models.Model):
+    """A drive that was computed: between two points of the streets, on a version of the map, at some speeds.
+
+    `milliseconds` is null where there is no way. Rows may be deleted at any time; they are computed again.
+    """
+
+    version = models.CharField(max_length=16)
+    speeds = models.CharField(max_length=20, help_text="key of the hours' speeds")
+    start = models.CharField(max_length=24, help_text="segment:decimetres along it")
+    end = models.CharField(max_length=24)
+    milliseconds = models.PositiveIntegerField(null=True)
+    decimetres = models.PositiveIntegerField(null=True)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                fields=["version", "speeds", "start", "end"],
+                name="roads_one_cell",
+                violation_error_message=_("This drive is known already."),
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.start} to {self.end}"

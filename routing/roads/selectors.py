@@ -1,0 +1,60 @@
+"""Reads of the road room: the map in use and the speeds of the day."""
+
+from dataclasses import dataclass
+from datetime import date
+
+from routing.roads.domain.speeds import DEFAULT_HOURS, FREE, HourClass, hour_class_at
+from routing.roads.models import RoadMap, TrafficHours
+
+SATURDAY = 5
+NOON = 720
+
+
+@dataclass(frozen=True, slots=True)
+class DriveHours:
+    """When a yard's crews drive, as local minutes of the day: out from the yard, between places, and back to it."""
+
+    work_date: date
+    leaving: int
+    between: int
+    returning: int
+
+
+@dataclass(frozen=True, slots=True)
+class DriveSpeeds:
+    """The traffic out from the first place, between all others, and back to the first."""
+
+    leaving: HourClass
+    between: HourClass
+    returning: HourClass
+
+
+ANY_HOUR = DriveSpeeds(FREE, FREE, FREE)
+
+
+def road_map_current() -> RoadMap | None:
+    """The map that plans are made on, None where there is none yet."""
+    return RoadMap.objects.filter(is_current=True).first()
+
+
+def traffic_hours() -> tuple[HourClass, ...]:
+    """The owner's table of speeds, or the starting values where it is empty."""
+    rows = tuple(
+        HourClass(
+            row.name,
+            row.from_minute,
+            (row.motorway_percent, row.main_percent, row.street_percent, row.last_mile_percent),
+        )
+        for row in TrafficHours.objects.all()
+    )
+    return rows or DEFAULT_HOURS
+
+
+def drive_speeds(hours: DriveHours) -> DriveSpeeds:
+    """The traffic of the hours in which the crews drive; on Saturdays and Sundays that of noon at all hours."""
+    table = traffic_hours()
+    minutes = (hours.leaving, hours.between, hours.returning)
+    if hours.work_date.weekday() >= SATURDAY:
+        minutes = (NOON, NOON, NOON)
+    leaving, between, returning = (hour_class_at(table, minute) for minute in minutes)
+    return DriveSpeeds(leaving, between, returning)

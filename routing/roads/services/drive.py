@@ -1,0 +1,36 @@
+"""Drive tables for plans: over the roads in use, else estimated. One table never mixes sources."""
+
+from collections.abc import Sequence
+
+from routing.roads.domain import DriveTable, DriveTimes, GreatCircle, Point
+from routing.roads.selectors import ANY_HOUR, DriveHours, drive_speeds, road_map_current
+
+
+def drive_table(
+    points: Sequence[Point],
+    *,
+    drive_times: DriveTimes | None = None,
+    hours: DriveHours | None = None,
+    remember: bool = True,
+) -> DriveTable:
+    """Drive minutes and metres between all `points` (latitude, longitude), from one source that the table names.
+
+    The first point is the yard: drives from it, between the others and back to it are those of their `hours`;
+    without hours traffic is free. Drives over roads are remembered in the database unless told otherwise. Without a
+    road map, or where its file is gone, the table is estimated and says so.
+    """
+    if drive_times is not None:
+        return drive_times.table(points)
+    roads = _roads(hours, remember) if road_map_current() else None
+    return (roads or GreatCircle()).table(points)
+
+
+def _roads(hours: DriveHours | None, remember: bool) -> DriveTimes | None:
+    """The roads in use at these hours. What routes on them is imported here, since it brings the compiler along."""
+    from routing.roads.services.over_roads import Roads, roads_in_use
+
+    source = roads_in_use()
+    if source is None:
+        return None
+    speeds = drive_speeds(hours) if hours else ANY_HOUR
+    return Roads(source.graph, source.label, speeds, remember=remember)
