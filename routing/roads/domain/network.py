@@ -164,8 +164,7 @@ def _segments(raw: RawRoads, points: _Points) -> Streets:
 
 
 def _way_metres(way: Ints, length: Floats) -> Floats:
-    whole: Floats = np.bincount(way, weights=length)[way]
-    return whole
+    return np.asarray(np.bincount(way, weights=length)[way], np.float64)
 
 
 def _deciding(raw: RawRoads, points: _Points) -> Flags:

@@ -2,8 +2,8 @@
 
 CLASS_KMH are the defaults of the Valhalla routing engine (`lua/graph.lua`, table `default_speed`, by functional
 class) for motorway to service. Links are driven at `LINK_SHARE` of their road; living streets, tracks and ferries
-without a duration are our choice, no source. SERVICE_KMH, SURFACE_KMH, SMOOTHNESS_KMH and TRACKTYPE_KMH are our choice, no source, in the
-order in which open routing profiles rank them.
+without a duration are our choice, no source. SERVICE_KMH, SURFACE_KMH, SMOOTHNESS_KMH and TRACKTYPE_KMH are our
+choice, no source, in the order in which open routing profiles rank them.
 """
 
 from dataclasses import dataclass

@@ -51,14 +51,14 @@ def test_serves_and_ends(tmp_path: Path) -> None:
     ) as demo:
         try:
             address = _address(demo)
-            with urllib.request.urlopen(f"{address}sign-in/", timeout=20) as page:
+            with urllib.request.urlopen(f"{address}sign-in/", timeout=90) as page:
                 text = page.read().decode()
             style = re.search(r'href="(/static/[^"]+\.css)"', text)
             assert style is not None
-            with urllib.request.urlopen(address.rstrip("/") + style.group(1), timeout=20) as sheet:
+            with urllib.request.urlopen(address.rstrip("/") + style.group(1), timeout=90) as sheet:
                 assert sheet.headers["Content-Type"].startswith("text/css")
             demo.send_signal(signal.SIGINT)
-            out, err = demo.communicate(timeout=20)
+            out, err = demo.communicate(timeout=90)
         finally:
             demo.kill()
     assert demo.returncode == 0, err

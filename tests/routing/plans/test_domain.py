@@ -140,7 +140,7 @@ TANK_JOB = JobFacts(1, Place("p1", 40.0, -82.0), ((450, 900),), 30, 20_000, (), 
 
 def tank_day(*jobs: JobFacts, crews: tuple[CrewFacts, ...] = (TANK_CREW,), **over: object) -> Problem:
     facts = DayFacts(YARD, crews, jobs, **over)  # type: ignore[arg-type]
-    table = drive_table([(place.latitude, place.longitude) for place in places_of(facts)])
+    table = GreatCircle().table([(place.latitude, place.longitude) for place in places_of(facts)])
     return build_problem(facts, table)
 
 
