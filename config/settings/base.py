@@ -170,6 +170,10 @@ SPECTACULAR_SETTINGS: dict[str, Any] = {
 WALLDAY_BACKGROUND = "thread"
 # Longest time a day plan may take on the page, in seconds.
 WALLDAY_PLAN_SECONDS = 10
+# Drive times from a routing server: its address, and its kind (valhalla or osrm). None by default: the roads of the
+# extract are used, or estimates.
+WALLDAY_ROADS_URL = env.str("WALLDAY_ROADS_URL", default="")
+WALLDAY_ROADS_KIND = env.str("WALLDAY_ROADS_KIND", default="valhalla")
 # Mail and text: "folder" writes to the outbox folder under DATA_DIR; "smtp" / a gateway by setting.
 WALLDAY_MAIL = "folder"
 WALLDAY_TEXT = "folder"

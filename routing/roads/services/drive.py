@@ -1,9 +1,19 @@
 """Drive tables for plans: over the roads in use, else estimated. One table never mixes sources."""
 
+import logging
 from collections.abc import Sequence
+from dataclasses import replace
+
+from django.conf import settings
 
 from routing.roads.domain import DriveTable, DriveTimes, GreatCircle, Point
+from routing.roads.errors import ServerFailed
 from routing.roads.selectors import ANY_HOUR, DriveHours, drive_speeds, road_map_current
+from routing.roads.services.server import RoadServer
+
+logger = logging.getLogger(__name__)
+SERVER_FAILED = "; server failed"
+LONGEST_SOURCE = 40
 
 
 def drive_table(
@@ -17,12 +27,21 @@ def drive_table(
 
     The first point is the yard: drives from it, between the others and back to it are those of their `hours`;
     without hours traffic is free. Drives over roads are remembered in the database unless told otherwise. Without a
-    road map, or where its file is gone, the table is estimated and says so.
+    road map, or where its file is gone, the table is estimated and says so. A routing server that is set is asked
+    first; where it fails the rest goes on without it, and the source says that it failed.
     """
     if drive_times is not None:
         return drive_times.table(points)
+    failed = ""
+    if settings.WALLDAY_ROADS_URL:
+        try:
+            return RoadServer(settings.WALLDAY_ROADS_KIND, settings.WALLDAY_ROADS_URL).table(points)
+        except ServerFailed as error:
+            logger.warning("routing server: %s", error.message)
+            failed = SERVER_FAILED
     roads = _roads(hours, remember) if road_map_current() else None
-    return (roads or GreatCircle()).table(points)
+    table = (roads or GreatCircle()).table(points)
+    return replace(table, source=f"{table.source[: LONGEST_SOURCE - len(failed)]}{failed}")
 
 
 def _roads(hours: DriveHours | None, remember: bool) -> DriveTimes | None:
