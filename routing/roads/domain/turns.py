@@ -23,8 +23,7 @@ from routing.roads.domain.raw import Ints, RawRule, Small
 from routing.roads.domain.speeds import GROUP_BY_CLASS
 from routing.roads.domain.tags import NodeKind
 
-# Time lost in a turn, in milliseconds, by what it does; our choice, no source, held against a second engine in
-# tests/benchmarks/roads.py.
+# Time lost in a turn, in milliseconds, by what it does; our choice, no source.
 STRAIGHT_MS, RIGHT_MS, LEFT_MS, SHARP_MS, AROUND_MS, YIELD_MS = 2_000, 5_000, 6_000, 8_000, 40_000, 3_500
 STRAIGHT_DEGREES, SHARP_DEGREES = 30.0, 135.0
 
