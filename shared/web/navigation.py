@@ -14,6 +14,7 @@ OFFICE_PAGES = (
     ("triage:leads", _("Leads")),
     ("customers:customer_list", _("Customers")),
     ("reminders:due_list", _("Due")),
+    ("chalking:walls", _("Chalk")),
     ("earnings:report", _("Earnings")),
     ("outbox:message_list", _("Messages")),
     ("catalogue:rates", _("Rates")),

@@ -100,12 +100,12 @@ def town(nature: Nature, seed: int) -> Town:
     if nature.sunshine:  # the years of the past are what was felt; the crossing is moved by those to come
         true_dose = dose * np.repeat(np.exp(rng.normal(0, nature.sunshine, n)), m)
         crossing = crossing * np.exp(rng.normal(0, nature.sunshine, n))
-    reader, bias = rng.integers(0, 6, n * m), rng.normal(0, nature.reader_spread, 6)
+    reader, bias = rng.integers(1, 7, n * m), rng.normal(0, nature.reader_spread, 7)
     rain = rng.random(n * m) < 0.25
     felt = np.exp(rate)[wall] * true_dose**shape + bias[reader] - 0.2 * rain
     felt += rng.logistic(0, noise, n * m)
     step = np.clip(np.round(2 * felt), 0, 10).astype(int)
-    readings = Readings(wall, step, dose, again[wall], reader, rain & nature.is_rain_known, 6)
+    readings = Readings(wall, step, dose, again[wall], reader, rain & nature.is_rain_known, 7)
     return Town(walls, readings, again, since, read_on, by_month, day_of_dose(by_month, since, crossing))
 
 

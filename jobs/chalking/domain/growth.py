@@ -61,6 +61,7 @@ FIXED = len(NAMES)
 INTERCEPT, SLOPE, AGAIN, RAIN, LOG_SHAPE, LOG_NOISE, LOG_SPREAD = range(FIXED)
 EFFECT_SPREAD = 0.4  # of companies, materials and kinds around nothing
 READER_SPREAD = 0.25  # of readers around the truth, on the scale
+UNKNOWN_SPREAD = 0.05  # of readings whose reader is not known, reader 0: they set the scale where nobody else reads
 MID_TONE = 0.4  # darkness of a wall whose colour is not known
 RAIN_DAYS = 3
 
@@ -89,7 +90,7 @@ class Readings:
     """R readings ordered by wall.
 
     `wall` [R] is the row in `Walls`; `step` [R] counts half steps, 0 to 10; `dose` [R] since the life of the surface
-    began; `again` [R] whether chalk was taken off before; `reader` [R] a number from 0 to `reader_count` - 1;
+    began; `again` [R] whether chalk was taken off before; `reader` [R] a number from 0 (somebody unknown) up;
     `after_rain` [R].
     """
 
@@ -143,6 +144,7 @@ def prior_of(effect_count: int, reader_count: int) -> tuple[Floats, Floats]:
     spread = np.concatenate(
         [[sd for _, sd in PRIOR.values()], np.full(effect_count, EFFECT_SPREAD), np.full(reader_count, READER_SPREAD)]
     )
+    spread[FIXED + effect_count] = UNKNOWN_SPREAD
     mean[:FIXED] = [middle for middle, _ in PRIOR.values()]
     return mean, spread
 

@@ -1,9 +1,16 @@
-"""Words of this room's pages."""
+"""Words of this room's pages, and what is due on the pages of other rooms."""
+
+from typing import Any
 
 from django import template
 from django.utils.translation import get_language
 
+from jobs.customers.models import Property
+from jobs.reminders.drafting import LONGEST_LEAD_DAYS
+from jobs.reminders.selectors import due_list
 from pricing.catalogue.models import Service
+from shared import clock
+from shared.web.present import company_now
 
 register = template.Library()
 
@@ -18,3 +25,11 @@ def service_words(service: Service) -> str:
 def percent(share: float) -> str:
     """`0.137` -> `14 %`."""
     return f"{round(100 * share)} %"
+
+
+@register.inclusion_tag("reminders/parts/property_due.html")
+def property_due(place: Property) -> dict[str, Any]:
+    """What makes a property due first, and why; what comes after it."""
+    today = clock.local_date(company_now().timezone, clock.now())
+    found = due_list(today=today, lead_days=LONGEST_LEAD_DAYS, property_ids=[place.pk])
+    return {"first": found[0] if found else None, "later": found[1:], "today": today}

@@ -10,7 +10,7 @@ from datetime import date
 
 from routing.demo.domain.houses import House, WallSpec, quarter_of
 
-SUN_SHARE = (0.30, 0.62, 1.0, 0.85)  # north, east, south, west
+SUN_SHARE = (0.34, 0.70, 1.0, 0.78)  # north, east, south, west
 DUE_FROM_READING = 2.0
 WORST_OF_A_SOUND_WALL = 1.4
 DAYS_PER_YEAR = 365.25
@@ -39,10 +39,10 @@ class ChalkPace:
 
 
 def pace_make(rng: random.Random, *, is_chalky: bool) -> ChalkPace:
-    """Chalky houses stand between 2.6 and 4.4 today, the others below 1.4."""
+    """Chalky houses stand between 2.6 and 4.4 today, the others at 0.7 to 1.4."""
     if is_chalky:
         return ChalkPace(rng.uniform(2.6, 4.4), True)
-    return ChalkPace(WORST_OF_A_SOUND_WALL * rng.betavariate(1.6, 1.6), False)
+    return ChalkPace(WORST_OF_A_SOUND_WALL * (0.5 + 0.5 * rng.betavariate(1.6, 1.6)), False)
 
 
 def strain(wall: WallSpec) -> float:

@@ -12,6 +12,7 @@ from routing.demo.domain.town import Town
 POSTAL_CODE = "00042"  # no real place has one that begins with 000 (from memory)
 QUARTERS = ("north", "east", "south", "west")
 STOREY_FEET = 9
+OLDEST_SIDING = 2008  # all of it was fitted within eleven years
 COLOURS = (
     ("white", 95), ("cream", 88), ("almond", 84), ("sand", 76), ("light grey", 74), ("sage", 62),
     ("clay", 58), ("slate blue", 46), ("barn red", 34), ("forest green", 30), ("charcoal", 26),
@@ -114,7 +115,7 @@ def _house(rng: random.Random, number: int, owner: str, plot: Plot, today: date)
     built = rng.randint(*district.built)
     storeys = 2 if rng.random() < district.two_storeys else 1
     width, depth = _footprint(rng, district)
-    siding_year = max(built, rng.randint(1996, 2019), today.year - 28)
+    siding_year = max(built, OLDEST_SIDING + rng.randint(0, 23) * 11 // 24)
     walls = tuple(_walls(rng, plot.front_degrees, width, depth, storeys))
     return House(
         reference=f"demo-p{number + 1:04}", customer=owner, plot=plot, storeys=storeys, year_built=built,

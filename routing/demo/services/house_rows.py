@@ -91,4 +91,5 @@ def _walls(house: House, row: Property) -> Iterable[Wall]:
             facing_degrees=wall.facing_degrees,
             area_sqft=wall.area_sqft,
             storeys=wall.storeys,
+            year_fitted=house.siding_since.year,
         )

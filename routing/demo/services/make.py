@@ -9,6 +9,7 @@ from django.conf import settings
 from django.db import transaction
 from django.utils.translation import gettext as _
 
+from jobs.chalking.services import forecasts_update
 from jobs.customers.models import Consent, Customer, Property, Wall
 from jobs.walkthroughs.models import ChalkReading
 from jobs.work.choices import JobState
@@ -23,7 +24,7 @@ from routing.demo.domain.world import Base, Story, base_make, story_make
 from routing.demo.services.company_rows import company_store, crews_store, offers_store, people_store
 from routing.demo.services.estimate_rows import estimates_store
 from routing.demo.services.extract import EXTRACT_NAME, extract_write
-from routing.demo.services.house_rows import houses_store
+from routing.demo.services.house_rows import OFFICE_OPENS, at, houses_store
 from routing.demo.services.lead_rows import decisions_store
 from routing.demo.services.mixing_rows import mixing_store
 from routing.demo.services.open_rows import open_jobs_store
@@ -123,6 +124,7 @@ def _make(*, today: date, seed: int) -> None:
     mixing_store(today=today)
     decisions_store(today=today, seed=seed)
     estimates_store(today=today)
+    forecasts_update(now=at(today, OFFICE_OPENS))
     day = next_working_day(today)
     event_record(kind=MADE, subject=company, data={"seed": seed, "today": today.isoformat(), "day": day.isoformat()})
 

@@ -1,0 +1,156 @@
+"""The list of walls, the file, the limit, the section of a property, and the API."""
+
+import csv
+import io
+from datetime import date
+from typing import Any
+
+import pytest
+import time_machine
+
+from jobs.chalking.domain.verdict import Verdict
+from jobs.chalking.models import ChalkSetting, WallForecast
+from jobs.chalking.pictures import house_sketch, reading_chart, town_map
+from jobs.chalking.selectors import chalk_setting_get, forecast_list, forecast_verdict
+from tests import factories as make
+
+pytestmark = pytest.mark.django_db
+TODAY = date(2026, 6, 1)
+
+
+@pytest.fixture(autouse=True)
+def today() -> Any:
+    with time_machine.travel("2026-06-01T16:00:00Z", tick=False):
+        yield
+
+
+def forecasts_of_every_verdict() -> dict[Verdict, WallForecast]:
+    """One wall for each verdict, each at a property of its own."""
+    days = {
+        Verdict.HAS_PASSED: (date(2024, 1, 1), date(2025, 1, 1), date(2026, 1, 1)),
+        Verdict.PROBABLY_PASSED: (date(2024, 1, 1), date(2026, 5, 1), date(2028, 1, 1)),
+        Verdict.THIS_SEASON: (date(2025, 1, 1), date(2026, 7, 1), date(2028, 1, 1)),
+        Verdict.MAY_THIS_SEASON: (date(2026, 7, 1), date(2027, 7, 1), date(2029, 1, 1)),
+        Verdict.LATER: (date(2028, 7, 1), date(2029, 7, 1), date(2031, 1, 1)),
+    }
+    found = {
+        name: make.make_forecast(early_on=early, middle_on=middle, late_on=late)
+        for name, (early, middle, late) in days.items()
+    }
+    found[Verdict.TOO_LITTLE] = make.make_forecast(refusal="too_wide", early_on=date(2030, 1, 1))
+    return found
+
+
+def test_the_database_sorts_walls_as_the_domain_judges_them() -> None:
+    """Each verdict's filter finds its wall and no other."""
+    for name, row in forecasts_of_every_verdict().items():
+        assert forecast_verdict(row, today=TODAY) == name
+        assert list(forecast_list(today=TODAY, verdicts=(name,))) == [row]
+
+
+def test_the_page_shows_the_season_first(client_of: Any, office: Any, assert_query_count: Any) -> None:
+    """In a number of queries that does not grow; the rest by filter, refusals in words."""
+    rows = forecasts_of_every_verdict()
+    client = client_of(office)
+    with assert_query_count("chalk walls"):
+        page = client.get("/chalk/").content.decode()
+    assert rows[Verdict.THIS_SEASON].wall.property.street in page
+    assert rows[Verdict.LATER].wall.property.street not in page
+    assert "about July 2026" in page
+    assert "January 2025 to January 2028" in page
+    refused = client.get("/chalk/?when=too_little").content.decode()
+    assert "Its readings say only: hardly before January 2030." in refused
+    assert client.get("/chalk/?when=nonsense").status_code == 200
+    assert "No wall here" in client.get("/chalk/?when=season&words=nowhere").content.decode()
+
+
+def test_the_file_holds_what_the_filter_leaves_and_runs_nothing(client_of: Any, office: Any) -> None:
+    """A street that begins like a formula is guarded."""
+    forecasts_of_every_verdict()
+    make.make_forecast(property=make.make_property(street="=1+1 Street"), middle_on=date(2026, 6, 20))
+    answer = client_of(office).get("/chalk/walls.csv?when=season")
+    rows = list(csv.DictReader(io.StringIO(answer.content.decode("utf-8-sig"))))
+    assert [row["street"][:2] for row in rows].count("'=") == 1
+    assert len(rows) == 3
+    assert rows[0]["middle_on"] == "2026-06-20"
+
+
+def test_only_the_owner_sets_the_limit(client_of: Any, owner: Any, office: Any) -> None:
+    """What is off the scale comes back with the form and changes nothing."""
+    assert client_of(office).get("/chalk/limit/").status_code == 403
+    client = client_of(owner)
+    wrong = client.post("/chalk/limit/", {"limit_half_steps": "11", "due_when": "early"})
+    assert (wrong.status_code, ChalkSetting.objects.count()) == (422, 0)
+    assert client.post("/chalk/limit/", {"limit_half_steps": "5", "due_when": "early"}).status_code == 302
+    setting = chalk_setting_get()
+    assert (setting.limit, setting.due_when) == (2.5, "early")
+
+
+def test_crew_leads_have_other_pages(client_of: Any, crew_lead: Any) -> None:
+    """The list and the file are the office's."""
+    for path in ("/chalk/", "/chalk/walls.csv"):
+        assert client_of(crew_lead).get(path).status_code == 403
+
+
+def test_a_property_shows_its_walls_and_what_makes_it_due(client_of: Any, office: Any) -> None:
+    """Sketch, table, chart and the first due thing with its reason; a wall that was never read says so."""
+    make.set_company()
+    make.make_service(name="Chalk removal", removes_chalk=True, interval_months=48)
+    row = make.make_forecast()
+    place = row.wall.property
+    make.make_wall(property=place, name="North wall", facing_degrees=0)
+    page = client_of(office).get(f"/properties/{place.pk}/").content.decode()
+    assert "South wall: 1.5. North wall: ?." in page
+    assert "Due first on 15 Jun 2026: Chalk removal" in page
+    assert "South wall expected to pass 2 about June 2026" in page
+    assert "Never read. One finger test at the next visit is enough to begin." in page
+    assert 'class="band"' in page
+
+
+def test_walls_stand_where_they_look_to() -> None:
+    """North is up, east is right; a garage door lies outside its wall; what has no facing is not drawn."""
+    place = make.make_property(front_degrees=180)
+    names = (("north", 0), ("east", 90), ("south", 180), ("west", 270))
+    walls = [make.make_wall(property=place, name=name, facing_degrees=facing) for name, facing in names]
+    walls.append(make.make_wall(property=place, name="door", kind="garage_door", facing_degrees=180))
+    walls.append(make.make_wall(property=place, name="trim", kind="trim", facing_degrees=None))
+    drawn = {wall.name: wall for wall in house_sketch(place, walls, {}).walls}
+    assert set(drawn) == {"north", "east", "south", "west", "door"}
+    assert drawn["north"].y < drawn["east"].y < drawn["south"].y < drawn["door"].y
+    assert drawn["west"].x < drawn["north"].x < drawn["east"].x
+    assert {wall.text for wall in drawn.values()} == {"?"}
+
+
+def test_a_chart_holds_all_readings_and_the_band() -> None:
+    """Points inside the drawing, in order of time; a wall without a forecast has no band."""
+    row = make.make_forecast()
+    make.make_reading(wall=row.wall, reading=2, read_on=date(2026, 5, 20))
+    readings = list(row.wall.readings.order_by("read_on"))
+    chart = reading_chart(readings, row, limit=2.0, shape=1.0, today=TODAY)
+    xs = [x for x, _y, _text in chart.points]
+    assert chart.left < xs[0] < xs[1] < chart.today_x < chart.right
+    assert [text for _x, _y, text in chart.points] == ["1.5", "2"]
+    assert chart.band.endswith("z")
+    assert reading_chart(readings, None, limit=2.0, shape=1.0, today=TODAY).band == ""
+
+
+def test_no_places_no_map() -> None:
+    """A town that nobody has placed is not drawn."""
+    assert town_map([], [], width=640) is None
+
+
+def test_the_api_lists_forecasts_and_changes_the_limit(client_of: Any, owner: Any, office: Any) -> None:
+    """Null days where refused; the limit is the owner's."""
+    rows = forecasts_of_every_verdict()
+    client = client_of(office)
+    found = client.get("/api/chalk-forecasts/?verdict=too_little").json()["results"]
+    assert [(row["refusal"], row["middle_on"]) for row in found] == [("too_wide", None)]
+    season = rows[Verdict.THIS_SEASON]
+    (mine,) = client.get(f"/api/chalk-forecasts/?property={season.wall.property_id}").json()["results"]
+    assert (mine["verdict"], mine["middle_on"], mine["reading"]) == ("this_season", "2026-07-01", "1.5")
+    assert client.get("/api/chalk-forecasts/?verdict=soon").status_code == 400
+    assert client.patch("/api/chalk-limit/", {"limit_half_steps": 5}, "application/json").status_code == 403
+    owners = client_of(owner)
+    changed = owners.patch("/api/chalk-limit/", {"limit_half_steps": 5}, "application/json")
+    assert changed.json() == {"limit_half_steps": 5, "due_when": "middle"}
+    assert owners.patch("/api/chalk-limit/", {"limit_half_steps": 0}, "application/json").status_code == 400
