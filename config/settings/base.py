@@ -16,6 +16,7 @@ ROOMS = [
     "shared.web",
     "pricing.catalogue",
     "pricing.estimates",
+    "pricing.minutes",
     "pricing.earnings",
     "pricing.costs",
     "pricing.triage",

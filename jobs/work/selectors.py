@@ -10,8 +10,9 @@ from jobs.work.domain.reactions import Poured as PouredLine
 from jobs.work.domain.town_parts import town_part
 from jobs.work.inputs import NewLine
 from jobs.work.models import Job, JobLine, Poured, StepMark, Visit, VisitLine
+from pricing.catalogue.choices import Unit
 from pricing.catalogue.domain import RateTerms
-from pricing.catalogue.models import Service, Unit
+from pricing.catalogue.models import Service
 from pricing.earnings.domain.facts import BookingFacts
 from pricing.estimates.domain import line_estimate
 from shared.errors import NotFound, Refused

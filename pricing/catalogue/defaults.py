@@ -7,7 +7,7 @@ data sheet, local codes and licensed practice come first.
 
 from dataclasses import dataclass, field
 
-from pricing.catalogue.models import Unit
+from pricing.catalogue.choices import Unit
 
 TARGET_CENTS_PER_CREW_HOUR = 175_00
 RESERVE_CENTS_PER_CREW_HOUR = 110_00

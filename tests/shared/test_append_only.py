@@ -41,6 +41,9 @@ def test_a_query_refuses_changes(event: Event) -> None:
 APPEND_ONLY = [
     "events_event",
     "earnings_earningentry",
+    "minutes_bookedminutes",
+    "minutes_learntminutes",
+    "minutes_storedforecast",
     "customers_consent",
     "walkthroughs_chalkreading",
     "work_visit",

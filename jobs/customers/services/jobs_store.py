@@ -9,6 +9,7 @@ from django.db.models import Model, Q, Sum
 
 from jobs.customers.domain.hours import Window
 from jobs.work.domain.intervals import next_due
+from jobs.work.minutes import bookings_of
 from jobs.work.models import Job, JobLine, JobWindow, ServiceInterval, Visit, VisitLine
 from jobs.work.selectors import booking_facts
 from pricing.earnings.choices import EntryKind
@@ -16,6 +17,7 @@ from pricing.earnings.domain.facts import BookingFacts, HoursShared, hours_share
 from pricing.earnings.models import EarningEntry
 from pricing.earnings.services import entries_record
 from pricing.estimates.domain import prices_after_discount
+from pricing.minutes.services import minutes_import
 from shared.events.models import Event
 from shared.events.services import event_unsaved
 
@@ -217,6 +219,8 @@ class JobChanges:
             for known, done, price in parts
         )
         self._store_entries([part for part in parts if _counts(part[0], part[1])])
+        visits = ((known.visit, _minutes(done)) for known, done in self.visits.values() if known.visit)
+        minutes_import(bookings_of(visits))
 
     def _store_entries(self, parts: list[tuple[KnownJob, DoneLine, int]]) -> None:
         worked: dict[int, date] = {}
@@ -243,6 +247,11 @@ class JobChanges:
     def _event(self, kind: str, row: Model) -> Event:
         data = {"state": getattr(row, "state", "")}
         return event_unsaved(kind=kind, subject=row, at=self.now, actor=self.actor, reason="import", data=data)
+
+
+def _minutes(done: list[DoneLine]) -> dict[int, tuple[int, int]]:
+    """What each line took, booked for itself; nothing for lines whose time was not written down."""
+    return {line.known.line.pk: (line.minutes, 1) for line in done if line.minutes}
 
 
 def _parts(known: KnownJob, done: list[DoneLine]) -> list[tuple[KnownJob, DoneLine, int]]:

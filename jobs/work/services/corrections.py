@@ -10,7 +10,7 @@ from django.utils.translation import gettext as _
 from jobs.work.domain.booking import LineBooked, LineShare, VisitTotals, split_visit
 from jobs.work.models import Job, JobLine, Visit
 from jobs.work.services.steps import reason_require
-from jobs.work.services.visits import bookable_require, line_agreed, visit_lines_write
+from jobs.work.services.visits import bookable_require, line_agreed, minutes_keep, visit_lines_write
 from pricing.earnings import services as ledger
 from pricing.earnings.choices import EntryKind
 from pricing.earnings.models import EarningEntry
@@ -53,6 +53,7 @@ def visit_correct(
     visit_lines_write(newer, agreed, shares, booked)
     for line, share in zip(agreed, shares, strict=True):
         _difference_write(newer, line, share, so_far.get(line.pk, {}), reason)
+    minutes_keep(newer, shares, booked)
     event_record(kind="visit.corrected", subject=job, actor=actor, reason=reason, data={"visit": visit.pk})
     return newer
 

@@ -6,6 +6,7 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from jobs.work.domain.booking import LineAgreed, LineBooked, LineShare, VisitTotals, split_visit
+from jobs.work.minutes import bookings_of
 from jobs.work.models import Job, JobLine, Visit, VisitLine
 from jobs.work.selectors import booking_facts
 from jobs.work.services.intervals import intervals_move
@@ -13,6 +14,7 @@ from jobs.work.services.steps import step_take
 from pricing.earnings import services as ledger
 from pricing.earnings.choices import EntryKind
 from pricing.earnings.domain.facts import BookingFacts, HoursShared, hours_shared
+from pricing.minutes.services import minutes_book
 from shared import clock
 from shared.background.services import enqueue
 from shared.errors import Refused
@@ -101,6 +103,17 @@ def _share_out(visit: Visit, agreed: list[JobLine], totals: VisitTotals, lines: 
     shared_by = hours_shared([said.get(line.pk) for line in agreed])
     for line, share in zip(agreed, shares, strict=True):
         _entry_write(visit, line, share, facts, shared_by)
+    minutes_keep(visit, shares, lines)
+
+
+def minutes_keep(visit: Visit, shares: list[LineShare], booked: Sequence[LineBooked]) -> None:
+    """Let the minutes of each line be learnt from; lines that the crew did not name share what they did not book."""
+    said = {line.line_id for line in booked if line.minutes is not None}
+    open_lines = sum(share.line_id not in said for share in shares)
+    spent = {
+        share.line_id: (share.on_site_minutes, 1 if share.line_id in said else max(1, open_lines)) for share in shares
+    }
+    minutes_book(bookings_of([(visit, spent)]))
 
 
 def visit_lines_write(

@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
+from routing.demo.domain.conditions import conditions_of_house
 from routing.demo.domain.offer import TRUTHS, LineSpec
 
 NOISE_SIGMA = 0.18  # spread of a job's real minutes around what they should be
@@ -85,9 +86,10 @@ def planted_truth(history: Iterable[PastJob]) -> dict[str, TrueRate]:
     }
 
 
-def done_line(rng: random.Random, spec: LineSpec, *, pace_percent: int) -> PastLine:
-    """How a line turned out with a crew: the truth of the service and the crew, and chance on top."""
-    expected = spec.estimated_minutes * TRUTHS[spec.service].true_time_percent * pace_percent / 10_000
+def done_line(rng: random.Random, spec: LineSpec, *, pace_percent: int, house: int) -> PastLine:
+    """How a line turned out with a crew: the truth of the service, the crew and the house, and chance on top."""
+    place = conditions_of_house(house).true_time_percent / 100
+    expected = spec.estimated_minutes * TRUTHS[spec.service].true_time_percent * pace_percent / 10_000 * place
     factor = rng.lognormvariate(-NOISE_SIGMA * NOISE_SIGMA / 2, NOISE_SIGMA)  # its mean is 1
     return PastLine(spec, expected, max(5, round(expected * factor)))
 

@@ -51,7 +51,7 @@ TRUTHS = {
     "house_wash": Truth(102, ABOVE),
     "concrete": Truth(85, ABOVE),
     "gutter_clearing": Truth(88, ABOVE),
-    "deck_wash": Truth(117, ABOVE),  # by little
+    "deck_wash": Truth(110, ABOVE),  # by little
     "chalk_removal": Truth(124, BELOW),
     "gutter_brightening": Truth(84, BELOW),
     "roof_wash": Truth(100, TOO_FEW),

@@ -150,7 +150,7 @@ def _drive_route(
 def _done_lines(rng: random.Random, booked: Booked, crew: CrewSpec) -> tuple[PastLine, ...]:
     if booked.callback_of:
         return (callback_line(rng, booked.lines[0]),)
-    return tuple(done_line(rng, line, pace_percent=crew.pace_percent) for line in booked.lines)
+    return tuple(done_line(rng, line, pace_percent=crew.pace_percent, house=booked.house) for line in booked.lines)
 
 
 def _best_order(route: Sequence[Booked], roads: Roads) -> list[Booked]:

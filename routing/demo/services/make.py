@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import asdict, dataclass
-from datetime import date
+from datetime import date, timedelta
 from pathlib import Path
 
 from django.conf import settings
@@ -16,6 +16,7 @@ from jobs.work.choices import JobState
 from jobs.work.models import Job, ServiceInterval, Visit
 from pricing.earnings.domain.driving import driving_shares
 from pricing.earnings.models import EarningEntry
+from pricing.minutes.services import history_replay, model_fit
 from routing.demo.domain.company import next_working_day
 from routing.demo.domain.history import TrueRate, planted_truth
 from routing.demo.domain.offer import Offers
@@ -40,6 +41,7 @@ from shared.events.services import event_record
 
 MADE = "demo.made"
 SEED = 1
+REPLAYED_DAYS = 150  # for these the minutes page shows what was expected before the work
 MAY_MAKE_DEMO = ("config.settings.embedded", "config.settings.test")
 
 
@@ -118,6 +120,8 @@ def _make(*, today: date, seed: int) -> None:
     unplaced = frozenset(job.house for job in story.open_jobs if not job.has_place)
     rows = Rows.of(houses_store(base, unplaced), offers)
     past_store(rows, story)
+    history_replay(since=today - timedelta(days=REPLAYED_DAYS), until=today)
+    model_fit(today=today)
     open_jobs_store(rows, story.open_jobs)
     reminders_store(company, today=today)
     walkthroughs_store(today=today, seed=seed)

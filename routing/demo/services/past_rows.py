@@ -11,14 +11,18 @@ from jobs.walkthroughs.models import ChalkReading
 from jobs.work.choices import JobState
 from jobs.work.domain.booking import LineAgreed, LineBooked, LineShare, VisitTotals, split_visit
 from jobs.work.domain.intervals import next_due
+from jobs.work.minutes import bookings_of
 from jobs.work.models import Job, JobLine, ServiceInterval, Visit, VisitLine
 from jobs.work.selectors import booking_facts
+from pricing.catalogue.domain import Access, Soil
 from pricing.catalogue.models import Service
 from pricing.earnings.choices import EntryKind
 from pricing.earnings.domain.facts import BookingFacts, hours_shared
 from pricing.earnings.models import EarningEntry
 from pricing.earnings.services import entries_record
+from pricing.minutes.services import conditions_import, minutes_import
 from routing.demo.domain.company import CREWS, WAGE_BURDEN_PERCENT
+from routing.demo.domain.conditions import conditions_of_house
 from routing.demo.domain.history import PastJob
 from routing.demo.domain.offer import LineSpec, Offers
 from routing.demo.domain.world import Story
@@ -91,6 +95,18 @@ def past_store(rows: Rows, story: Story) -> None:
     Event.objects.bulk_create((_done_event(past, job) for past, job in zip(story.jobs, jobs, strict=True)), BATCH)
     ServiceInterval.objects.bulk_create(_intervals(rows, story), BATCH)
     ChalkReading.objects.bulk_create(_readings(rows, story), BATCH)
+    conditions_import({job.pk: _conditions(past.house) for past, job in zip(story.jobs, jobs, strict=True)})
+    minutes_import(bookings_of((visit, _minutes_of(part)) for _past, _job, visit, _lines, part in worked))
+
+
+def _conditions(house: int) -> tuple[Access, Soil]:
+    found = conditions_of_house(house)
+    return found.access, found.soil
+
+
+def _minutes_of(shares: Sequence[LineShare]) -> dict[int, tuple[int, int]]:
+    """The demo's crews book the minutes of each line."""
+    return {share.line_id: (share.on_site_minutes, 1) for share in shares}
 
 
 def _jobs(rows: Rows, past: Sequence[PastJob]) -> list[Job]:
