@@ -367,7 +367,7 @@ def test_many_rows_with_few_queries(wash):
     with CaptureQueriesContext(connection) as queries:
         report = take("Cust No,Service,Qty,Price,Minutes,Done\n" + rows)
     assert report.created == 600, problems(report)
-    assert len(queries) <= 3 * 44
+    assert len(queries) <= 3 * 48
     assert ServiceInterval.objects.filter(last_done_on=date(2024, 5, 13)).count() == 200
 
 
