@@ -7,8 +7,8 @@ from typing import Any
 
 from django.utils.translation import gettext as _
 
+from pricing.catalogue.choices import Unit
 from pricing.catalogue.domain import HourlyTargetTerms, RateTerms
-from pricing.catalogue.models import Unit
 from pricing.catalogue.selectors import rate_terms, target_on
 from pricing.estimates.domain.card import line_materials_cents, line_price_cents
 from pricing.estimates.domain.money import LineCosts, LinePrice, Totals, line_prices, totals_of

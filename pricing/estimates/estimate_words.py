@@ -7,7 +7,8 @@ from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext as translated  # not for the extraction of texts
 
-from pricing.catalogue.models import Service, Unit
+from pricing.catalogue.choices import Unit
+from pricing.catalogue.models import Service
 from pricing.estimates.models import Estimate, EstimateLine
 from pricing.estimates.selectors import OptionView, option_views
 from shared import clock

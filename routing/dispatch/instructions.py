@@ -19,7 +19,7 @@ from jobs.walkthroughs.domain import step_text
 from jobs.walkthroughs.models import ChalkReading, Finding, FindingKind
 from jobs.work.domain.reactions import NEVER_TOGETHER
 from jobs.work.models import Job, JobLine
-from pricing.catalogue.models import Unit
+from pricing.catalogue.choices import Unit
 
 LEAD_RULES_BEFORE_YEAR = 1978
 PAINTED = {Material.PAINTED_WOOD, Material.OTHER}

@@ -12,7 +12,8 @@ from jobs.walkthroughs.selectors.places import place_facts
 from jobs.work.models import Job
 from jobs.work.selectors import job_get
 from jobs.work.services import NewLine, job_create
-from pricing.catalogue.models import Service, Unit
+from pricing.catalogue.choices import Unit
+from pricing.catalogue.models import Service
 from pricing.estimates.calculation import Calculation, estimate_reckon
 from pricing.estimates.inputs import PlaceFacts, WallFacts, WantedLine
 from pricing.estimates.models import Estimate

@@ -15,7 +15,7 @@ from jobs.walkthroughs.selectors import latest_readings, newest_findings
 from jobs.walkthroughs.words import chalk_is_left, reading_words
 from jobs.work.models import Job, JobLine
 from jobs.work.selectors import last_removals
-from pricing.catalogue.models import Unit
+from pricing.catalogue.choices import Unit
 from routing.dispatch.cautions import first_words, general_cautions, stop_cautions
 from routing.dispatch.instructions import Found, line_steps, walls_of
 from routing.dispatch.load_out import load_out, service_name
