@@ -91,7 +91,7 @@ def _blocks(count: int) -> Iterator[tuple[slice, slice]]:
 def _ask_valhalla(
     session: requests.Session, url: str, sources: Sequence[Point], targets: Sequence[Point], seconds: float
 ) -> Block:
-    body = {
+    body: Any = {
         "costing": "auto",
         "units": "kilometers",
         "verbose": True,
