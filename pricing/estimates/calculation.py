@@ -1,6 +1,6 @@
 """An estimate reckoned from what is known: reads the rate card and the target, writes nothing."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
@@ -8,14 +8,15 @@ from typing import Any
 from django.utils.translation import gettext as _
 
 from pricing.catalogue.choices import Unit
-from pricing.catalogue.domain import HourlyTargetTerms, RateTerms
-from pricing.catalogue.selectors import rate_terms, target_on
+from pricing.catalogue.domain import HourlyTargetTerms
+from pricing.catalogue.selectors import target_on
 from pricing.estimates.domain.card import line_materials_cents, line_price_cents
 from pricing.estimates.domain.money import LineCosts, LinePrice, Totals, line_prices, totals_of
 from pricing.estimates.domain.options import additions, cumulative_options
 from pricing.estimates.domain.outlook import Outlook, outlook_of
 from pricing.estimates.expected import ExpectedMinutes, line_expected
 from pricing.estimates.inputs import DriveFacts, PlaceFacts, WallFacts, WantedLine
+from pricing.minutes.selectors import Forecaster, forecaster_on
 from shared.errors import Refused
 
 WALL_KIND_FACE = "face"
@@ -78,16 +79,18 @@ def estimate_reckon(
 ) -> Calculation:
     """Minutes, prices and options for what is wanted at a place, by the card and target in force on a day.
 
+    The minutes are those learnt from jobs done before that day; the card's own where nothing was learnt.
+
     `options` hold positions of lines; None: what is not offered separately, and then each separate line added in turn.
     Raises Refused for nothing wanted, a service that is not on the card, a quantity that nobody knows and options that
     cannot be; NoTargetYet.
     """
     if not wanted:
         raise Refused(_("Say which services."))
-    target, rates = target_on(on=on), rate_terms(on=on)
+    target, forecaster = target_on(on=on), forecaster_on(on=on, done_before=on)
     chosen = _options(wanted, options)
     added = _additions(wanted, chosen)
-    drafts = [_line(line, place, rates, is_addition) for line, is_addition in zip(wanted, added, strict=True)]
+    drafts = [_line(line, place, forecaster, is_addition) for line, is_addition in zip(wanted, added, strict=True)]
     costs = [
         LineCosts(draft["expected"].minutes, draft["materials_cents"], draft["card_price_cents"]) for draft in drafts
     ]
@@ -116,8 +119,8 @@ def _additions(wanted: Sequence[WantedLine], options: Sequence[Sequence[int]]) -
     return additions([line.service.code for line in wanted], options)
 
 
-def _line(wanted: WantedLine, place: PlaceFacts, rates: Mapping[str, RateTerms], is_addition: bool) -> dict[str, Any]:
-    rate = rates.get(wanted.service.code)
+def _line(wanted: WantedLine, place: PlaceFacts, forecaster: Forecaster, is_addition: bool) -> dict[str, Any]:
+    rate = forecaster.rates.get(wanted.service.code)
     if rate is None:
         words = _("%(service)s is not on the rate card in force.")
         raise Refused(words % {"service": wanted.service.name}, service=wanted.service.code)
@@ -128,7 +131,7 @@ def _line(wanted: WantedLine, place: PlaceFacts, rates: Mapping[str, RateTerms],
         "wanted": wanted,
         "quantity": quantity,
         "is_addition": is_addition,
-        "expected": line_expected(rate, quantity, place, walls, is_addition=is_addition),
+        "expected": line_expected(rate, quantity, place, walls, is_addition=is_addition, model=forecaster.model),
         "card_price_cents": line_price_cents(least, quantity),
         "materials_cents": line_materials_cents(rate, quantity),
     }

@@ -1,6 +1,6 @@
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from functools import lru_cache
 from typing import Any
 
@@ -41,13 +41,13 @@ def forecaster_on(*, on: date, done_before: date | None = None) -> Forecaster:
     rows = LearntMinutes.objects.all()
     if done_before is not None:
         rows = rows.filter(done_before__lte=done_before)
-    row = rows.only("pk").order_by("-done_before", "-pk").first()
-    return Forecaster(rate_terms(on=on), _model(row.pk) if row else None, row.pk if row else None)
+    row = rows.only("pk", "fitted_at").order_by("-done_before", "-pk").first()
+    return Forecaster(rate_terms(on=on), _model(row.pk, row.fitted_at) if row else None, row.pk if row else None)
 
 
 @lru_cache(maxsize=4)
-def _model(pk: int) -> MinutesModel:
-    """A row never changes, so what was read once stays true."""
+def _model(pk: int, fitted_at: datetime) -> MinutesModel:
+    """A row never changes, so what was read once stays true; another database's row was fitted at another time."""
     return model_from_json(LearntMinutes.objects.values_list("content", flat=True).get(pk=pk))
 
 
