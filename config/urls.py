@@ -11,6 +11,7 @@ PAGES = [
     "shared.outbox.urls",
     "pricing.catalogue.urls",
     "pricing.estimates.urls",
+    "pricing.minutes.urls",
     "pricing.earnings.urls",
     "pricing.costs.urls",
     "pricing.triage.urls",
