@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from pricing.catalogue.choices import Unit
 from pricing.catalogue.domain import RateTerms
 from pricing.estimates.domain.spread import MinutesSpread, spread_from_quantiles
 from pricing.estimates.inputs import PlaceFacts, WallFacts
@@ -44,14 +45,16 @@ def line_expected(
 ) -> ExpectedMinutes:
     """What the company's own jobs have shown, or the rate card where there is no model or no history.
 
-    `walls` are those that are worked on. An addition has no set-up of its own: its quantiles shrink in proportion.
+    `walls` are those that are worked on; chalk and material count for work on walls alone, as jobs are learnt from.
+    An addition has no set-up of its own: its quantiles shrink in proportion.
     """
+    on_walls = walls if rate.unit == Unit.WALL_SQFT else ()
     features = JobFeatures(
         service_code=rate.service_code,
         quantity=quantity,
         storeys=place.storeys,
-        chalk_reading=chalk_of(walls),
-        material=material_of(walls),
+        chalk_reading=chalk_of(on_walls),
+        material=material_of(on_walls),
     )
     forecast = expected_minutes(features, rate, model)
     setup = rate.setup_minutes if is_addition else 0
@@ -71,10 +74,8 @@ def _whole(minutes: float) -> int:
 
 
 def chalk_of(walls: Sequence[WallFacts]) -> float | None:
-    """The mean of the readings that are known, by area; None where nobody looked."""
-    read = [(wall.chalk, wall.area_sqft or 1) for wall in walls if wall.chalk is not None]
-    area = sum(sqft for _chalk, sqft in read)
-    return sum(chalk * sqft for chalk, sqft in read) / area if read else None
+    """The worst of the readings that are known, as jobs are learnt from; None where nobody looked."""
+    return max((wall.chalk for wall in walls if wall.chalk is not None), default=None)
 
 
 def material_of(walls: Sequence[WallFacts]) -> str:
