@@ -8,6 +8,7 @@ import numpy as np
 
 from .compiled import Day, prefix_state
 from .model import (
+    BREAK_CLOSE,
     BREAK_OPEN,
     FIXED_TICKS,
     METRE_TICKS,
@@ -18,11 +19,13 @@ from .model import (
     Ints,
     Model,
 )
-from .pricing_kernel import Root, skipping_excess
+from .bounds_kernel import Root
+from .pricing_kernel import skipping_excess
 
 ALWAYS = 10**17
-STEPS = 150
+STEPS = 720
 MOST_STEPS = 4096
+SHARPEST = 5
 MOST_PLACES_FOR_TRIANGLES = 1200
 
 
@@ -63,6 +66,43 @@ class ClassPricing:
         self.grain = max(1, min(coarsest, least))
         fits = (span + 1) // self.grain <= MOST_STEPS
         self.bounded = fits and least >= 1 and len(group.jobs) > 0
+        self.sharpness = 2
+        """Size of the ng-sets of the completion bounds."""
+        self.kinds = np.zeros(0, np.int64)
+        """Capacities that pricing watches: those that a route has been found to break."""
+
+    @cached_property
+    def scarce(self) -> Ints:
+        """Capacities that some route of the shift's length might break.
+
+        Each job takes its time on site and at least the shortest drive to it, so the most that fits into
+        the shift is a fractional knapsack (Dantzig, "Discrete-variable extremum problems", Operations
+        Research 1957); a capacity that holds even that need not be watched.
+        """
+        day, crew, jobs = self._day, self.group.crew, self.group.jobs
+        minutes = day.service[crew, jobs] + self._shortest_drives()
+        fill = [_most_used(day.uses[jobs, kind], minutes, self.span) for kind in range(day.uses.shape[1])]
+        over = self._load + np.array(fill, np.int64).reshape(-1) > day.capacity[crew]
+        return np.flatnonzero(over).astype(np.int64)
+
+    def _shortest_drives(self) -> Ints:
+        """[jobs] least minutes of a drive to each job from the root or another job."""
+        day, jobs = self._day, self.group.jobs
+        places = np.append(day.job_place[jobs], self._state[2])
+        drives = day.minutes[np.ix_(places, day.job_place[jobs])].copy()
+        np.fill_diagonal(drives, NEVER)
+        return drives.min(axis=0, initial=NEVER)
+
+    def sharpen(self) -> None:
+        """Let the next completion bounds remember more."""
+        self.sharpness = min(self.sharpness + 1, SHARPEST)
+
+    def watch_broken(self, route: Sequence[int]) -> bool:
+        """Watch the capacities that this route breaks from now on; whether there were any."""
+        load = self._day.uses[list(route)].sum(axis=0)
+        broken = np.flatnonzero(load > self._day.capacity[self.group.crew])
+        self.kinds = np.union1d(self.kinds, broken).astype(np.int64)
+        return len(broken) > 0
 
     @cached_property
     def possible(self) -> bool:
@@ -123,14 +163,34 @@ def _slack(day: Day, k: int, excess: Ints | None) -> Ints:
     """How far below its price a job may lie and still help a route by being on the way.
 
     Leaving a stop out never makes a route late if the drive past it takes no longer than going
-    there, working and going on; with a break to place, than either leg alone with the work. Then
-    the job can only save metres, and by no more than the tables break the triangle inequality.
-    Where that cannot be said, the job is never left aside.
+    there, working and going on. A break that was taken at the stop is then taken before the drive past
+    it, or after it; the later of the two may begin in time if no drive is longer than the window for
+    the beginning. Else the drive must be no longer than either leg alone with the work. Then the job
+    can only save metres, and by no more than the tables break the triangle inequality. Where that
+    cannot be said, the job is never left aside.
     """
     if excess is None:
         return np.full(len(day.job_place), ALWAYS)
     around, service = excess[day.job_place], day.service[k]
     safe = around[:, 0] <= service
-    if day.crew[k, BREAK_OPEN] < NEVER:
+    window = day.crew[k, BREAK_CLOSE] - day.crew[k, BREAK_OPEN]
+    if day.crew[k, BREAK_OPEN] < NEVER and longest_drive(day) > window:
         safe &= (around[:, 1] <= service) & (around[:, 2] <= service)
     return np.where(safe, around[:, 3] * day.crew[k, METRE_TICKS], ALWAYS)
+
+
+def longest_drive(day: Day) -> int:
+    """Minutes of the longest drive that can be made."""
+    return int(day.minutes[day.minutes < NEVER].max(initial=0))
+
+
+def _most_used(uses: Ints, minutes: Ints, span: int) -> int:
+    """The most that jobs which fit into the span can use, the last of them in part; rounded up."""
+    total, left = 0.0, float(span)
+    for job in np.argsort(-uses / np.maximum(minutes, 1e-9), kind="stable").tolist():
+        share = min(1.0, left / max(float(minutes[job]), 1e-9))
+        total += share * float(uses[job])
+        left -= share * float(minutes[job])
+        if left <= 0:
+            break
+    return int(total) + 1

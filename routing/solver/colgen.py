@@ -1,28 +1,37 @@
 """Column generation: prices from the linear program, better routes at these prices, and a bound.
 
-For any prices p >= 0 of the jobs, no plan is worth more than
+For any prices p >= 0 of the jobs and c >= 0 of the cuts, no plan is worth more than
 
-    sum over jobs of p_j  +  sum over classes of size x max(0, most that a route is worth at p)
+    sum of p_j  +  sum of c_i  +  sum over classes of size x max(0, most that a route is worth at p and c)
 
-(Lagrange: paying p_j for each job not done can only help). Pricing gives the second part for
-ng-routes, which are more than the real routes, so the bound is valid at every round, whatever the
-linear program says; all of it is whole ticks, so no rounding enters.
+(Lagrange: paying p_j for each job not done can only help, and no plan uses a cut up more than once).
+Pricing gives the last part for ng-routes, which are more than the real routes, so the bound is valid at
+every round, whatever the linear program says; all of it is whole ticks, so no rounding enters.
+
+The program's own prices swing wildly while it knows few routes. So routes are priced between them and
+the prices of the best bound (Wentges, "Weighted Dantzig-Wolfe decomposition for linear mixed-integer
+programming", International Transactions in Operational Research 1997).
 """
 
-from collections.abc import Callable, Iterable
+import os
+from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
 
 from .classes import ClassPricing, crew_classes
 from .compiled import Day
+from .cuts import MOST_CUTS, MOST_NEW_CUTS, Cut, cut_prices, violated
 from .master import Column, Master, Prices
 from .model import Ints, Model
 from .pricing import Priced, best_routes
-from .pricing_kernel import Words
+from .pricing_kernel import CutPrices, Words
 
 NG_SIZE = 8
 MOST_NEW = 40
+TOWARDS_BOUND = 0.6
+"""How far the prices are drawn from the program's own to those of the best bound."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +42,26 @@ class BoundAt:
     jobs: Ints
     groups: Ints
     """[group] the most that a route of the class is worth at these prices, or 0."""
+    cuts: tuple[tuple[Cut, int], ...]
+    """Cuts and their prices."""
+
+    def reduced(self, column: Column) -> int:
+        """Ticks that a route is worth at these prices, at most; a route may not forget a cut."""
+        due = sum(price * cut.whole_share(column.jobs) for cut, price in self.cuts)
+        return column.ticks - int(self.jobs[list(column.jobs)].sum()) - due
+
+
+@dataclass(frozen=True, slots=True)
+class _Point:
+    """Prices at which routes are looked for."""
+
+    jobs: Ints
+    groups: Ints
+    cuts: tuple[tuple[Cut, int], ...]
+
+    def due(self, route: Sequence[int]) -> int:
+        """What a route pays for its jobs and cuts."""
+        return int(self.jobs[list(route)].sum()) + sum(price * cut.share(route) for cut, price in self.cuts)
 
 
 class ColumnGeneration:
@@ -49,6 +78,9 @@ class ColumnGeneration:
         self.keeps = ng_sets(model, day, NG_SIZE)
         self._index: dict[tuple[int, tuple[int, ...]], int] = {}
         self._master = Master(model.job_count, self.sizes)
+        self._drawn = TOWARDS_BOUND
+        self._fixed = frozenset(job for prefix in model.prefix for job in prefix)
+        self._threads = ThreadPoolExecutor(len(os.sched_getaffinity(0)))
         self.rounds = 0
 
     def add(self, group: int, route: tuple[int, ...], ticks: int) -> bool:
@@ -73,17 +105,21 @@ class ColumnGeneration:
         """Prices, then new routes for each class. False when no class has a better route."""
         self.rounds += 1
         self.prices = prices = self._master.prices()
-        results, grown = [], False
-        for g, pricing in enumerate(self.groups):
-            if over():
-                return True
-            floor = int(prices.groups[g])
-            priced = best_routes(pricing, self.day, self.keeps, prices.jobs, floor, MOST_NEW)
-            results.append(priced)
-            for route, worth in priced.routes:
-                grown |= self.add(g, route, worth + int(prices.jobs[list(route)].sum()))
-        self._improve_bound(prices.jobs, results)
-        return grown
+        own = _Point(prices.jobs, prices.groups, _priced(self._master.cuts, prices.cuts))
+        at = self._drawn_to_bound(own)
+        priced = self._price_classes(at, over)
+        if priced is None:
+            return True
+        grown = False
+        for g, result in enumerate(priced):
+            for route, worth in result.routes:
+                ticks = worth + at.due(route)
+                better = ticks - own.due(route) > own.groups[g]
+                grown |= self.add(g, route, ticks) and better
+        self._improve_bound(at, priced)
+        settled = at is own and not grown
+        self._drawn = TOWARDS_BOUND if grown else 0.0
+        return not settled
 
     def break_cycles(self) -> bool:
         """Forbid the cycles of the routes in the linear program; False if it uses none."""
@@ -100,11 +136,57 @@ class ColumnGeneration:
                 del self._index[key]
         return True
 
-    def _improve_bound(self, jobs: Ints, results: Iterable[Priced]) -> None:
+    def cut(self) -> bool:
+        """Cut the solution of the linear program off; False if no cut does or there are too many."""
+        assert self.prices is not None
+        self._master.drop_idle_cuts()
+        used = [(self.columns[i].jobs, share) for i, share in self.prices.used]
+        most = min(MOST_NEW_CUTS, MOST_CUTS - len(self._master.cuts))
+        cuts = violated(used, self._fixed, most)
+        for cut in cuts:
+            self._master.cut(cut)
+        return len(cuts) > 0
+
+    def _drawn_to_bound(self, own: _Point) -> _Point:
+        if self.best is None or not self._drawn:
+            return own
+        share, best = self._drawn, self.best
+        theirs, ours = dict(best.cuts), dict(own.cuts)
+        mixed = {cut: round(share * theirs.get(cut, 0) + (1 - share) * ours.get(cut, 0)) for cut in self._master.cuts}
+        return _Point(
+            np.rint(share * best.jobs + (1 - share) * own.jobs).astype(np.int64),
+            np.rint(share * best.groups + (1 - share) * own.groups).astype(np.int64),
+            tuple((cut, price) for cut, price in mixed.items() if price > 0),
+        )
+
+    def _price_classes(self, at: _Point, over: Callable[[], bool]) -> list[Priced] | None:
+        """All classes at once on the processor's cores, in a fixed order; None if time is over."""
+        cuts = kernel_cuts(at.cuts, self.model.job_count)
+
+        def priced(g: int) -> Priced | None:
+            if over():
+                return None
+            return best_routes(self.groups[g], self.day, self.keeps, at.jobs, cuts, int(at.groups[g]), MOST_NEW)
+
+        results = list(self._threads.map(priced, range(len(self.groups))))
+        complete = [result for result in results if result is not None]
+        return complete if len(complete) == len(results) else None
+
+    def _improve_bound(self, at: _Point, results: Sequence[Priced]) -> None:
         worths = np.array([max(0, priced.most_ticks) for priced in results], np.int64)
-        ticks = int(jobs.sum()) + sum(int(worth) * size for worth, size in zip(worths, self.sizes, strict=True))
+        ticks = int(at.jobs.sum()) + sum(price for _, price in at.cuts)
+        ticks += sum(int(worth) * size for worth, size in zip(worths, self.sizes, strict=True))
         if self.best is None or ticks < self.best.ticks:
-            self.best = BoundAt(ticks, jobs, worths)
+            self.best = BoundAt(ticks, at.jobs, worths, at.cuts)
+
+
+def _priced(cuts: Sequence[Cut], prices: Ints) -> tuple[tuple[Cut, int], ...]:
+    return tuple((cut, price) for cut, price in zip(cuts, prices.tolist(), strict=True) if price > 0)
+
+
+def kernel_cuts(cuts: Sequence[tuple[Cut, int]], job_count: int, *, forgetful: bool = True) -> CutPrices:
+    """Cuts and their prices as pricing takes them."""
+    return cut_prices([cut for cut, _ in cuts], [price for _, price in cuts], job_count, forgetful=forgetful)
 
 
 def ng_sets(model: Model, day: Day, size: int) -> Words:

@@ -65,76 +65,97 @@ def day_of(model: Model, gain: Ints) -> Day:
     )
 
 
+class Hours(NamedTuple):
+    """A crew's day as plain numbers.
+
+    What is called millions of times takes these: a whole Day, or a row of `crew` as an array of its own,
+    costs more to hand on (in counted references) than the work that is then done with it.
+    """
+
+    start: int
+    end: int
+    break_open: int
+    break_close: int
+    break_minutes: int
+    break_unpaid: int
+    minute_ticks: int
+    overtime_after: int
+    overtime_ticks: int
+
+
 @njit(cache=True)
-def begin(day: Day, job: int, ready: int) -> int:
-    """First minute from `ready` on at which work may begin; NEVER where no window is left."""
-    for w in range(day.window_open.shape[1]):
-        if ready <= day.window_close[job, w]:
-            return max(ready, day.window_open[job, w])
+def hours_of(day: Day, k: int) -> Hours:
+    """The hours of crew k."""
+    return Hours(
+        day.crew[k, SHIFT_START],
+        day.crew[k, SHIFT_END],
+        day.crew[k, BREAK_OPEN],
+        day.crew[k, BREAK_CLOSE],
+        day.crew[k, BREAK_MINUTES],
+        day.crew[k, BREAK_UNPAID],
+        day.crew[k, MINUTE_TICKS],
+        day.crew[k, OVERTIME_AFTER],
+        day.crew[k, OVERTIME_TICKS],
+    )
+
+
+@njit(cache=True)
+def done_at(opens: Ints, closes: Ints, job: int, minutes: int, ready: int) -> int:
+    """When work of so many minutes that begins in one of the job's windows, from `ready` on, is done.
+
+    NEVER where no window is left.
+    """
+    if ready >= NEVER:
+        return NEVER
+    for w in range(opens.shape[1]):
+        if ready <= closes[job, w]:
+            return min(max(ready, opens[job, w]) + minutes, NEVER)
     return NEVER
 
 
 @njit(cache=True)
-def rested_ready(crew: Ints, fresh: int, rested: int, drive: int) -> int:
+def rested_ready(hours: Hours, fresh: int, rested: int, drive: int) -> int:
     """When a crew with its break behind it can be ready at the end of a drive."""
     ready = rested + drive
     if fresh < NEVER:
-        before = max(fresh, crew[BREAK_OPEN])
-        if before <= crew[BREAK_CLOSE]:
-            ready = min(ready, before + crew[BREAK_MINUTES] + drive)
-        after = max(fresh + drive, crew[BREAK_OPEN])
-        if after <= crew[BREAK_CLOSE]:
-            ready = min(ready, after + crew[BREAK_MINUTES])
+        before = max(fresh, hours.break_open)
+        if before <= hours.break_close:
+            ready = min(ready, before + hours.break_minutes + drive)
+        after = max(fresh + drive, hours.break_open)
+        if after <= hours.break_close:
+            ready = min(ready, after + hours.break_minutes)
     return min(ready, NEVER)
 
 
 @njit(cache=True)
-def work(day: Day, k: int, job: int, ready: int) -> int:
-    """When the job is finished if the crew is ready then."""
-    if ready >= NEVER:
-        return NEVER
-    return min(begin(day, job, ready) + day.service[k, job], NEVER)
-
-
-@njit(cache=True)
-def step(day: Day, k: int, job: int, fresh: int, rested: int, drive: int) -> tuple[int, int]:
-    """(fresh, rested) finish times after driving to a job and doing it."""
-    ready = rested_ready(day.crew[k], fresh, rested, drive)
-    return work(day, k, job, min(fresh + drive, NEVER)), work(day, k, job, ready)
-
-
-@njit(cache=True)
-def paid_at_end(crew: Ints, fresh: int, rested: int, drive: int) -> int:
+def paid_at_end(hours: Hours, fresh: int, rested: int, drive: int) -> int:
     """Paid minutes after the drive to the end, or -1 where the day's rules cannot be kept."""
     back = fresh + drive
-    if back < crew[BREAK_OPEN]:
-        return back - crew[SHIFT_START] if back <= crew[SHIFT_END] else -1
-    back = rested_ready(crew, fresh, rested, drive)
-    if back > crew[SHIFT_END]:
+    if back < hours.break_open:
+        return back - hours.start if back <= hours.end else -1
+    back = rested_ready(hours, fresh, rested, drive)
+    if back > hours.end:
         return -1
-    return back - crew[SHIFT_START] - crew[BREAK_UNPAID]
+    return back - hours.start - hours.break_unpaid
 
 
 @njit(cache=True)
-def time_cost(crew: Ints, paid: int) -> int:
+def time_cost(hours: Hours, paid: int) -> int:
     """Ticks of the paid minutes, overtime included."""
-    over = max(0, paid - crew[OVERTIME_AFTER])
-    return crew[MINUTE_TICKS] * paid + crew[OVERTIME_TICKS] * over
+    return hours.minute_ticks * paid + hours.overtime_ticks * max(0, paid - hours.overtime_after)
 
 
 @njit(cache=True)
 def prefix_state(day: Day, k: int, start: int, prefix: Ints) -> tuple[int, int, int, int]:
     """(fresh, rested, place, metres) after the fixed first stops."""
-    fresh, rested, place, metres = day.crew[k, SHIFT_START], NEVER, start, 0
+    hours = hours_of(day, k)
+    fresh, rested, place, metres = hours.start, NEVER, start, 0
     for job in prefix:
         there = day.job_place[job]
-        fresh, rested = step(day, k, job, fresh, rested, day.minutes[place, there])
+        drive = day.minutes[place, there]
+        ready = rested_ready(hours, fresh, rested, drive)
+        fresh = done_at(day.window_open, day.window_close, job, day.service[k, job], fresh + drive)
+        rested = done_at(day.window_open, day.window_close, job, day.service[k, job], ready)
         metres += day.metres[place, there]
         place = there
     return fresh, rested, place, metres
-
-
-@njit(cache=True)
-def end_drive(day: Day, k: int, place: int) -> int:
-    """Minutes from a place to the crew's end."""
-    return day.minutes[place, day.crew[k, END]]

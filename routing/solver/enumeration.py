@@ -10,14 +10,11 @@ from collections.abc import Iterator
 import numpy as np
 
 from .classes import ClassPricing
-from .colgen import BoundAt
+from .colgen import BoundAt, kernel_cuts
 from .compiled import Day
 from .master import Column
-from .model import Ints
-from .pricing import NO_BOUNDS, trace
-from .pricing_kernel import DONE, TO_SAME, Labels, completion_bounds, price
-
-MOST_STEPS = 700
+from .pricing import completions, trace
+from .pricing_kernel import DONE, TO_SAME, Labels, price
 
 
 def routes_within(
@@ -31,7 +28,7 @@ def routes_within(
         labels = _labels(pricing, day, bound, int(bound.groups[g]) - gap, most_labels)
         if labels is None:
             return None
-        columns.extend(_columns(g, pricing, labels, bound.jobs))
+        columns.extend(_columns(g, pricing, labels, bound))
         if len(columns) > most_routes:
             return None
     return columns
@@ -39,19 +36,19 @@ def routes_within(
 
 def _labels(pricing: ClassPricing, day: Day, bound: BoundAt, target: int, most_labels: int) -> Labels | None:
     root, reduced, jobs = pricing.root(bound.jobs), pricing.reduced(bound.jobs), pricing.group.jobs
-    grain = min(pricing.grain, max(1, pricing.span // MOST_STEPS))
-    bounds, ceiling = NO_BOUNDS, target
-    if pricing.bounded:
-        bounds, ceiling = completion_bounds(day, root, reduced, jobs, grain)
     words = (len(day.job_place) + 63) // 64
     keeps = np.full((len(day.job_place), words), ~np.uint64(0))
+    bounds, ceiling = completions(pricing, day, root, reduced, jobs, keeps, pricing.sharpness)
     if ceiling < target:
         jobs = jobs[:0]
-    labels = price(day, root, reduced, jobs, keeps, bounds, grain, target, TO_SAME, -1, most_labels, most_labels)
+    cuts = kernel_cuts(bound.cuts, len(day.job_place), forgetful=False)
+    labels = price(
+        day, root, reduced, jobs, keeps, pricing.scarce, cuts, bounds, target, TO_SAME, -1, most_labels, most_labels
+    )
     return labels if labels.status == DONE else None
 
 
-def _columns(g: int, pricing: ClassPricing, labels: Labels, prices: Ints) -> Iterator[Column]:
+def _columns(g: int, pricing: ClassPricing, labels: Labels, bound: BoundAt) -> Iterator[Column]:
     if not len(labels.ends):
         return
     order = np.argsort(-labels.worth, kind="stable")
@@ -59,4 +56,5 @@ def _columns(g: int, pricing: ClassPricing, labels: Labels, prices: Ints) -> Ite
     for index in np.sort(firsts).tolist():
         at = order[index]
         route = (*pricing.group.prefix, *trace(labels, int(labels.ends[at])))
-        yield Column(g, route, int(labels.worth[at]) + int(prices[list(route)].sum()))
+        paid = int(bound.jobs[list(route)].sum()) + sum(price * cut.whole_share(route) for cut, price in bound.cuts)
+        yield Column(g, route, int(labels.worth[at]) + paid)

@@ -11,6 +11,7 @@ from datetime import timedelta
 import numpy as np
 from ortools.math_opt.python import mathopt
 
+from .cuts import Cut
 from .model import Ints
 from .money import TICKS_PER_CENT
 
@@ -36,6 +37,8 @@ class Prices:
 
     jobs: Ints
     groups: Ints
+    cuts: Ints
+    """In the order of `Master.cuts`."""
     total_ticks: float
     used: tuple[tuple[int, float], ...]
     """(column, share) of the columns in the solution."""
@@ -54,6 +57,9 @@ class Master:
         self._groups = [self._model.add_linear_constraint(ub=float(size)) for size in sizes]
         self._model.objective.is_maximize = True
         self._columns: list[mathopt.Variable] = []
+        self._routes: list[tuple[int, ...]] = []
+        self._cuts: list[tuple[Cut, mathopt.LinearConstraint]] = []
+        self._cut_prices: Ints = np.zeros(0, np.int64)
         self._engine = mathopt.IncrementalSolver(self._model, mathopt.SolverType.GLOP)
 
     def add(self, column: Column) -> None:
@@ -62,7 +68,30 @@ class Master:
         self._groups[column.group].set_coefficient(variable, 1.0)
         for job in set(column.jobs):
             self._jobs[job].set_coefficient(variable, float(column.jobs.count(job)))
+        for cut, row in self._cuts:
+            if share := cut.share(column.jobs):
+                row.set_coefficient(variable, float(share))
         self._columns.append(variable)
+        self._routes.append(column.jobs)
+
+    @property
+    def cuts(self) -> list[Cut]:
+        """The cuts in force."""
+        return [cut for cut, _ in self._cuts]
+
+    def cut(self, cut: Cut) -> None:
+        row = self._model.add_linear_constraint(ub=1.0)
+        for variable, route in zip(self._columns, self._routes, strict=True):
+            if share := cut.share(route):
+                row.set_coefficient(variable, float(share))
+        self._cuts.append((cut, row))
+
+    def drop_idle_cuts(self) -> None:
+        """Take out the cuts that had no price last time."""
+        for (_, row), price in zip(self._cuts, self._cut_prices, strict=True):
+            if not price:
+                self._model.delete_linear_constraint(row)
+        self._cuts = [entry for entry, price in zip(self._cuts, self._cut_prices, strict=True) if price]
 
     def switch_off(self, index: int) -> None:
         """Take a column out of the program for good."""
@@ -76,9 +105,11 @@ class Master:
         if result.termination.reason != mathopt.TerminationReason.OPTIMAL:
             raise NoPrices(str(result.termination))
         values = result.variable_values(self._columns)
+        self._cut_prices = _whole_ticks(result.dual_values([row for _, row in self._cuts]))
         return Prices(
             _whole_ticks(result.dual_values(self._jobs)),
             _whole_ticks(result.dual_values(self._groups)),
+            self._cut_prices,
             result.objective_value() * TICKS_PER_DOLLAR,
             tuple((i, value) for i, value in enumerate(values) if value > 1e-7),
         )

@@ -1,13 +1,16 @@
 """The search for the best plan and for its proof, taking turns until one of them is done.
 
-1. Annealing finds good routes; every route that it accepts goes into the pool of columns.
+1. Annealing finds good routes; every route that it accepts goes into the pool of columns. It runs beside
+   the exact work, on a thread of its own.
 2. Column generation over the pool gives prices, better routes and a valid bound.
 3. The best choice of whole routes from the pool gives a better plan, from which annealing goes on.
 4. When the gap is small enough, every route within it is listed; the best choice is then optimal.
+5. Until then, cycles are forbidden and cuts added wherever the linear program has settled.
 """
 
-import time
+import threading
 from collections.abc import Callable, Sequence
+from typing import TypeVar
 
 from .colgen import ColumnGeneration
 from .compiled import Day, day_of
@@ -20,10 +23,16 @@ from .money import TICKS_PER_CENT
 from .params import Params
 from .plan import OPTIMAL_GAP
 from .prices import PriceFinder, crew_hour_worth_cents, prices_to_place
-from .search import Search
+from .search import FoundRoute, Search
 from .stopping import Watch
 
 MOST_BONUS = 10**17
+SETTLED = 0.1
+"""The linear program has settled when it differs from the bound by less than this share of the gap."""
+WORTH_LISTING = 0.9
+"""Routes are listed again only when the gap has shrunk to this share of what it was."""
+
+Result = TypeVar("Result")
 
 
 def promise_ticks(model: Model) -> int:
@@ -53,21 +62,20 @@ class Optimiser:
         self.routes, self.value = routes, self.search.best_value
         self.bound: int | None = None
         self.turns = 0
-        self._priced_seconds = 0.0
-        self.proved = False
+        self._stretches = 0
+        self._chosen: Routes | None = None
+        self._listed_gap: float = float("inf")
         self._add_routes(enumerate(map(tuple, routes)))
 
     def run(self, on_turn: Callable[[], None]) -> None:
         """Work until the plan is proved best or the watch says stop; `on_turn` after each step."""
-        converged = False
         while not self._over() and not self.closed:
-            self._anneal_as_long_as_priced()
-            converged = self._timed_price(converged)
-            if converged:
-                self._choose(self.params.pack_seconds)
-                self._list_all()
+            more = self._while_annealing(self._price)
+            if not more or self._settled:
+                self._while_annealing(self._choose_and_list)
+                self._tighten(more)
             elif self.pool.rounds % self.params.choose_rounds == 0 and self.pool.best is not None:
-                self._choose(self.params.early_pack_seconds)
+                self._while_annealing(lambda: self._choose(self.params.early_pack_seconds))
             on_turn()
 
     @property
@@ -111,29 +119,37 @@ class Optimiser:
     def _over(self) -> bool:
         return self._watch.over(self.turns)
 
-    def _anneal_as_long_as_priced(self) -> None:
-        """One stretch of annealing; with a clock more of them, so that neither half of a turn starves."""
-        began = time.monotonic()
-        self._anneal()
+    def _while_annealing(self, work: Callable[[], Result]) -> Result:
+        """Do something while annealing goes on: as long as it takes by the clock, else for one turn's steps."""
+        done, met = threading.Event(), []
         clocked = self._watch.seconds_left() < float("inf")
-        while clocked and time.monotonic() - began < self._priced_seconds and not self._over():
-            self._anneal()
-
-    def _timed_price(self, converged: bool) -> bool:
-        began = time.monotonic()
-        try:
-            return self._price(converged)
-        finally:
-            self._priced_seconds = time.monotonic() - began
-
-    def _anneal(self) -> None:
-        params = self.params
-        at = self.turns % params.cooling_turns / params.cooling_turns
-        cents = params.hot_cents * (params.cold_cents / params.hot_cents) ** at
         self.turns += 1
-        met = self.search.run(params.steps, cents * TICKS_PER_CENT)
-        self._add_routes(met)
+
+        def anneal() -> None:
+            met.extend(self._anneal())
+            while clocked and not done.is_set():
+                met.extend(self._anneal())
+
+        annealing = threading.Thread(target=anneal)
+        annealing.start()
+        try:
+            result = work()
+        finally:
+            done.set()
+            annealing.join()
+        self._add_routes(sorted(set(met)))
         self._better(self.search.best_routes, self.search.best_value)
+        if self._chosen is not None:
+            self.search.restart(self._chosen)
+            self._chosen = None
+        return result
+
+    def _anneal(self) -> list[FoundRoute]:
+        params = self.params
+        at = self._stretches % params.cooling_turns / params.cooling_turns
+        cents = params.hot_cents * (params.cold_cents / params.hot_cents) ** at
+        self._stretches += 1
+        return self.search.run(params.steps, cents * TICKS_PER_CENT)
 
     def _add_routes(self, routes: object) -> None:
         for k, route in routes:  # type: ignore[attr-defined]
@@ -149,15 +165,34 @@ class Optimiser:
         self.routes, self.value = routes, value
         return True
 
-    def _price(self, converged: bool) -> bool:
-        """One round of prices; True when no class has a better route and no route turns."""
+    def _price(self) -> bool:
+        """One round of prices; False when no class has a better route."""
         try:
-            grown = self.pool.round(lambda: self._watch.seconds_left() <= 0)
+            more = self.pool.round(lambda: self._watch.seconds_left() <= 0)
         except NoPrices:
-            return converged
+            return True
         if self.pool.best is not None:
             self.bound = min(self.pool.best.ticks, self.bound or self.pool.best.ticks)
-        return not grown and not self.pool.break_cycles()
+        return more
+
+    @property
+    def _settled(self) -> bool:
+        """Whether better routes would change the linear program by little of what is left to prove."""
+        best, prices = self.pool.best, self.pool.prices
+        if best is None or prices is None:
+            return False
+        return best.ticks - prices.total_ticks <= SETTLED * (best.ticks - self.value)
+
+    def _tighten(self, more: bool) -> None:
+        """Forbid the cycles of the linear program, or cut its solution off."""
+        if not self._over() and not self.closed and not self.pool.break_cycles():
+            self.pool.cut()
+
+    def _choose_and_list(self) -> None:
+        self._choose(self.params.pack_seconds)
+        if self.pool.best is not None and self.pool.best.ticks - self.value <= WORTH_LISTING * self._listed_gap:
+            self._listed_gap = self.pool.best.ticks - self.value
+            self._list_all()
 
     def _choose(self, seconds: float) -> None:
         """The best plan from the routes known that could be part of a better one."""
@@ -172,7 +207,7 @@ class Optimiser:
         return [
             column
             for column in columns
-            if int(best.groups[column.group]) - column.ticks + int(best.jobs[list(column.jobs)].sum()) <= gap
+            if int(best.groups[column.group]) - best.reduced(column) <= gap
             or (column.group, tuple(sorted(column.jobs))) in mine
         ]
 
@@ -189,7 +224,7 @@ class Optimiser:
             return False
         chosen = [columns[i] for i in packing.chosen]
         if self._better(self._as_routes(chosen), sum(column.ticks for column in chosen)):
-            self.search.restart(self.routes)
+            self._chosen = self.routes
         self._packed_bound = max(packing.bound_ticks, self.value)
         return packing.complete
 
@@ -218,6 +253,5 @@ class Optimiser:
             return
         if self._pack(columns, params.pack_seconds):
             self.bound = self.value
-            self.proved = True
         elif self.bound is not None:
             self.bound = min(self.bound, self._packed_bound)

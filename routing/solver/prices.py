@@ -20,12 +20,14 @@ from collections.abc import Callable, Sequence
 import numpy as np
 
 from .classes import ALWAYS, ClassPricing
-from .colgen import BoundAt
+from .colgen import BoundAt, kernel_cuts
 from .compiled import LOST, Day
 from .model import SHIFT_END, SHIFT_START, Ints
 from .money import TICKS_PER_CENT
-from .pricing import NO_BOUNDS
-from .pricing_kernel import DONE, TO_FREER, Words, completion_bounds, price
+
+from .bounds_kernel import Bounds, no_bounds
+from .pricing import completions
+from .pricing_kernel import DONE, TO_FREER, Words, price
 
 CAPS_CENTS = (500, 2_000, 8_000, 32_000)
 MOST_LABELS = 60_000
@@ -49,7 +51,8 @@ class PriceFinder:
     def __init__(self, groups: Sequence[ClassPricing], day: Day, keeps: Words, bound: BoundAt, gap: int):
         self._day, self._keeps, self._bound, self._gap = day, keeps, bound, gap
         self._groups = [(g, pricing) for g, pricing in enumerate(groups) if pricing.possible]
-        self._tails: dict[int, Ints] = {}
+        self._tails: dict[int, Bounds] = {}
+        self._cuts = kernel_cuts(bound.cuts, len(day.job_place))
 
     def rise_cents(self, job: int) -> int:
         """Whole cents, rounded up; 0 where the prices prove nothing."""
@@ -82,15 +85,15 @@ class PriceFinder:
         reduced[job] = 0
         root = pricing.root(self._bound.jobs)
         root = root._replace(ticks=root.ticks + own)
-        jobs = np.union1d(pricing.worthwhile(pricing.reduced(self._bound.jobs)), [job]).astype(np.int64)
         labels = price(
             self._day,
             root,
             reduced,
-            jobs,
+            pricing.group.jobs,
             self._never_forgetting(job),
-            self._tail(g, pricing) if safe else NO_BOUNDS,
-            pricing.grain,
+            pricing.kinds,
+            self._cuts,
+            self._tail(g, pricing) if safe else no_bounds(),
             worth - cap + 1,
             TO_FREER,
             job,
@@ -107,14 +110,11 @@ class PriceFinder:
         keeps[:, job >> 6] |= np.uint64(1) << np.uint64(job & 63)
         return keeps
 
-    def _tail(self, g: int, pricing: ClassPricing) -> Ints:
+    def _tail(self, g: int, pricing: ClassPricing) -> Bounds:
         """Most ticks of any completion; with the job's own worth paid at the root, of one through it too."""
         if g not in self._tails:
-            self._tails[g] = NO_BOUNDS
-            if pricing.bounded:
-                reduced, root = pricing.reduced(self._bound.jobs), pricing.root(self._bound.jobs)
-                bounds, _ = completion_bounds(self._day, root, reduced, pricing.group.jobs, pricing.grain)
-                self._tails[g] = bounds
+            reduced, root = pricing.reduced(self._bound.jobs), pricing.root(self._bound.jobs)
+            self._tails[g] = completions(pricing, self._day, root, reduced, pricing.group.jobs, self._keeps, 1)[0]
         return self._tails[g]
 
 

@@ -5,72 +5,94 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from .bounds_kernel import Bounds, Root, completion_bounds, no_bounds
 from .classes import ClassPricing
 from .compiled import LOST, Day
-from .model import Ints
-from .pricing_kernel import DONE, TO_ANY, TO_FREER, Labels, Root, Words, completion_bounds, price
+from .model import METRE_TICKS, MINUTE_TICKS, Ints
+from .pricing_kernel import DONE, TO_ANY, TO_FREER, CutPrices, Labels, Words, price
 
-NO_BOUNDS = np.zeros((0, 0, 2), np.int64)
 SLACK_TICKS = 30
 """A hundredth of a cent, to tell a better route from rounded prices."""
-MOST_LABELS = 300_000
+QUICK_SHARES = (0.8, 0.5, 0.25, 0.0)
+"""Quick passes look for routes in the upper part between the floor and the ceiling first."""
+QUICK_LABELS = 150_000
+MOST_LABELS = 600_000
 MOST_ROUTES = 50_000
+MANY_LABELS = 40_000
+"""When a full pass makes more, the next one gets sharper completion bounds."""
+MOST_CELLS = 3_000_000
 
 
 @dataclass(frozen=True, slots=True)
 class Priced:
-    """`most_ticks`: no route of the class is worth more at these prices (exact if it is reached)."""
+    """`most_ticks`: no route of the class is worth more at these prices (exact if `complete`)."""
 
     most_ticks: int
     routes: tuple[tuple[tuple[int, ...], int], ...]
     """(jobs in order, worth at these prices), the best first; fixed stops included."""
+    complete: bool
 
 
-def best_routes(pricing: ClassPricing, day: Day, keeps: Words, prices: Ints, floor: int, most: int) -> Priced:
+def best_routes(
+    pricing: ClassPricing, day: Day, keeps: Words, prices: Ints, cuts: CutPrices, floor: int, most: int
+) -> Priced:
     """Up to `most` routes worth more than `floor` at these prices.
 
     Quick passes that may miss routes come first; only where they find nothing is every route
-    looked at, and only then is `most_ticks` better than what the relaxed bound promises.
+    looked at, and only then is `most_ticks` better than what the completion bounds promise.
     """
     if not pricing.possible:
-        return Priced(0, ())
-    group, root, reduced = pricing.group, pricing.root(prices), pricing.reduced(prices)
+        return Priced(0, (), True)
+    root, reduced = pricing.root(prices), pricing.reduced(prices)
     jobs = pricing.worthwhile(reduced)
-    bounds, ceiling = _bounds(pricing, day, root, reduced, jobs)
+    bounds, ceiling = completions(pricing, day, root, reduced, jobs, keeps, pricing.sharpness)
     if ceiling <= floor:
-        return Priced(floor, ())
+        return Priced(ceiling, (), True)
     floor += SLACK_TICKS
-    steps = [(TO_ANY, floor + 1 + (ceiling - floor) // 3), (TO_ANY, floor + 1)]
-    steps += [(TO_FREER, floor + 1 + (ceiling - floor) // 3), (TO_FREER, floor + 1)]
-    for yields, target in steps:
+    passes = [(TO_ANY, floor + 1 + int((ceiling - floor) * share), QUICK_LABELS) for share in QUICK_SHARES]
+    for yields, target, most_labels in [*passes, (TO_FREER, floor + 1, MOST_LABELS)]:
         labels = price(
-            day,
-            root,
-            reduced,
-            jobs,
-            keeps,
-            bounds,
-            pricing.grain,
-            target,
-            yields,
-            -1,
-            MOST_LABELS,
-            MOST_ROUTES,
+            day, root, reduced, jobs, keeps, pricing.kinds, cuts, bounds, target, yields, -1, most_labels, MOST_ROUTES
         )
         if len(labels.worth):
             break
-    complete = labels.status == DONE and yields == TO_FREER
-    top = int(labels.worth.max(initial=LOST))
-    most_ticks = max(top, floor if len(labels.worth) == 0 else top) if complete else ceiling
-    return Priced(most_ticks, tuple(_routes(labels, group.prefix, most)))
+    routes = _routes(labels, pricing.group.prefix, most)
+    if any([pricing.watch_broken(route) for route, _ in routes]):
+        return best_routes(pricing, day, keeps, prices, cuts, floor - SLACK_TICKS, most)
+    if yields == TO_ANY:
+        return Priced(ceiling, tuple(routes), False)
+    if len(labels.job) > MANY_LABELS:
+        pricing.sharpen()
+    if labels.status != DONE:
+        return Priced(ceiling, tuple(routes), False)
+    return Priced(max(int(labels.worth.max(initial=LOST)), floor), tuple(routes), True)
 
 
-def _bounds(pricing: ClassPricing, day: Day, root: Root, reduced: Ints, jobs: Ints) -> tuple[Ints, int]:
-    if not pricing.bounded:
+def completions(
+    pricing: ClassPricing, day: Day, root: Root, reduced: Ints, jobs: Ints, keeps: Words, sharpness: int
+) -> tuple[Bounds, int]:
+    """(completion bounds with ng-sets of this size, the most that any route of these jobs is worth)."""
+    if not pricing.bounded or not len(jobs):
         gains = int(np.maximum(reduced[jobs], 0).sum())
-        return NO_BOUNDS, gains + root.ticks
-    bounds, ceiling = completion_bounds(day, root, reduced, jobs, pricing.grain)
+        return no_bounds(), gains + root.ticks
+    steps = pricing.span // pricing.grain + 1
+    fitting = int(np.log2(max(1, MOST_CELLS / (len(jobs) * steps))))
+    near = nearest(day, root.crew, reduced, jobs, keeps, max(1, min(sharpness, fitting)))
+    bounds, ceiling = completion_bounds(day, root, reduced, jobs, near, pricing.grain)
     return bounds, int(ceiling)
+
+
+def nearest(day: Day, k: int, reduced: Ints, jobs: Ints, keeps: Words, size: int) -> Ints:
+    """[i, n] for each job those of its ng-set that would pay best right after it, as indices; -1 for none."""
+    places, crew = day.job_place[jobs], day.crew[k]
+    drives = np.minimum(day.minutes[np.ix_(places, places)], 10**6)
+    metres = day.metres[np.ix_(places, places)]
+    won = reduced[jobs] - (drives + day.service[k, jobs]) * crew[MINUTE_TICKS] - metres * crew[METRE_TICKS]
+    held = keeps[jobs][:, jobs >> 6] >> (jobs & 63).astype(np.uint64) & np.uint64(1) > 0
+    np.fill_diagonal(held, False)
+    best_first = np.argsort(np.where(held, -won, 10**18), axis=1, kind="stable")
+    near = np.ascontiguousarray(best_first[:, : min(size, len(jobs))])
+    return np.where(np.take_along_axis(held, near, axis=1), near, -1)
 
 
 def _routes(labels: Labels, prefix: Sequence[int], most: int) -> list[tuple[tuple[int, ...], int]]:

@@ -92,6 +92,7 @@ def _empty(model: Model) -> State:
         rested=np.zeros(table, np.int64),
         load=np.zeros((crews, model.capacity.shape[1]), np.int64),
         paid=np.zeros(crews, np.int64),
+        idle=np.zeros(crews, np.int64),
         value=np.zeros(crews, np.int64),
         where=np.full(model.job_count, -1, np.int64),
     )

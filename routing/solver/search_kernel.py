@@ -13,20 +13,21 @@ from typing import NamedTuple
 import numpy as np
 from numba import njit
 
-from .compiled import LOST, Day, paid_at_end, step, time_cost
+from .compiled import LOST, Day, Hours, done_at, hours_of, paid_at_end, rested_ready, time_cost
 from .model import (
     END,
     FIXED_TICKS,
     METRE_TICKS,
     NEVER,
     PREFIX_LENGTH,
-    SHIFT_START,
     START,
     Ints,
 )
 
 BLINK = 0.02
 OPENING = 0.15
+MOST_WAITING = 25
+"""Jobs without a crew that a step tries to place, the nearest ones."""
 
 
 class State(NamedTuple):
@@ -41,6 +42,8 @@ class State(NamedTuple):
     load: Ints
     """[k, r]"""
     paid: Ints
+    idle: Ints
+    """Paid minutes without driving, work or break."""
     value: Ints
     where: Ints
     """[j] the crew, or -1."""
@@ -49,58 +52,76 @@ class State(NamedTuple):
 @njit(cache=True)
 def refresh(day: Day, state: State, k: int) -> bool:
     """Times, load and value of route k from its stops; False where a rule is broken."""
-    crew = day.crew[k]
-    fresh, rested, place = crew[SHIFT_START], NEVER, crew[START]
+    hours, opens, closes = hours_of(day, k), day.window_open, day.window_close
+    fresh, rested, place = hours.start, NEVER, day.crew[k, START]
     state.fresh[k, 0], state.rested[k, 0] = fresh, rested
-    state.load[k, :] = 0
-    metres, gain = 0, 0
+    for r in range(day.capacity.shape[1]):
+        state.load[k, r] = 0
+    metres, gain, busy = 0, 0, 0
     for i in range(state.length[k]):
         job = state.stops[k, i]
         there = day.job_place[job]
-        fresh, rested = step(day, k, job, fresh, rested, day.minutes[place, there])
+        drive, minutes = day.minutes[place, there], day.service[k, job]
+        ready = rested_ready(hours, fresh, rested, drive)
+        fresh = done_at(opens, closes, job, minutes, fresh + drive)
+        rested = done_at(opens, closes, job, minutes, ready)
         if fresh >= NEVER or not day.allowed[k, job]:
             return False
         metres += day.metres[place, there]
+        busy += drive + minutes
         gain += day.gain[k, job]
-        state.load[k] += day.uses[job]
+        for r in range(day.capacity.shape[1]):
+            state.load[k, r] += day.uses[job, r]
         state.fresh[k, i + 1], state.rested[k, i + 1] = fresh, rested
         place = there
     if state.length[k] == 0:
-        state.paid[k], state.value[k] = 0, 0
+        state.paid[k], state.idle[k], state.value[k] = 0, 0, 0
         return True
     for r in range(day.capacity.shape[1]):
         if state.load[k, r] > day.capacity[k, r]:
             return False
-    paid = paid_at_end(crew, fresh, rested, day.minutes[place, crew[END]])
-    metres += day.metres[place, crew[END]]
+    end = day.crew[k, END]
+    paid = paid_at_end(hours, fresh, rested, day.minutes[place, end])
+    metres += day.metres[place, end]
     state.paid[k] = paid
-    state.value[k] = gain - crew[FIXED_TICKS] - crew[METRE_TICKS] * metres - time_cost(crew, paid)
+    state.idle[k] = paid - busy - day.minutes[place, end] - _paid_break(hours, paid)
+    state.value[k] = gain - day.crew[k, FIXED_TICKS] - day.crew[k, METRE_TICKS] * metres - time_cost(hours, paid)
     return paid >= 0
 
 
 @njit(cache=True)
-def _paid_with(day: Day, state: State, k: int, job: int, at: int) -> int:
+def _paid_break(hours: Hours, paid: int) -> int:
+    """Minutes of the break among the paid ones: a route that is back after the break's opening takes it."""
+    taken = hours.start + paid + hours.break_unpaid >= hours.break_open + hours.break_minutes
+    return hours.break_minutes - hours.break_unpaid if taken else 0
+
+
+@njit(cache=True)
+def _paid_with(day: Day, hours: Hours, state: State, k: int, job: int, at: int) -> int:
     """Paid minutes with the job put in before stop `at`, or -1."""
+    opens, closes = day.window_open, day.window_close
     place = day.crew[k, START] if at == 0 else day.job_place[state.stops[k, at - 1]]
     fresh, rested = state.fresh[k, at], state.rested[k, at]
-    there = day.job_place[job]
-    fresh, rested = step(day, k, job, fresh, rested, day.minutes[place, there])
-    place = there
-    for i in range(at, state.length[k]):
+    for i in range(at - 1, state.length[k]):
+        next_job = job if i < at else state.stops[k, i]
+        there = day.job_place[next_job]
+        drive, minutes = day.minutes[place, there], day.service[k, next_job]
+        ready = rested_ready(hours, fresh, rested, drive)
+        fresh = done_at(opens, closes, next_job, minutes, fresh + drive)
+        rested = done_at(opens, closes, next_job, minutes, ready)
         if fresh >= NEVER:
             return -1
-        there = day.job_place[state.stops[k, i]]
-        drive = day.minutes[place, there]
-        fresh, rested = step(day, k, state.stops[k, i], fresh, rested, drive)
         place = there
-    if fresh >= NEVER:
-        return -1
-    return paid_at_end(day.crew[k], fresh, rested, day.minutes[place, day.crew[k, END]])
+    return paid_at_end(hours, fresh, rested, day.minutes[place, day.crew[k, END]])
 
 
 @njit(cache=True)
 def _best_place(day: Day, state: State, k: int, job: int, least: int) -> tuple[int, int]:
-    """(ticks won, position) of the best place on route k that wins more than `least`."""
+    """(ticks won, position) of the best place on route k that wins more than `least`.
+
+    The added minutes less those that the crew stood idle are paid at least, whatever the windows; most
+    places are ruled out by that before their times are worked out.
+    """
     best, best_at = least, -1
     if not day.allowed[k, job] or state.length[k] + 1 >= state.stops.shape[1]:
         return best, best_at
@@ -109,24 +130,27 @@ def _best_place(day: Day, state: State, k: int, job: int, least: int) -> tuple[i
     for r in range(day.capacity.shape[1]):
         if state.load[k, r] + day.uses[job, r] > day.capacity[k, r]:
             return best, best_at
-    crew, here = day.crew[k], day.job_place[job]
-    length = state.length[k]
-    flat = day.gain[k, job] - (crew[FIXED_TICKS] if length == 0 else 0)
-    cost_now = time_cost(crew, state.paid[k]) if length else 0
-    for at in range(crew[PREFIX_LENGTH], length + 1):
-        before = crew[START] if at == 0 else day.job_place[state.stops[k, at - 1]]
-        after = crew[END] if at == length else day.job_place[state.stops[k, at]]
+    start, end, metre_ticks = day.crew[k, START], day.crew[k, END], day.crew[k, METRE_TICKS]
+    hours, here, length = hours_of(day, k), day.job_place[job], state.length[k]
+    flat = day.gain[k, job] - (day.crew[k, FIXED_TICKS] if length == 0 else 0)
+    cost_now = time_cost(hours, state.paid[k]) if length else 0
+    for at in range(day.crew[k, PREFIX_LENGTH], length + 1):
+        before = start if at == 0 else day.job_place[state.stops[k, at - 1]]
+        after = end if at == length else day.job_place[state.stops[k, at]]
         if day.minutes[before, here] >= NEVER or day.minutes[here, after] >= NEVER:
             continue
         metres = day.metres[before, here] + day.metres[here, after]
+        minutes = day.minutes[before, here] + day.service[k, job] + day.minutes[here, after]
         if length:
             metres -= day.metres[before, after]
-        ticks = flat - crew[METRE_TICKS] * metres
-        if ticks + cost_now <= best or np.random.random() < BLINK:
+            minutes -= day.minutes[before, after]
+        ticks = flat - metre_ticks * metres
+        least_paid = state.paid[k] + max(0, minutes - state.idle[k])
+        if ticks - time_cost(hours, least_paid) + cost_now <= best or np.random.random() < BLINK:
             continue
-        paid = _paid_with(day, state, k, job, at)
-        if paid >= 0 and ticks - time_cost(crew, paid) + cost_now > best:
-            best, best_at = ticks - time_cost(crew, paid) + cost_now, at
+        paid = _paid_with(day, hours, state, k, job, at)
+        if paid >= 0 and ticks - time_cost(hours, paid) + cost_now > best:
+            best, best_at = ticks - time_cost(hours, paid) + cost_now, at
     return best, best_at
 
 
@@ -153,12 +177,14 @@ def _take_out(day: Day, state: State, k: int, at: int, count: int) -> bool:
 
 @njit(cache=True)
 def _copy_route(source: State, target: State, k: int) -> None:
-    length = source.length[k]
-    target.stops[k, :length] = source.stops[k, :length]
-    target.fresh[k, : length + 1] = source.fresh[k, : length + 1]
-    target.rested[k, : length + 1] = source.rested[k, : length + 1]
-    target.length[k], target.load[k] = length, source.load[k]
-    target.paid[k], target.value[k] = source.paid[k], source.value[k]
+    for i in range(source.length[k]):
+        target.stops[k, i] = source.stops[k, i]
+    for i in range(source.length[k] + 1):
+        target.fresh[k, i], target.rested[k, i] = source.fresh[k, i], source.rested[k, i]
+    for r in range(source.load.shape[1]):
+        target.load[k, r] = source.load[k, r]
+    target.length[k], target.paid[k] = source.length[k], source.paid[k]
+    target.idle[k], target.value[k] = source.idle[k], source.value[k]
 
 
 @njit(cache=True)
@@ -234,30 +260,38 @@ def _crew_to_open(day: Day, state: State) -> int:
 
 
 @njit(cache=True)
-def _order(day: Day, jobs: Ints, count: int, seed_job: int) -> Ints:
+def _appeal(day: Day) -> Ints:
+    """[j, 2] most ticks that a crew earns with the job, and that crew's minutes on site."""
+    appeal = np.zeros((day.job_place.shape[0], 2), np.int64)
+    for job in range(len(appeal)):
+        for k in range(day.crew.shape[0]):
+            if day.allowed[k, job] and day.gain[k, job] > appeal[job, 0]:
+                appeal[job, 0], appeal[job, 1] = day.gain[k, job], day.service[k, job]
+    return appeal
+
+
+@njit(cache=True)
+def _order(day: Day, appeal: Ints, jobs: Ints, count: int, seed_job: int) -> Ints:
     """A random order of the jobs to put back, by one of several tastes."""
     taste = int(np.random.random() * 4)
     keys = np.empty(count)
     for i in range(count):
         job = jobs[i]
-        gain, minutes = 0, 1
-        for k in range(day.crew.shape[0]):
-            if day.allowed[k, job] and day.gain[k, job] > gain:
-                gain, minutes = day.gain[k, job], day.service[k, job]
+        gain, minutes = appeal[job, 0], appeal[job, 1] + 15
         drive = min(600, day.minutes[day.job_place[seed_job], day.job_place[job]])
         noise = 0.7 + 0.6 * np.random.random()
         if taste == 0:
             keys[i] = np.random.random()
         elif taste == 1:
-            keys[i] = -noise * gain / (minutes + 15)
+            keys[i] = -noise * gain / minutes
         elif taste == 2:
             keys[i] = -noise * gain
         else:
-            keys[i] = noise * (drive + 1) * (minutes + 15) / (gain + 1)
+            keys[i] = noise * (drive + 1) * minutes / (gain + 1)
     return np.argsort(keys)
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def anneal(
     day: Day,
     state: State,
@@ -278,6 +312,7 @@ def anneal(
     current, record, rows = state.value.sum(), best.value.sum(), 0
     ruined, removed = np.empty(crews + 4, np.int64), np.empty(jobs, np.int64)
     touched, pending = np.empty(crews, np.int64), np.empty(jobs, np.int64)
+    appeal = _appeal(day)
     for k in range(crews):
         _copy_route(state, saved, k)
     for _ in range(steps):
@@ -295,10 +330,10 @@ def anneal(
             total += 1
         for n in range(near.shape[1]):
             job = near[seed_job, n]
-            if state.where[job] < 0 and not _holds(removed, count, job):
+            if state.where[job] < 0 and total < count + MOST_WAITING and not _holds(removed, count, job):
                 pending[total] = job
                 total += 1
-        for p in _order(day, pending, total, seed_job):
+        for p in _order(day, appeal, pending, total, seed_job):
             job = pending[p]
             won, at, crew = np.int64(0), np.int64(-1), np.int64(-1)
             everywhere = p < count or emptied == 0

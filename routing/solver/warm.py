@@ -20,7 +20,7 @@ from importlib.metadata import version
 from pathlib import Path
 
 HERE = Path(__file__).resolve().parent
-KERNELS = ("model.py", "compiled.py", "search_kernel.py", "pricing_kernel.py")
+KERNELS = ("model.py", "compiled.py", "search_kernel.py", "bounds_kernel.py", "pricing_kernel.py")
 
 
 def choose_cache_folder() -> None:
