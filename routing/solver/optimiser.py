@@ -17,7 +17,7 @@ from .compiled import Day, day_of
 from .construct import Routes
 from .enumeration import routes_within
 from .finish import simple_bound
-from .master import Column, NoPrices, pack
+from .master import Column, NoPrices, Packing, pack
 from .model import FIXED_TICKS, METRE_TICKS, MINUTE_TICKS, OVERTIME_TICKS, SHIFT_END, SHIFT_START, Model
 from .money import TICKS_PER_CENT
 from .params import Params
@@ -211,8 +211,8 @@ class Optimiser:
             or (column.group, tuple(sorted(column.jobs))) in mine
         ]
 
-    def _pack(self, columns: Sequence[Column], seconds: float) -> bool:
-        """Take the best choice among the columns if it is better; True if it is proved best."""
+    def _pack(self, columns: Sequence[Column], seconds: float) -> Packing | None:
+        """Take the best choice among the columns if it is better; None where none was found in time."""
         clocked = self._watch.seconds_left() < float("inf")
         packing = pack(
             columns,
@@ -221,12 +221,11 @@ class Optimiser:
             nodes=None if clocked else self.params.pack_nodes,
         )
         if packing is None:
-            return False
+            return None
         chosen = [columns[i] for i in packing.chosen]
         if self._better(self._as_routes(chosen), sum(column.ticks for column in chosen)):
             self._chosen = self.routes
-        self._packed_bound = max(packing.bound_ticks, self.value)
-        return packing.complete
+        return packing
 
     def _as_routes(self, chosen: Sequence[Column]) -> Routes:
         routes: Routes = [[] for _ in range(self.model.crew_count)]
@@ -251,7 +250,6 @@ class Optimiser:
         )
         if columns is None:
             return
-        if self._pack(columns, params.pack_seconds):
-            self.bound = self.value
-        elif self.bound is not None:
-            self.bound = min(self.bound, self._packed_bound)
+        packing = self._pack(columns, params.pack_seconds)
+        if packing is not None and self.bound is not None:
+            self.bound = min(self.bound, max(packing.bound_ticks, self.value))
