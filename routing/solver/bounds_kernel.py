@@ -114,7 +114,8 @@ def _grid(day: Day, root: Root, jobs: Ints, near: Ints, grain: int) -> Grid:
             cost[i, j] = day.metres[here, there] * crew[METRE_TICKS]
     begin, end = np.zeros(2, np.int64), np.full(2, steps, np.int64)
     if crew[BREAK_OPEN] < NEVER:
-        begin[1] = max(0, min(crew[BREAK_OPEN] + crew[BREAK_MINUTES], root.rested) - zero) // grain
+        rested = (crew[BREAK_OPEN] - zero) // grain + crew[BREAK_MINUTES] // grain
+        begin[1] = max(0, min(rested, (root.rested - zero) // grain))
         end[0] = max(0, min(steps, (crew[BREAK_CLOSE] - zero) // grain + 1))
     else:
         end[1] = 0

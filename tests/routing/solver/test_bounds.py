@@ -1,0 +1,49 @@
+"""Bounds that must hold whatever the clock or the length of a step does."""
+
+import random
+
+import numpy as np
+import pytest
+
+from routing.solver import Params, RoundLimit, optimiser, parse_problem
+from routing.solver.bounds_kernel import completion_bounds
+from routing.solver.classes import ClassPricing, crew_classes
+from routing.solver.colgen import ng_sets
+from routing.solver.compiled import day_of
+from routing.solver.model import build_model
+from routing.solver.optimiser import Optimiser
+from routing.solver.pricing import nearest
+from routing.solver.solve import prepared
+from tests.benchmarks.solver_days import DayKind, realistic_day
+
+
+def test_listing_without_a_choice_proves_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where no choice among the listed routes is found in time, an earlier choice's bound is not theirs."""
+    model, routes = prepared(parse_problem(realistic_day(DayKind("day", 12, 2, 5))))
+    best = Optimiser(model, routes, 1, Params(), RoundLimit(3).started())
+    best.pool.round()
+    assert best.pool.best is not None
+    best.bound = best.pool.best.ticks
+    best._choose(1.0)  # leaves the bound of a choice among known routes only
+    monkeypatch.setattr(optimiser, "pack", lambda *_, **__: None)
+    best.value, before = best.value - 1_000_000, best.bound
+    best._list_all()
+    assert best.bound == before
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_longer_steps_never_lower_a_bound(seed: int) -> None:
+    """Times are rounded down to steps, breaks included, so that coarse completion bounds stay valid."""
+    data, rng = realistic_day(DayKind("day", 14, 2, seed)), random.Random(seed)
+    for crew in data["crews"]:
+        opens = crew["shift"][0] + rng.randint(150, 260)
+        crew["break"] = {"minutes": rng.choice([25, 35, 45]), "window": [opens, opens + 5], "paid": False}
+    model = build_model(parse_problem(data))
+    day, prices = day_of(model, model.gain), np.zeros(model.job_count, np.int64)
+    keeps = ng_sets(model, day, 8)
+    for group in crew_classes(model, day):
+        pricing = ClassPricing(model, day, group)
+        reduced, root = pricing.reduced(prices), pricing.root(prices)
+        near = nearest(day, root.crew, reduced, group.jobs, keeps, 2)
+        most = [completion_bounds(day, root, reduced, group.jobs, near, grain)[1] for grain in (1, 2, 3, 4, 7)]
+        assert min(most) == most[0]
