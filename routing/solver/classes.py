@@ -6,6 +6,7 @@ from functools import cached_property
 
 import numpy as np
 
+from .bounds_kernel import Root
 from .compiled import Day, prefix_state
 from .model import (
     BREAK_CLOSE,
@@ -19,7 +20,6 @@ from .model import (
     Ints,
     Model,
 )
-from .bounds_kernel import Root
 from .pricing_kernel import skipping_excess
 
 ALWAYS = 10**17

@@ -17,7 +17,6 @@ from .model import (
     BREAK_MINUTES,
     BREAK_OPEN,
     BREAK_UNPAID,
-    END,
     MINUTE_TICKS,
     NEVER,
     OVERTIME_AFTER,

@@ -19,13 +19,12 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 
+from .bounds_kernel import Bounds, no_bounds
 from .classes import ALWAYS, ClassPricing
 from .colgen import BoundAt, kernel_cuts
 from .compiled import LOST, Day
-from .model import SHIFT_END, SHIFT_START, Ints
+from .model import SHIFT_END, SHIFT_START
 from .money import TICKS_PER_CENT
-
-from .bounds_kernel import Bounds, no_bounds
 from .pricing import completions
 from .pricing_kernel import DONE, TO_FREER, Words, price
 

@@ -57,7 +57,7 @@ def best_routes(
         if len(labels.worth):
             break
     routes = _routes(labels, pricing.group.prefix, most)
-    if any([pricing.watch_broken(route) for route, _ in routes]):
+    if any(pricing.watch_broken(route) for route, _ in routes):
         return best_routes(pricing, day, keeps, prices, cuts, floor - SLACK_TICKS, most)
     if yields == TO_ANY:
         return Priced(ceiling, tuple(routes), False)

@@ -143,15 +143,18 @@ def price(
             if breaks and not behind and here < count:
                 rest_at = max(now, hours.break_open)
                 over = rest_at + hours.break_minutes
-                if rest_at <= hours.break_close and over <= hours.end:
-                    if (
+                if (
+                    rest_at <= hours.break_close
+                    and over <= hours.end
+                    and (
                         not bounded
                         or store.ticks[label] + _most(bounds, 1, here, over - zero, store.visited[label]) >= target
-                    ):
-                        _copy(store, label, made)
-                        store.time[made], store.rested[made] = over, True
-                        _queue(store, made, first_in, (over - zero) // bucket_minutes)
-                        made += 1
+                    )
+                ):
+                    _copy(store, label, made)
+                    store.time[made], store.rested[made] = over, True
+                    _queue(store, made, first_in, (over - zero) // bucket_minutes)
+                    made += 1
             for there in range(count):
                 drive = drives[here, there]
                 if drive >= NEVER or _holds(store.visited[label], there):
