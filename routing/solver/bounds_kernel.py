@@ -47,7 +47,7 @@ class Bounds(NamedTuple):
 @njit(cache=True)
 def no_bounds() -> Bounds:
     """Bounds that claim nothing."""
-    return Bounds(np.int64(1), np.zeros((0, 0), np.int64), np.zeros((2, 0, 1, 0), np.int64))
+    return Bounds(np.int64(1), np.zeros((0, 0), np.int64), np.zeros((2, 0, 1, 0), np.int64))  # type: ignore[arg-type]
 
 
 @njit(cache=True)

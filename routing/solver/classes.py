@@ -91,7 +91,7 @@ class ClassPricing:
         places = np.append(day.job_place[jobs], self._state[2])
         drives = day.minutes[np.ix_(places, day.job_place[jobs])].copy()
         np.fill_diagonal(drives, NEVER)
-        return drives.min(axis=0, initial=NEVER)
+        return drives.min(axis=0, initial=NEVER)  # type: ignore[no-any-return]
 
     def sharpen(self) -> None:
         """Let the next completion bounds remember more."""
