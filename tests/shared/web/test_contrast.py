@@ -23,6 +23,7 @@ TEXT = [
     ("ink", "accent-wash"),
     ("ink", "warning-wash"),
     ("warning", "warning-wash"),
+    *(("ink", f"grade-{number}") for number in ("one", "two", "three", "four", "five")),  # numbers on chalky walls
     ("on-accent", "accent"),
     ("on-accent", "accent-deep"),
 ]
