@@ -21,12 +21,6 @@ def service_words(service: Service) -> str:
     return service.name_es if get_language() == "es" and service.name_es else service.name
 
 
-@register.filter
-def percent(share: float) -> str:
-    """`0.137` -> `14 %`."""
-    return f"{round(100 * share)} %"
-
-
 @register.inclusion_tag("reminders/parts/property_due.html")
 def property_due(place: Property) -> dict[str, Any]:
     """What makes a property due first, and why; what comes after it."""
