@@ -15,7 +15,7 @@ from jobs.chalking.domain.growth import NAMES, Floats, prior_of
 from jobs.chalking.domain.seasons import day_of_dose
 from jobs.chalking.domain.verdict import is_too_wide
 from jobs.chalking.models import ChalkModel, ChalkSetting, WallForecast
-from jobs.chalking.rows import EFFECTS, Book, book_of
+from jobs.chalking.rows import Book, book_of
 from jobs.chalking.selectors import chalk_model_now, chalk_setting_get
 from shared.background.services import enqueue
 from shared.events.services import event_record
@@ -86,14 +86,15 @@ def _start(model: ChalkModel | None, names: Sequence[str], book: Book) -> Floats
 
 
 def _reader_ids(model: ChalkModel) -> list[int]:
-    fixed = len(NAMES) + len(EFFECTS) + 1
-    return [int(name.removeprefix("reader ")) for name in list(model.parameters)[fixed:]]
+    """By their names: PostgreSQL keeps the members of a JSON object in an order of its own."""
+    readers = (name.removeprefix("reader ") for name in model.parameters if name.startswith("reader "))
+    return sorted(int(reader) for reader in readers if reader.isdecimal())
 
 
 def _forecasts_store(book: Book, model: ChalkModel, now: datetime) -> int:
     """Write the forecasts of all walls of a book; returns how many were refused."""
     setting = chalk_setting_get()
-    theta = np.array(list(model.parameters.values()))
+    theta = np.array([model.parameters[name] for name in (*NAMES, *book.parameter_names)])
     found = crossings(
         book.walls, book.readings, book.again_now, Fit(theta, np.array(model.covariance), 0, 0.0), limit=setting.limit
     )

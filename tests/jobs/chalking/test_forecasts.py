@@ -1,6 +1,6 @@
 """Rows in, forecasts out: lives of a surface, removals, refusals, refits, and what starts them."""
 
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
@@ -123,6 +123,22 @@ def test_a_removal_starts_the_wall_again_and_a_wash_does_not() -> None:
     cleaned = WallForecast.objects.get(wall=wall)
     assert (cleaned.since, cleaned.since_what) == (date(2026, 5, 20), "removal")
     assert cleaned.early_on > date(2029, 1, 1) > before.middle_on
+
+
+@pytest.mark.django_db
+def test_parameters_are_known_by_name_and_not_by_place() -> None:
+    """A database may give the members of a JSON object back in another order, as PostgreSQL does."""
+    wall = well_read_wall()
+    forecasts_update(now=NOW)
+    before, fitted = WallForecast.objects.get(wall=wall), ChalkModel.objects.get()
+    turned = dict(reversed(fitted.parameters.items()))
+    ChalkModel.objects.create(
+        fitted_at=NOW + timedelta(minutes=1), wall_count=1, reading_count=1, inputs_digest=fitted.inputs_digest,
+        parameters=turned, covariance=fitted.covariance,
+    )  # fmt: skip
+    for places in (None, [wall.property_id]):
+        forecasts_update(now=NOW, property_ids=places)
+        assert WallForecast.objects.get(wall=wall).middle_on == before.middle_on
 
 
 @pytest.mark.django_db
