@@ -10,7 +10,7 @@ import threading
 import time
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from typing import Any
@@ -177,8 +177,21 @@ class Company:
                 wait_for(lambda: " ready." in log.read_text(), "the worker to be ready", log)
                 yield log
             finally:
-                os.killpg(process.pid, stop) if stop == signal.SIGKILL else process.send_signal(stop)
-                process.wait(30)
+                end(process, stop)
+
+
+def end(process: subprocess.Popen[bytes], stop: signal.Signals) -> None:
+    """Ask a worker to end as a service manager does: one that still runs after a while is killed with its children.
+
+    Either way of ending must lose nothing, which is what the tests look at afterwards.
+    """
+    if stop != signal.SIGKILL:
+        process.send_signal(stop)
+        with suppress(subprocess.TimeoutExpired):
+            process.wait(PATIENCE_SECONDS)
+            return
+    os.killpg(process.pid, signal.SIGKILL)
+    process.wait(PATIENCE_SECONDS)
 
 
 def wait_for(come_true: Callable[[], bool], what: str, log: Path) -> None:
