@@ -63,6 +63,8 @@ def test_serves_and_ends(tmp_path: Path) -> None:
             demo.kill()
     assert demo.returncode == 0, err
     assert "Ended." in out
+    steps, _, _ = err.partition("Listing who is due")
+    assert " INFO " not in steps  # lines of the background's log would stand between the steps
     assert (tmp_path / "wallday.sqlite3").exists()
 
 

@@ -1,4 +1,5 @@
 import json
+import logging
 import subprocess
 import time
 from collections.abc import Iterator
@@ -51,7 +52,8 @@ class Command(BaseCommand):
             raise CommandError(f"--seconds must be from 1 to {MOST_SECONDS}.")
         server = None if options["no_serve"] else self._open(options["port"])
         try:
-            self._show(options)
+            with _without_log_lines():
+                self._show(options)
         except WalldayError as error:
             raise CommandError(error.message) from error
         except KeyboardInterrupt:
@@ -108,6 +110,17 @@ class Command(BaseCommand):
         out.flush()
         serve_until_stopped(server)
         out.write("\nEnded.")
+
+
+@contextmanager
+def _without_log_lines() -> Iterator[None]:
+    """Work in the background says on standard error what it did, which would stand in the middle of our own lines."""
+    before = logging.root.manager.disable
+    logging.disable(logging.INFO)
+    try:
+        yield
+    finally:
+        logging.disable(before)
 
 
 def _wait_for(compiling: "subprocess.Popen[bytes]") -> None:
