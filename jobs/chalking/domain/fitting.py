@@ -38,6 +38,7 @@ FEW = 3_000  # readings
 SLOPE_TOLERANCE = 1e-2
 DIFFERENCE = 1e-4
 MOST_LOOKS = 300
+LEAST_CURVATURE = 0.25  # of the prior's: nothing that was read makes a parameter less sure than twice its prior spread
 FARTHEST = 6.0  # prior standard deviations
 
 
@@ -115,7 +116,7 @@ def _fit_plain(objective: Objective, start: Floats | None) -> Fit:
         options={"maxfun": MOST_LOOKS, "gtol": SLOPE_TOLERANCE, "maxcor": 20},
     )  # fmt: skip
     theta = mean + spread * found.x
-    return Fit(theta, covariance_of(objective.curvature(theta)), objective.looks, -float(found.fun))
+    return Fit(theta, covariance_of(objective.curvature(theta), spread), objective.looks, -float(found.fun))
 
 
 def _moved_to_the_middle(objective: Objective, found: Fit) -> Fit:
@@ -124,7 +125,8 @@ def _moved_to_the_middle(objective: Objective, found: Fit) -> Fit:
     for i in (LOG_SHAPE, LOG_NOISE, LOG_SPREAD):
         step = np.zeros(len(slope))
         step[i] = 0.3 * np.sqrt(found.covariance[i, i])
-        sizes = [np.linalg.slogdet(_positive(objective.curvature(found.theta + way * step)))[1] for way in (1, -1)]
+        ends = [_positive(objective.curvature(found.theta + way * step), objective.spread) for way in (1, -1)]
+        sizes = [np.linalg.slogdet(end)[1] for end in ends]
         slope[i] = (sizes[0] - sizes[1]) / (2 * step[i])
     way = -found.covariance @ slope / 2
     longest = np.max(np.abs(way) / np.sqrt(np.diag(found.covariance)))
@@ -136,7 +138,7 @@ def _fit_round(objective: Objective, first: Fit, share: float) -> Fit:
     precision = np.linalg.inv(first.covariance)
     prior = np.diag(objective.spread**-2)
     whole = prior + (precision - prior) / share
-    root = np.linalg.cholesky(_positive(whole))
+    root = np.linalg.cholesky(_positive(whole, objective.spread))
     turn = partial(solve_triangular, root.T, lower=False)
 
     def turned(away: Floats) -> tuple[float, Floats]:
@@ -151,11 +153,13 @@ def _fit_round(objective: Objective, first: Fit, share: float) -> Fit:
     return Fit(first.theta + turn(found.x), covariance, objective.looks, -float(found.fun))
 
 
-def covariance_of(curvature: Floats) -> Floats:
-    """The inverse; where rounding or a flat direction spoils it, curvature is raised to the least that is positive."""
-    return np.asarray(np.linalg.inv(_positive(curvature)))
+def covariance_of(curvature: Floats, spread: Floats) -> Floats:
+    """The inverse; no direction is taken for less sure than LEAST_CURVATURE says, `spread` [P] being the prior's."""
+    return np.asarray(np.linalg.inv(_positive(curvature, spread)))
 
 
-def _positive(matrix: Floats) -> Floats:
-    values, vectors = np.linalg.eigh((matrix + matrix.T) / 2)
-    return np.asarray((vectors * np.maximum(values, 1e-3)) @ vectors.T)
+def _positive(matrix: Floats, spread: Floats) -> Floats:
+    """A matrix [P, P] of second derivatives, raised where a flat or hollow spot makes it less than the prior allows."""
+    scale = np.outer(spread, spread)
+    values, vectors = np.linalg.eigh(scale * (matrix + matrix.T) / 2)
+    return np.asarray((vectors * np.maximum(values, LEAST_CURVATURE)) @ vectors.T / scale)

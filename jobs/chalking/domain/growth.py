@@ -176,12 +176,12 @@ def evaluate(theta: Floats, rate: Floats, readings: Readings) -> Block:
     biases = theta[len(theta) - readings.reader_count :]
     bias = biases[readings.reader] + theta[RAIN] * readings.after_rain
     centre = np.minimum(centre, FARTHEST_LOG_DOSE)
-    level = np.minimum(np.exp(centre)[:, None] * np.exp(spread * NODE), MOST_LEVEL)
+    level = np.minimum(np.exp(centre)[:, None] * np.exp(np.minimum(spread * NODE, FARTHEST_LOG_DOSE)), MOST_LEVEL)
     high = (readings.step + 0.5) * STEP - bias
-    distance = np.minimum((level - high[:, None]) / noise, FARTHEST_OFF)
+    distance = np.clip((level - high[:, None]) / noise, -FARTHEST_OFF, FARTHEST_OFF)
     e = np.exp(distance)
     below_high = 1.0 / (1.0 + e)
-    e *= np.exp(STEP / noise)
+    e *= np.exp(min(STEP / noise, FARTHEST_OFF))
     above_low = e / (1.0 + e)
     below_high[readings.step == STEPS - 1] = 1.0
     above_low[readings.step == 0] = 1.0
