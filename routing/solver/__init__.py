@@ -1,6 +1,6 @@
 """The day's solver: a `day-problem/1` in, a `day-plan/1` out. Knows nothing of Django."""
 
-from .child import SolverFailed, SolverKilled, solve_in_child
+from .child import SolverFailed, SolverKilled, SolverProcess, solve_in_child, solver_process
 from .evaluator import Evaluation, evaluate
 from .params import OBJECTIVES, Objective, Params
 from .plan import BestRatio, LeftOut, Plan, RoutePlan, Stop
@@ -36,6 +36,7 @@ __all__ = [
     "RoutePlan",
     "SolverFailed",
     "SolverKilled",
+    "SolverProcess",
     "Stop",
     "TimeLimit",
     "evaluate",
@@ -47,5 +48,6 @@ __all__ = [
     "schedule_route",
     "solve",
     "solve_in_child",
+    "solver_process",
     "warm_up",
 ]

@@ -1,8 +1,11 @@
 """Solving in a process of its own: a hard limit in time and memory, and nothing left half done.
 
-The parent writes the problem to a file of its own, the child writes one JSON line for each better
-plan. Whatever happens to the child, the last good line is a plan that keeps every rule. A plain
-`subprocess` works from threads, from daemonic worker processes and from commands alike.
+The parent writes a problem, the child writes one JSON line for each better plan. Whatever happens to
+the child, the last good line is a plan that keeps every rule. A plain `subprocess` works from threads,
+from daemonic worker processes and from commands alike.
+
+A child takes about a second to load compiled code. Who has something else to do meanwhile opens a
+`solver_process` first; it solves one problem after another.
 """
 
 import json
@@ -10,8 +13,9 @@ import os
 import subprocess
 import sys
 import threading
-from collections.abc import Callable
-from contextlib import suppress
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import IO, Any
 
@@ -36,33 +40,15 @@ class SolverKilled(SolverFailed):
     """The child had to be stopped at its limit and had not reported any plan."""
 
 
-def solve_in_child(
-    problem: Problem,
-    *,
-    seconds: float,
-    seed: int = 1,
-    objective: Objective = "value",
-    first: Orders | None = None,
-    memory_bytes: int = DEFAULT_MEMORY_BYTES,
-    on_progress: Callable[[Plan], None] | None = None,
-) -> Plan:
-    """The best plan after at most `seconds` (plus a short grace, after which the child is killed).
+def solve_in_child(problem: Problem, *, memory_bytes: int = DEFAULT_MEMORY_BYTES, **more: Any) -> Plan:
+    """One problem in a child of its own; everything else as in `SolverProcess.solve`."""
+    with solver_process(memory_bytes=memory_bytes) as child:
+        return child.solve(problem, **more)
 
-    If the child is killed or fails, the best plan that it reported is given, its `solver` entry
-    carrying "ended": "killed" or "failed". Raises SolverKilled or SolverFailed where it reported
-    none.
-    """
-    TimeLimit(seconds)
-    listener = _Listener(on_progress)
-    request = json.dumps(
-        {
-            "problem": problem_to_json(problem),
-            "seconds": seconds,
-            "seed": seed,
-            "objective": objective,
-            "first": None if first is None else {crew: list(order) for crew, order in first.items()},
-        }
-    )
+
+@contextmanager
+def solver_process(*, memory_bytes: int = DEFAULT_MEMORY_BYTES) -> Iterator["SolverProcess"]:
+    """A child that loads its code at once; it is gone at the end of the block, whatever it was doing."""
     with subprocess.Popen(  # noqa: S603 - our own module, no shell
         [sys.executable, "-m", "routing.solver.worker"],
         stdin=subprocess.PIPE,
@@ -71,8 +57,81 @@ def solve_in_child(
         text=True,
         env=_environment(memory_bytes),
     ) as child:
-        killed, errors = _converse(child, request, seconds + GRACE_SECONDS, listener)
-    return listener.outcome(killed, child.returncode, errors)
+        assert child.stdin
+        try:
+            yield SolverProcess(child)
+        finally:
+            child.kill()
+            with suppress(OSError):
+                child.stdin.close()  # what it has not read is of no use any more
+
+
+class SolverProcess:
+    """Solves one problem after another in the child."""
+
+    def __init__(self, child: "subprocess.Popen[str]"):
+        self._child = child
+        self._complaints: list[str] = []
+        self._killed = threading.Event()
+        assert child.stderr
+        self._draining = threading.Thread(target=self._complaints.extend, args=(child.stderr,), daemon=True)
+        self._draining.start()
+
+    def solve(
+        self,
+        problem: Problem,
+        *,
+        seconds: float,
+        grace_seconds: float = GRACE_SECONDS,
+        seed: int = 1,
+        objective: Objective = "value",
+        first: Orders | None = None,
+        on_progress: Callable[[Plan], None] | None = None,
+    ) -> Plan:
+        """The best plan `seconds` from now at the latest (plus a grace, after which the child is killed).
+
+        If the child is killed or fails, the best plan that it reported is given, its `solver` entry carrying
+        "ended": "killed" or "failed". Raises SolverKilled or SolverFailed where it reported none.
+        """
+        TimeLimit(seconds)
+        until = time.monotonic() + seconds
+        listener = _Listener(on_progress)
+        request = {
+            "problem": problem_to_json(problem),
+            "until": until,
+            "seed": seed,
+            "objective": objective,
+            "first": None if first is None else {crew: list(order) for crew, order in first.items()},
+        }
+        self._converse(json.dumps(request), until + grace_seconds, listener)
+        if listener.is_answered:
+            return listener.best
+        return listener.unanswered(killed=self._killed.is_set(), why=self._last_words())
+
+    def _converse(self, request: str, until: float, listener: "_Listener") -> None:
+        """Hand over the request and listen until it is answered, the child ends, or time is over."""
+        assert self._child.stdin
+        assert self._child.stdout
+        timer = threading.Timer(max(0.0, until - time.monotonic()), self._kill)
+        sending = threading.Thread(target=_send, args=(self._child.stdin, request), daemon=True)
+        for thread in (timer, sending):
+            thread.start()
+        try:
+            while not listener.is_answered and (line := self._child.stdout.readline()):
+                listener.hear(line)
+        finally:
+            timer.cancel()
+            sending.join(1)  # it has been read, or nobody is left who reads
+
+    def _kill(self) -> None:
+        self._killed.set()
+        self._child.kill()
+
+    def _last_words(self) -> str:
+        """What the child complained about; it has closed its output, so it is at its end."""
+        code = self._child.wait()
+        self._draining.join(1)
+        return "".join(self._complaints)[-2000:].strip() or f"it ended with code {code}"
 
 
 def _environment(memory_bytes: int) -> dict[str, str]:
@@ -86,58 +145,26 @@ def _environment(memory_bytes: int) -> dict[str, str]:
     }
 
 
-def _converse(child: "subprocess.Popen[str]", request: str, limit: float, listener: "_Listener") -> tuple[bool, str]:
-    """Hand over the request and listen until the child ends; (killed, what it complained about)."""
-    killed = threading.Event()
-    complaints: list[str] = []
-
-    def kill() -> None:
-        killed.set()
-        child.kill()
-
-    assert child.stdin
-    assert child.stdout
-    assert child.stderr
-    timer = threading.Timer(limit, kill)
-    threads = [
-        threading.Thread(target=_send, args=(child.stdin, request), daemon=True),
-        threading.Thread(target=_drain, args=(child.stderr, complaints), daemon=True),
-    ]
-    for thread in (timer, *threads):
-        thread.start()
-    try:
-        for line in child.stdout:
-            listener.hear(line)
-        child.wait()
-    except BaseException:
-        child.kill()
-        raise
-    finally:
-        timer.cancel()
-    for thread in threads:
-        thread.join(1)  # the child is gone, so neither has anything left to wait for
-    return killed.is_set(), "".join(complaints)[-2000:]
-
-
 def _send(pipe: IO[str], request: str) -> None:
     """A child that ended early does not read to the end; what is left of the request is then of no use."""
-    with suppress(BrokenPipeError):
-        pipe.write(request)
-    with suppress(BrokenPipeError):
-        pipe.close()
-
-
-def _drain(pipe: IO[str], into: list[str]) -> None:
-    into.extend(pipe)
+    with suppress(OSError, ValueError):
+        pipe.write(request + "\n")
+        pipe.flush()
 
 
 class _Listener:
-    """Keeps the best plan that the child has reported."""
+    """Keeps the best plan that the child has reported for one problem."""
 
     def __init__(self, on_progress: Callable[[Plan], None] | None):
         self._on_progress = on_progress
         self._best: Plan | None = None
         self._error = ""
+        self.is_answered = False
+
+    @property
+    def best(self) -> Plan:
+        assert self._best
+        return self._best
 
     def hear(self, line: str) -> None:
         try:
@@ -148,15 +175,14 @@ class _Listener:
             self._error = str(message["error"])
             return
         self._best = parse_plan(message["plan"])
+        self.is_answered = message["final"]
         if self._on_progress:
             self._on_progress(self._best)
 
-    def outcome(self, killed: bool, code: int | None, errors: str) -> Plan:
+    def unanswered(self, *, killed: bool, why: str) -> Plan:
+        """The best plan heard of, marked as what it is. Raises where there is none."""
         if self._best is None:
-            why = self._error or errors.strip() or f"it ended with code {code}"
-            raise SolverKilled("stopped at its limit") if killed else SolverFailed(why)
-        if not killed and code == 0:
-            return self._best
-        ended = "killed" if killed else "failed"
+            raise SolverKilled("stopped at its limit") if killed else SolverFailed(self._error or why)
         best = plan_to_json(self._best)
+        ended = "killed" if killed else "failed"
         return parse_plan({**best, "solver": {**best["solver"], "ended": ended}})

@@ -44,6 +44,14 @@ def is_warm() -> bool:
     return _marker().exists()
 
 
+def load_compiled() -> None:
+    """Load what has been compiled here, so that the first search need not wait for it (about a second)."""
+    if is_warm():
+        from .warm_day import solve_everything_once
+
+        solve_everything_once()
+
+
 def start_warming() -> "subprocess.Popen[bytes]":
     """Compile in a process of its own, which ends by itself."""
     return subprocess.Popen(  # noqa: S603 - our own module, no shell

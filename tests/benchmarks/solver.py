@@ -1,7 +1,8 @@
 # ruff: noqa: T201  printing tables is what this program is for
 """How good the solver of a day is, beside three open solvers in the same run. Prints a table.
 
-    python -m tests.benchmarks.solver [--quick] [--only days|week|toptw] [--seconds S] [--toptw FOLDER [--limit N]]
+    python -m tests.benchmarks.solver [--quick] [--only days|week|replan|toptw] [--seconds S]
+                                      [--toptw FOLDER [--limit N]]
 
 Days of the trade are invented with fixed seeds, every feature mixed (see `solver_days`). For each day:
 value, bound, gap, seconds and peak memory of our solver, and the value of each peer, all timed and
@@ -10,7 +11,7 @@ orienteering with time windows run where the folder with their files is given.
 
 Exits 1 where a target is missed: at least 99.9 % of the best value known in the run and of the best
 peer on each day; proved on 80 % of the days and a gap of at most 0.5 % on all in the long run; a gap of
-at most 1 % for a week.
+at most 1 % for a week; replans of the demo's day in 2 seconds.
 """
 
 import argparse
@@ -24,6 +25,7 @@ from pathlib import Path
 
 from routing.solver import Plan, Problem, TimeLimit, evaluate, parse_problem, solve, warm_up
 from tests.benchmarks.solver_days import DayKind, realistic_day
+from tests.benchmarks.solver_replan import run_replans
 from tests.benchmarks.solver_toptw import PROFIT_CENTS, published_values, toptw_problem
 
 QUICK = (DayKind("30 x 3", 30, 3, 1), DayKind("45 x 4", 45, 4, 2), DayKind("40 x 3 dense", 40, 3, 3, dense=True))
@@ -157,7 +159,7 @@ def _short_horizon_misses(pairs: Sequence[tuple[float, bool]]) -> Iterator[str]:
 def main(arguments: Sequence[str]) -> int:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--quick", action="store_true")
-    parser.add_argument("--only", choices=["days", "week", "toptw"])
+    parser.add_argument("--only", choices=["days", "week", "replan", "toptw"])
     parser.add_argument("--seconds", type=float)
     parser.add_argument("--toptw", type=Path, default=os.environ.get("WALLDAY_TOPTW"))
     parser.add_argument("--limit", type=int, help="so many of the published pairs only")
@@ -174,6 +176,8 @@ def main(arguments: Sequence[str]) -> int:
         runs = [run_day(kind, options.seconds or 60.0, 0.0) for kind in WEEK]
         print_days(runs)
         misses += [f"{run.name}: the gap is {100 * run.long.gap:.2f} %" for run in runs if run.long.gap > 0.01]
+    if options.only in (None, "replan") and not options.quick:
+        misses += run_replans()
     if options.only in (None, "toptw") and not options.quick:
         if options.toptw:
             misses += run_toptw(Path(options.toptw), options.seconds or 60.0, options.limit)

@@ -1,6 +1,5 @@
 """A crew drops out or starts late: its hours change, and the rest of the day is planned again at once."""
 
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from datetime import datetime, time
 from typing import Any
@@ -27,11 +26,25 @@ from routing.plans.services.runs import (
     run_create,
     run_fail,
 )
-from routing.solver import Plan, Problem, SolverFailed, parse_plan, solve_in_child
+from routing.solver import (
+    Plan,
+    Problem,
+    RoundLimit,
+    SolverFailed,
+    SolverKilled,
+    SolverProcess,
+    TimeLimit,
+    parse_plan,
+    solve,
+    solver_process,
+)
+from routing.solver.stopping import LEAST_SECONDS, Watch
 from shared import clock
 from shared.errors import NotFound, Refused, Stale, WalldayError
 
-REPLAN_SECONDS = 1  # of search; with starting and storing the office waits about two
+REPLAN_SECONDS = 2  # from the request to the stored plan
+STORING_SECONDS = 0.4  # of these, for checking and storing
+ANSWER_SECONDS = 0.1  # and for the solver's last words, after which it is stopped
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,40 +63,42 @@ def day_replan(
     """Change the crew's hours of that day and plan what has not begun again. Both are stored together or not at all.
 
     What is done or under way stays where it is: a crew that drops out still ends the stop that it is at. Customers
-    keep the crew and the time that they were told where it costs little (`domain.replans`).
+    keep the crew and the time that they were told where it costs little (`domain.replans`). The solver loads while the
+    day is read, and searches until STORING_SECONDS before REPLAN_SECONDS are over.
     Raises NotFound, Stale, AlreadyPlanning, Refused (an hour outside the shift; figures that no day can have) and
     PlanningFailed.
     """
+    watch = TimeLimit(REPLAN_SECONDS - STORING_SECONDS).started()
     moment = now or clock.now()
     row = day_plan_by_id(plan_id=plan_id)
     if row.version != expected_version:
         raise Stale(_("Somebody changed this plan meanwhile. Look at it again, then repeat the change."))
     if PlanRun.objects.filter(yard=row.yard, work_date=row.work_date, state__in=UNFINISHED).exists():
         raise AlreadyPlanning(_("This day is being planned already."))
-    crew = _crew(row, news)
-    inputs = _inputs(row, crew, news, actor, moment)
-    refuse_out_of_bounds(inputs)
-    run = run_create(
-        yard=row.yard,
-        work_date=row.work_date,
-        seconds_allowed=REPLAN_SECONDS,
-        requested_by=actor,
-        created_at=moment,
-        started_at=moment,
-        state=RunState.RUNNING,
-        inputs_digest=inputs.digest,
-    )
-    try:
-        content = checked(inputs, _best(row, inputs))
-        with transaction.atomic():
-            _set_hours(crew, row, news, actor)
-            return plan_store(run, inputs, content)
-    except WalldayError as error:
-        run_fail(run.pk, error.message)
-        raise
-    except BaseException:
-        run_fail(run.pk, _("Planning ended with an error; the plan of before is unchanged."))
-        raise
+    with solver_process() as solver:
+        inputs = _inputs(row, _crew(row, news), news, actor, moment)
+        refuse_out_of_bounds(inputs)
+        run = run_create(
+            yard=row.yard,
+            work_date=row.work_date,
+            seconds_allowed=REPLAN_SECONDS,
+            requested_by=actor,
+            created_at=moment,
+            started_at=moment,
+            state=RunState.RUNNING,
+            inputs_digest=inputs.digest,
+        )
+        try:
+            content = checked(inputs, _best(row, inputs, solver, watch))
+            with transaction.atomic():
+                _set_hours(_crew(row, news), row, news, actor)
+                return plan_store(run, inputs, content)
+        except WalldayError as error:
+            run_fail(run.pk, error.message)
+            raise
+        except BaseException:
+            run_fail(run.pk, _("Planning ended with an error; the plan of before is unchanged."))
+            raise
 
 
 def _crew(row: DayPlan, news: News) -> Crew:
@@ -123,23 +138,30 @@ def _set_hours(crew: Crew, row: DayPlan, news: News, actor: Any) -> None:
     shift_exception_set(crew=crew, work_date=row.work_date, is_off=is_off, hours=hours, reason=news.reason, actor=actor)
 
 
-def _best(row: DayPlan, inputs: DayInputs) -> Plan:
+def _best(row: DayPlan, inputs: DayInputs, solver: SolverProcess, watch: Watch) -> Plan:
     """The least disruptive of three: all windows open, told times held, the routes of before where they still hold."""
+    if not inputs.problem.crews:
+        raise Refused(_("No crew is left on that day."))
     before = parse_plan(row.plan)
     told = told_stops(row) if row.state != PlanState.DRAFT else {}
     problems = [inputs.problem, with_times_held(inputs.problem, told)] if told else [inputs.problem]
-    if not inputs.problem.crews:
-        raise Refused(_("No crew is left on that day."))
-    with ThreadPoolExecutor(len(problems)) as both:
-        found = list(both.map(lambda problem: _solved(problem, before), problems))
+    found: list[Plan] = []
+    for left, problem in zip(range(len(problems), 0, -1), problems, strict=True):
+        found.append(_solved(problem, before, solver, watch, left))
     bound = found[0].upper_bound_cents
     kept = better_of(inputs.problem, found[0], StoredPlan(before, same_inputs=False))
     plans = [found[0], *(in_the_open(plan, bound) for plan in found[1:]), kept]
     return least_disruptive(plans, told)
 
 
-def _solved(problem: Problem, before: Plan) -> Plan:
+def _solved(problem: Problem, before: Plan, solver: SolverProcess, watch: Watch, left: int) -> Plan:
+    """The plan after a fair part of the time for the `left` problems; that of before, mended, where none came."""
+    first = orders_of(before)
+    seconds = max(LEAST_SECONDS, (watch.seconds_left() - ANSWER_SECONDS) / left)
+    grace_seconds = max(0.0, watch.seconds_left() - seconds)
     try:
-        return solve_in_child(problem, seconds=REPLAN_SECONDS, first=orders_of(before))
+        return solver.solve(problem, seconds=seconds, grace_seconds=grace_seconds, first=first)
+    except SolverKilled:
+        return solve(problem, stop=RoundLimit(0), first=first)
     except SolverFailed as error:
         raise PlanningFailed(_("The solver ended without a plan: %(why)s.") % {"why": str(error)}) from error

@@ -1,6 +1,8 @@
 """The day that most tests plan, and a solver that answers at once."""
 
+from contextlib import nullcontext
 from datetime import UTC, date, datetime
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -18,8 +20,13 @@ def solve_here(monkeypatch: pytest.MonkeyPatch) -> None:
         rounds = 5 if objective == "ratio" else 0
         return solve(problem, stop=RoundLimit(rounds), seed=seed, params=params, **more)
 
-    for module in (runs, replanning, weeks):
+    for module in (runs, weeks):
         monkeypatch.setattr(module, "solve_in_child", here)
+
+    def replan(problem: Problem, *, grace_seconds: float, **more: Any) -> Plan:
+        return here(problem, **more)
+
+    monkeypatch.setattr(replanning, "solver_process", lambda: nullcontext(SimpleNamespace(solve=replan)))
 
 
 @pytest.fixture

@@ -2,8 +2,10 @@
 
 import json
 from collections.abc import Callable
+from contextlib import nullcontext
 from datetime import date, datetime, time, timedelta
 from io import StringIO
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -16,7 +18,17 @@ from routing.plans.domain.replans import CHANGE_CENTS, Told, least_disruptive, m
 from routing.plans.models import DayPlan, PlanRun, ShiftException
 from routing.plans.selectors.moves import moves_since_sent
 from routing.plans.services import replanning
-from routing.solver import Plan, Problem, SolverFailed, evaluate, parse_plan, parse_problem
+from routing.solver import (
+    Plan,
+    Problem,
+    SolverFailed,
+    SolverKilled,
+    SolverProcess,
+    child,
+    evaluate,
+    parse_plan,
+    parse_problem,
+)
 from shared import clock
 from shared.errors import NotFound, Refused, Stale
 from tests import factories
@@ -117,15 +129,46 @@ def test_what_is_refused_changes_nothing(sent: DayPlan, crew: str, kind: str, at
 
 
 def test_a_failure_leaves_hours_and_plan_as_they_were(sent: DayPlan, monkeypatch: pytest.MonkeyPatch) -> None:
-    def broken(problem: Problem, **_more: Any) -> Plan:
-        raise SolverFailed("it fell over")
-
-    monkeypatch.setattr(replanning, "solve_in_child", broken)
+    solver_that_raises(monkeypatch, SolverFailed("it fell over"))
     with pytest.raises(Exception, match="it fell over"):
         drop_out(sent)
     assert not ShiftException.objects.exists()
     assert DayPlan.objects.get().version == sent.version
     assert PlanRun.objects.get().state == "failed"
+
+
+def solver_that_raises(monkeypatch: pytest.MonkeyPatch, error: Exception) -> None:
+    def broken(problem: Problem, **_more: Any) -> Plan:
+        raise error
+
+    monkeypatch.setattr(replanning, "solver_process", lambda: nullcontext(SimpleNamespace(solve=broken)))
+
+
+def test_a_solver_that_is_too_late_is_not_waited_for(sent: DayPlan, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The machine is too busy for any search: West takes over what East had, by insertion alone."""
+    solver_that_raises(monkeypatch, SolverKilled("stopped at its limit"))
+    after = drop_out(sent)
+    assert {crew: len(begins) for crew, begins in stops(after).items()} == {"east": 2, "west": 1}
+    assert after.plan["status"] == "feasible"
+    assert PlanRun.objects.latest("pk").state == "done"
+
+
+def test_with_a_solver_in_a_process_of_its_own(sent: DayPlan, monkeypatch: pytest.MonkeyPatch) -> None:
+    """One process answers both problems, the open day and the one with times held."""
+    answered: list[Problem] = []
+
+    class Counting(SolverProcess):
+        def solve(self, problem: Problem, **more: Any) -> Plan:
+            answered.append(problem)
+            return super().solve(problem, **{**more, "seconds": 20.0, "grace_seconds": 20.0})
+
+    monkeypatch.setattr(child, "SolverProcess", Counting)
+    monkeypatch.setattr(replanning, "solver_process", child.solver_process)
+    after = drop_out(sent)
+    assert {crew: len(begins) for crew, begins in stops(after).items()} == {"east": 2, "west": 1}
+    assert after.plan["status"] == "optimal"
+    open_day, held = answered
+    assert open_day.jobs != held.jobs
 
 
 def test_an_older_version_is_refused(sent: DayPlan) -> None:
