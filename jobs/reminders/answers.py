@@ -33,6 +33,7 @@ from shared.events.services import event_record
 from shared.outbox.models import Channel
 
 SOURCE = "reminder"
+UNKNOWN_MINUTES = 120  # of a service that is on no rate card, until somebody has looked
 
 
 @dataclass(frozen=True)
@@ -42,6 +43,14 @@ class Offered:
     reminder: Reminder
     service: Service
     line: NewLine | None
+
+    @property
+    def line_to_book(self) -> NewLine:
+        """What is written down for a yes; somebody has to look first where the card has no price."""
+        look_first = NewLine(
+            self.service, price_cents=0, estimated_minutes=UNKNOWN_MINUTES, note=_("price after a look")
+        )
+        return self.line or look_first
 
 
 @dataclass(frozen=True)
@@ -72,6 +81,18 @@ class Answer:
     day: date | None = None
     months: int = 3
     note: str = ""
+
+
+@dataclass(frozen=True)
+class _Taken:
+    """An answer on its way: what was offered and tapped, the row that will keep it, and when it is."""
+
+    offer: Offer
+    answer: Answer
+    row: ReminderAnswer
+    days: Sequence[date]
+    today: date
+    now: datetime
 
 
 def answer_settings_get() -> AnswerSettings:
@@ -116,7 +137,7 @@ def answer_take(*, offer: Offer, answer: Answer, days: Sequence[date], now: date
     today = clock.local_date(company_get().timezone, now)
     row = ReminderAnswer(customer=offer.customer, written_on=offer.written_on, kind=answer.kind, at=now)
     row.note = answer.note.strip()[:500]
-    _FOLLOW[AnswerKind(answer.kind)](offer, answer, row, days, today, now)
+    _FOLLOW[AnswerKind(answer.kind)](_Taken(offer, answer, row, days, today, now))
     try:
         row.save()
     except IntegrityError as error:
@@ -153,67 +174,68 @@ def _things(reminders: Sequence[Reminder], on: date) -> list[Offered]:
     for reminder in reminders:
         service = services.get(reminder.kind)
         if service is not None:
-            line = line_with_card(service=service, place=reminder.property, rates=rates)
-            things.append(Offered(reminder, service, line if service.code in rates else None))
+            is_priced = service.code in rates
+            line = line_with_card(service=service, place=reminder.property, rates=rates) if is_priced else None
+            things.append(Offered(reminder, service, line))
     return things
 
 
-def _yes(offer: Offer, answer: Answer, row: ReminderAnswer, days: Sequence[date], today: date, now: datetime) -> None:
-    if answer.day is not None and answer.day not in days:
+def _yes(taken: _Taken) -> None:
+    answer, row = taken.answer, taken.row
+    if answer.day is not None and answer.day not in taken.days:
         raise Refused(_("This day is not free any more. Choose another one."))
-    chosen = [thing for thing in offer.things if thing.reminder.pk in answer.reminder_ids]
+    chosen = [thing for thing in taken.offer.things if thing.reminder.pk in answer.reminder_ids]
     if not chosen:
         raise Refused(_("Choose what you would like done."))
     row.day = answer.day
-    makes_agreed = answer_settings_get().makes == AnswerMakes.AGREED and answer.day is not None
-    for place in offer.places:
-        lines = [thing.line for thing in chosen if thing.line and thing.reminder.property_id == place.pk]
-        if lines:
-            row.jobs.append(_job(place, lines, answer, row.note, makes_agreed, now))
+    may_agree = answer_settings_get().makes == AnswerMakes.AGREED and answer.day is not None
+    for place in taken.offer.places:
+        here = [thing for thing in chosen if thing.reminder.property_id == place.pk]
+        if here:
+            row.jobs.append(_job(taken, place, here, may_agree and all(thing.line for thing in here)))
 
 
-def _job(place: Property, lines: list[NewLine], answer: Answer, note: str, is_agreed: bool, now: datetime) -> int:
-    windows = [NewWindow(answer.day, answer.day, promised=is_agreed)] if answer.day else []
+def _job(taken: _Taken, place: Property, things: Sequence[Offered], is_agreed: bool) -> int:
+    day = taken.answer.day
     job = job_create(
         property=place,
-        lines=lines,
-        windows=windows,
+        lines=[thing.line_to_book for thing in things],
+        windows=[NewWindow(day, day, promised=is_agreed)] if day else [],
         state=JobState.AGREED if is_agreed else JobState.LEAD,
         source=SOURCE,
-        note=note,
-        created_at=now,
+        note=taken.row.note,
+        created_at=taken.now,
     )
     return int(job.pk)
 
 
-def _not_now(
-    offer: Offer, answer: Answer, row: ReminderAnswer, days: Sequence[date], today: date, now: datetime
-) -> None:
+def _not_now(taken: _Taken) -> None:
     try:
-        row.ask_again_on = ask_again_on(today, answer.months)
+        taken.row.ask_again_on = ask_again_on(taken.today, taken.answer.months)
     except ValueError as error:
         raise Refused(_("Choose when we may ask again.")) from error
-    _hold(offer, AnswerKind.NOT_NOW, row.ask_again_on, now)
+    _hold(taken, taken.row.ask_again_on)
 
 
-def _sold(offer: Offer, answer: Answer, row: ReminderAnswer, days: Sequence[date], today: date, now: datetime) -> None:
-    _hold(offer, AnswerKind.SOLD, None, now)
+def _sold(taken: _Taken) -> None:
+    _hold(taken, None)
 
 
-def _never(offer: Offer, answer: Answer, row: ReminderAnswer, days: Sequence[date], today: date, now: datetime) -> None:
+def _never(taken: _Taken) -> None:
     opt_out_record(
-        customer=offer.customer,
+        customer=taken.offer.customer,
         channel=Channel.EMAIL,
         everything=True,
         wording=str(_("Never again")),
         source="reminder answer",
-        now=now,
+        now=taken.now,
     )
 
 
-def _hold(offer: Offer, reason: AnswerKind, until: date | None, now: datetime) -> None:
-    for place in offer.places:
-        DueHold.objects.update_or_create(property=place, defaults={"until": until, "reason": reason, "at": now})
+def _hold(taken: _Taken, until: date | None) -> None:
+    for place in taken.offer.places:
+        held = {"until": until, "reason": taken.row.kind, "at": taken.now}
+        DueHold.objects.update_or_create(property=place, defaults=held)
 
 
 _FOLLOW = {AnswerKind.YES: _yes, AnswerKind.NOT_NOW: _not_now, AnswerKind.SOLD: _sold, AnswerKind.NEVER: _never}

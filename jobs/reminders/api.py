@@ -11,6 +11,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from jobs.customers.models import Language
+from jobs.reminders.brought import brought, brought_json
 from jobs.reminders.drafting import MOST_AT_ONCE
 from jobs.reminders.forms import DEFAULT_WEEKS, MOST_WEEKS
 from jobs.reminders.models import InboundText
@@ -100,11 +101,71 @@ def proposal(request: Request) -> Response:
     return Response(proposal_json(proposal_of(weeks=query.validated_data["weeks"])))
 
 
+class BroughtQuery(serializers.Serializer[Any]):
+    since = serializers.DateField(required=False, help_text="leave out campaigns of months before this date")
+
+
+class GainOutput(serializers.Serializer[Any]):
+    value = serializers.FloatField()
+    low = serializers.FloatField(help_text="of the interval with 90 % confidence")
+    high = serializers.FloatField()
+
+
+class ArmOutput(serializers.Serializer[Any]):
+    people = serializers.IntegerField()
+    booked = serializers.IntegerField()
+
+
+class ComparedOutput(serializers.Serializer[Any]):
+    reminded = ArmOutput()
+    held_back = ArmOutput()
+
+
+class CampaignOutput(serializers.Serializer[Any]):
+    campaign = serializers.CharField(allow_null=True, help_text="month of the due dates, `2026-05`; null: all together")
+    written = serializers.IntegerField(help_text="people to whom a message was written; the counts below are of them")
+    sent = serializers.IntegerField()
+    delivered = serializers.IntegerField()
+    answered = serializers.IntegerField()
+    booked = serializers.IntegerField()
+    washed = serializers.IntegerField()
+    opted_out = serializers.IntegerField()
+    earned_cents = serializers.IntegerField()
+    earned_cents_per_crew_hour = serializers.IntegerField(allow_null=True)
+    earned_low_cents_per_crew_hour = serializers.IntegerField(allow_null=True, help_text="90 % interval")
+    earned_high_cents_per_crew_hour = serializers.IntegerField(allow_null=True)
+    compared = ComparedOutput(help_text="those who took part in the draw and had their time to answer")
+    gain = GainOutput(allow_null=True, help_text="share who booked, reminded less held back")
+    more_jobs = GainOutput(allow_null=True, help_text="the gain in people who booked")
+
+
+class BroughtOutput(serializers.Serializer[Any]):
+    campaigns = CampaignOutput(many=True)
+    total = CampaignOutput()
+
+
+@extend_schema(
+    operation_id="reminders_brought",
+    parameters=[BroughtQuery],
+    responses=BroughtOutput,
+    summary="What reminders brought by campaign of due dates, against those who were held back",
+)
+@api_view(["GET"])
+@permission_classes([OfficeOnly])
+def brought_view(request: Request) -> Response:
+    query = BroughtQuery(data=request.query_params)
+    query.is_valid(raise_exception=True)
+    return Response(brought_json(brought(now=clock.now(), **query.validated_data)))
+
+
 class QueueInput(serializers.Serializer[Any]):
     keys = serializers.ListField(
         child=serializers.CharField(max_length=80), min_length=1, max_length=MOST_AT_ONCE,
         help_text="of the due things to write about",
     )  # fmt: skip
+    hold_back = serializers.BooleanField(
+        default=True, help_text="false where these customers asked to hear: then nobody is held back"
+    )
 
 
 class SkippedOutput(serializers.Serializer[Any]):
@@ -115,6 +176,7 @@ class SkippedOutput(serializers.Serializer[Any]):
 class QueueOutput(serializers.Serializer[Any]):
     messages = serializers.ListField(child=serializers.IntegerField(), help_text="ids of the messages written")
     reminders = serializers.IntegerField()
+    held_back = serializers.IntegerField(help_text="customers drawn for the held-back group")
     skipped = SkippedOutput(many=True)
 
 
@@ -130,7 +192,7 @@ class QueueOutput(serializers.Serializer[Any]):
 def queue(request: Request) -> Response:
     wanted = QueueInput(data=request.data)
     wanted.is_valid(raise_exception=True)
-    result = reminders_queue(keys=wanted.validated_data["keys"], actor=request.user, now=clock.now())
+    result = reminders_queue(actor=request.user, now=clock.now(), **wanted.validated_data)
     return Response(result.as_json(), status=201)
 
 
@@ -163,4 +225,5 @@ urlpatterns = [
     path("due-list/", DueList.as_view(), name="api_due_list"),
     path("due-list/proposal/", proposal, name="api_due_proposal"),
     path("reminders/", queue, name="api_reminders"),
+    path("reminders/brought/", brought_view, name="api_reminders_brought"),
 ]

@@ -4,7 +4,7 @@ from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from jobs.reminders.answers import Answer
-from jobs.reminders.models import AnswerKind, AnswerSettings
+from jobs.reminders.models import AnswerKind, AnswerSettings, HoldingBack
 
 STATES = (
     ("", _("everything due")),
@@ -80,6 +80,13 @@ class AnswerSettingsForm(forms.ModelForm):
         labels = {"makes": _("A yes makes")}
 
 
+class HoldingBackForm(forms.ModelForm):
+    class Meta:
+        model = HoldingBack
+        fields = ("percent",)
+        labels = {"percent": _("Held back, per cent")}
+
+
 STOPS = (("", _("nothing")), ("text", _("no more texts")), ("all", _("no messages of any kind")))
 
 
@@ -88,6 +95,6 @@ class TextReadForm(forms.Form):
 
     note = forms.CharField(max_length=200, required=False)
     stop = forms.ChoiceField(
-        choices=[("", _("nothing")), ("text", _("no more texts")), ("all", _("no messages of any kind"))],
+        choices=STOPS,
         required=False,
     )

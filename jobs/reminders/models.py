@@ -1,4 +1,5 @@
 from django.conf import settings
+from django.core.validators import MaxValueValidator
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
@@ -18,6 +19,9 @@ class Reminder(models.Model):
     due_on = models.DateField()
     reason = models.CharField(max_length=200)
     message = models.ForeignKey(Message, on_delete=models.PROTECT, related_name="reminders")
+    was_drawn = models.BooleanField(
+        default=False, help_text="might have been held back: counts against the held-back group"
+    )
     created_at = models.DateTimeField()
     created_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
@@ -28,6 +32,57 @@ class Reminder(models.Model):
         constraints = [
             models.UniqueConstraint(fields=["property", "kind", "due_on"], name="reminder_once"),
             models.CheckConstraint(condition=~models.Q(kind=""), name="reminder_has_kind"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.kind} for property {self.property_id} due {self.due_on}"
+
+
+MOST_HELD_BACK_PERCENT = 20
+
+
+class HoldingBack(models.Model):
+    """How many of those who would be reminded are held back to learn what comes anyway. One row, made on first use."""
+
+    percent = models.PositiveSmallIntegerField(
+        default=5,
+        validators=[MaxValueValidator(MOST_HELD_BACK_PERCENT)],
+        help_text=_("Per cent of those who would be reminded; 0 holds nobody back, and the gain stays unknown"),
+    )
+    seed = models.CharField(max_length=32, help_text="what the draw is repeated from")
+
+    class Meta:
+        verbose_name_plural = "holding back"
+        constraints = [
+            models.CheckConstraint(condition=models.Q(pk=1), name="holding_back_single_row"),
+            models.CheckConstraint(
+                condition=models.Q(percent__lte=MOST_HELD_BACK_PERCENT), name="holding_back_few_per_cent"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.percent} %"
+
+
+class HeldBack(AppendOnlyModel):
+    """A due thing that nobody was written to about, by the draw, so that what comes anyway can be counted.
+
+    Rows with the same `message_key` would have gone out as one message: they are one person in the comparison.
+    """
+
+    property = models.ForeignKey(Property, on_delete=models.PROTECT, related_name="held_back")
+    kind = models.CharField(max_length=30, help_text="code of the service, or chalk")
+    due_on = models.DateField()
+    message_key = models.CharField(max_length=120, help_text="what the message would have been known by")
+    at = models.DateTimeField()
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        ordering = ["-at", "-id"]
+        verbose_name_plural = "held back"
+        constraints = [
+            models.UniqueConstraint(fields=["property", "kind", "due_on"], name="held_back_once"),
+            models.CheckConstraint(condition=~models.Q(kind=""), name="held_back_has_kind"),
         ]
 
     def __str__(self) -> str:

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 from typing import Any
 
 from django.db.models import Count, Exists, ExpressionWrapper, F, OuterRef, Q
@@ -12,12 +12,12 @@ from django.utils.translation import gettext as _
 from jobs.customers.models import Property
 from jobs.reminders.domain.choosing import Person, Proposal, ResponseRate, propose
 from jobs.reminders.domain.due import CHALK
+from jobs.reminders.domain.gain import ANSWERED_WITHIN
 from jobs.reminders.models import Reminder
 from jobs.reminders.selectors import DueItem, due_list
 from jobs.work.models import Job, VisitLine
 from shared.outbox.models import MessageState
 
-ANSWERED_WITHIN = timedelta(days=45)  # a job taken down later came by itself; our choice, no source
 UNKNOWN_MINUTES = 120
 Nearest = Callable[[Sequence[Property]], Mapping[int, int]]
 """From properties to the metres to the nearest stop of the coming weeks, for those where a crew goes."""

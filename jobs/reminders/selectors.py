@@ -20,8 +20,9 @@ from jobs.reminders.domain.consent import (
     wait_until,
 )
 from jobs.reminders.domain.due import CHALK, Due, due, due_key
-from jobs.reminders.models import DueHold, InboundText, Reminder, ReminderAnswer
-from jobs.reminders.wording import hold_words, obstacle_words, reason_words, reminded_words, wait_words
+from jobs.reminders.domain.gain import ANSWERED_WITHIN
+from jobs.reminders.models import DueHold, HeldBack, InboundText, Reminder, ReminderAnswer
+from jobs.reminders.wording import held_back_words, hold_words, obstacle_words, reason_words, reminded_words, wait_words
 from pricing.catalogue.models import Service
 from shared import clock
 from shared.company.models import Company
@@ -109,6 +110,7 @@ def _items(page: Sequence[Due], company: Company, names: dict[str, str], today: 
     contacts = _last_contacts({customer.pk for customer in customers}, company.timezone)
     reminded, chalk_told = _reminded(places)
     holds = _holds({found.property_id for found in page}, today)
+    held_back = _held_back({customer.pk for customer in customers}, company.timezone, today)
     for found in page:
         place = places[found.property_id]
         item = _plain_item(found, place, names, contacts.get(place.customer_id))
@@ -117,6 +119,8 @@ def _items(page: Sequence[Due], company: Company, names: dict[str, str], today: 
             yield replace(item, state="reminded", why_not=reminded_words(*earlier, company.timezone))
         elif found.property_id in holds:
             yield replace(item, state="waits", why_not=hold_words(holds[found.property_id]))
+        elif place.customer_id in held_back:
+            yield replace(item, state="waits", why_not=held_back_words(held_back[place.customer_id]))
         else:
             yield _with_channel(item, place, consents, held, company, today)
 
@@ -205,6 +209,17 @@ def _holds(property_ids: Iterable[int], today: date) -> dict[int, DueHold]:
     """The properties that are not to be reminded today."""
     still = Q(until__isnull=True) | Q(until__gt=today)
     return {hold.property_id: hold for hold in DueHold.objects.filter(still, property__in=list(property_ids))}
+
+
+def _held_back(customer_ids: Iterable[int], zone: str, today: date) -> dict[int, date]:
+    """Customers who are held back to learn what comes anyway, and from which day on they may be written to again."""
+    since = clock.midnight(today - ANSWERED_WITHIN, zone)
+    lately = HeldBack.objects.filter(property__customer__in=list(customer_ids), at__gte=since).order_by("at", "id")
+    return {
+        customer_id: clock.local_date(zone, at) + ANSWERED_WITHIN
+        for customer_id, at in lately.values_list("property__customer", "at")
+        if clock.local_date(zone, at) + ANSWERED_WITHIN > today
+    }
 
 
 def answer_list() -> QuerySet[ReminderAnswer]:

@@ -15,7 +15,8 @@ from jobs.reminders import rows
 from jobs.reminders.composing import Draft
 from jobs.reminders.domain.consent import obstacle
 from jobs.reminders.drafting import Group, Skipped, drafts_of, groups_of
-from jobs.reminders.models import Reminder
+from jobs.reminders.holding import NOBODY, Draw, draw_for
+from jobs.reminders.models import HeldBack, Reminder
 from jobs.reminders.selectors import DueItem
 from jobs.reminders.wording import finding_words, obstacle_words
 from shared.company.models import Company
@@ -36,48 +37,59 @@ class Previews:
 
     drafts: tuple[Draft, ...]
     skipped: tuple[Skipped, ...]
+    held_back: tuple[Draft, ...] = ()
 
 
 @dataclass
 class QueueResult:
-    """What queueing came to: the messages written and the due things left out."""
+    """What queueing came to: the messages written, the customers held back by the draw, the due things left out."""
 
     message_ids: list[int] = field(default_factory=list)
     reminders: int = 0
+    held_back: int = 0
     skipped: list[Skipped] = field(default_factory=list)
 
     def as_json(self) -> dict[str, Any]:
         return {
             "messages": self.message_ids,
             "reminders": self.reminders,
+            "held_back": self.held_back,
             "skipped": [{"key": skip.key, "reason": skip.reason} for skip in self.skipped],
         }
 
 
-def reminder_preview(*, keys: Sequence[str], now: datetime) -> Previews:
-    """What each person would get for the due things named by `keys`, word for word. Writes nothing.
+def reminder_preview(*, keys: Sequence[str], now: datetime, hold_back: bool = True) -> Previews:
+    """What each person would get for the due things named by `keys`, word for word, and who is held back.
 
-    Raises Refused for a key that cannot be read or for more than 2000 of them.
+    Writes nothing. Raises Refused for a key that cannot be read or for more than 2000 of them.
     """
-    found = drafts_of(groups_of(keys), now=now)
+    groups = groups_of(keys)
+    found = drafts_of(groups, now=now)
+    draw = _draw(groups, now) if hold_back else NOBODY
+    drafts = [drafted.draft for drafted in found if drafted.draft]
+    held_back = [draft for draft in drafts if not draft.refusals and draw.holds_back(draft)]
     return Previews(
-        drafts=tuple(drafted.draft for drafted in found if drafted.draft),
+        drafts=tuple(draft for draft in drafts if draft not in held_back),
         skipped=tuple(skip for drafted in found for skip in drafted.skipped),
+        held_back=tuple(held_back),
     )
 
 
-def reminders_queue(*, keys: Sequence[str], actor: Any, now: datetime) -> QueueResult:
+def reminders_queue(*, keys: Sequence[str], actor: Any, now: datetime, hold_back: bool = True) -> QueueResult:
     """Write one message to each customer about the due things named by `keys`, and a reminder for each thing.
 
-    Every customer is a transaction of its own, in which due date, consent, gap and text are looked at again. What
-    was written about before is skipped with its reason, so a second call with the same keys changes nothing.
-    Raises Refused for a key that cannot be read or for more than 2000 of them.
+    By the company's setting a few customers are drawn and held back instead, unless `hold_back` is false because they
+    asked to hear. Every customer is a transaction of its own, in which due date, consent, gap and text are looked at
+    again. What was written about before is skipped with its reason, so a second call with the same keys changes
+    nothing. Raises Refused for a key that cannot be read or for more than 2000 of them.
     """
     result = QueueResult()
-    for group in groups_of(keys):
+    groups = groups_of(keys)
+    draw = _draw(groups, now) if hold_back else NOBODY
+    for group in groups:
         try:
             with transaction.atomic():
-                _queue_group(group, actor, now, result)
+                _queue_group(group, draw, actor, now, result)
         except IntegrityError:
             result.skipped += [Skipped(key, _("Somebody else queued it just now.")) for key in group.keys]
     if result.message_ids:
@@ -85,28 +97,53 @@ def reminders_queue(*, keys: Sequence[str], actor: Any, now: datetime) -> QueueR
     return result
 
 
-def _queue_group(group: Group, actor: Any, now: datetime, result: QueueResult) -> None:
+def _draw(groups: Sequence[Group], now: datetime) -> Draw:
+    return draw_for(customer_ids=[group.customer_id for group in groups if group.customer_id is not None], now=now)
+
+
+def _queue_group(group: Group, draw: Draw, actor: Any, now: datetime, result: QueueResult) -> None:
     if group.customer_id is not None:
         # One queue at a time for each customer; SQLite, which has no row locks, serialises whole transactions.
         Customer.objects.select_for_update().filter(pk=group.customer_id).first()
     (drafted,) = drafts_of([group], now=now)
     draft = drafted.draft
-    if draft and not draft.refusals:
-        result.message_ids.append(_write(draft, actor, now).pk)
-        result.reminders += len(draft.items)
-    elif draft:
+    if draft and draft.refusals:
         result.skipped += [Skipped(item.key, _refusal(draft)) for item in draft.items]
+    elif draft and draw.holds_back(draft):
+        _hold_back(draft, actor, now)
+        result.held_back += 1
+    elif draft:
+        result.message_ids.append(_write(draft, draw.takes_part(draft), actor, now).pk)
+        result.reminders += len(draft.items)
     result.skipped += drafted.skipped
+
+
+def _hold_back(draft: Draft, actor: Any, now: datetime) -> None:
+    """Nobody hears of it: that is all, and it is written down."""
+    for item in draft.items:
+        held = HeldBack.objects.create(
+            property_id=item.property_id,
+            kind=item.kind,
+            due_on=item.due_on,
+            message_key=_message_key(draft),
+            at=now,
+            by=actor,
+        )
+        event_record(kind="reminder.held_back", subject=held, actor=actor)
+
+
+def _message_key(draft: Draft) -> str:
+    return f"reminder:{draft.items[0].key}"
 
 
 def _refusal(draft: Draft) -> str:
     return " ".join(finding_words(finding) for finding in draft.refusals)
 
 
-def _write(draft: Draft, actor: Any, now: datetime) -> Message:
+def _write(draft: Draft, was_drawn: bool, actor: Any, now: datetime) -> Message:
     company = company_get()
     message, is_new = message_queue(
-        dedupe_key=f"reminder:{draft.items[0].key}",
+        dedupe_key=_message_key(draft),
         channel=draft.channel,
         purpose=PURPOSE,
         recipient=draft.recipient,
@@ -121,9 +158,9 @@ def _write(draft: Draft, actor: Any, now: datetime) -> Message:
         now=now,
     )
     if not is_new:
-        raise IntegrityError(f"reminder:{draft.items[0].key}")
+        raise IntegrityError(_message_key(draft))
     for item in draft.items:
-        _reminder_create(item, message, actor, now)
+        _reminder_create(item, message, was_drawn, actor, now)
     return message
 
 
@@ -135,13 +172,14 @@ def _zone_of(draft: Draft, company: Company) -> str:
     return zone_at(place.latitude, place.longitude)
 
 
-def _reminder_create(item: DueItem, message: Message, actor: Any, now: datetime) -> Reminder:
+def _reminder_create(item: DueItem, message: Message, was_drawn: bool, actor: Any, now: datetime) -> Reminder:
     reminder = Reminder.objects.create(
         property_id=item.property_id,
         kind=item.kind,
         due_on=item.due_on,
         reason=item.reason[:200],
         message=message,
+        was_drawn=was_drawn,
         created_at=now,
         created_by=actor,
     )

@@ -7,6 +7,7 @@ from django.core.paginator import Paginator
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import translation
+from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.cache import never_cache
@@ -22,17 +23,21 @@ from jobs.reminders.answers import (
     due_hold_end,
     offer_get,
 )
+from jobs.reminders.brought import Brought, brought
 from jobs.reminders.domain.answers import ASK_AGAIN_MONTHS, days_to_offer
 from jobs.reminders.domain.due import CHALK
+from jobs.reminders.domain.gain import ANSWERED_WITHIN
 from jobs.reminders.forms import (
     DEFAULT_WEEKS,
     AnswerForm,
     AnswerSettingsForm,
     DueFilter,
+    HoldingBackForm,
     OptOutForm,
     TextReadForm,
     WeeksForm,
 )
+from jobs.reminders.holding import holding_back_get, holding_back_set
 from jobs.reminders.inbound import inbound_text_read, inbound_text_take
 from jobs.reminders.links import answer_target, opt_out_target
 from jobs.reminders.proposal import DueProposal, due_proposal
@@ -98,6 +103,48 @@ def proposal_of(*, weeks: int) -> DueProposal:
     )
 
 
+@require_GET
+@office_required
+def brought_page(request: HttpRequest) -> HttpResponse:
+    """What reminders brought beyond what comes anyway."""
+    found = brought(now=clock.now())
+    context = {
+        "found": found,
+        "chart": _gain_rows(found),
+        "form": HoldingBackForm(instance=holding_back_get()),
+        "days": ANSWERED_WITHIN.days,
+    }
+    return render(request, "reminders/brought.html", context)
+
+
+def _gain_rows(found: Brought) -> list[dict[str, Any]]:
+    """The campaigns whose gain is known, for the chart."""
+    return [
+        {
+            "label": date_format(row.campaign, "F Y") if row.campaign else _("All"),
+            "value": row.gain.value,
+            "low": row.gain.low,
+            "high": row.gain.high,
+            "note": _("not enough to tell") if row.gain.low <= 0 <= row.gain.high else "",
+        }
+        for row in (*found.campaigns, found.total)
+        if row.gain
+    ]
+
+
+@require_POST
+@owner_required
+def holding_back(request: HttpRequest) -> HttpResponse:
+    """How many are held back from now on."""
+    form = HoldingBackForm(request.POST, instance=holding_back_get())
+    if form.is_valid():
+        holding_back_set(percent=form.cleaned_data["percent"], actor=request.user)
+        messages.success(request, _("Saved."))
+    else:
+        messages.error(request, str(form.errors["percent"][0]))
+    return redirect("reminders:brought")
+
+
 @require_POST
 @office_required
 def preview(request: HttpRequest) -> HttpResponse:
@@ -109,10 +156,9 @@ def preview(request: HttpRequest) -> HttpResponse:
     found = reminder_preview(keys=keys, now=clock.now())
     good = [draft for draft in found.drafts if not draft.refusals]
     context = {
-        "drafts": found.drafts,
-        "skipped": found.skipped,
+        "found": found,
         "good": len(good),
-        "good_keys": " ".join(item.key for draft in good for item in draft.items),
+        "good_keys": " ".join(item.key for draft in (*good, *found.held_back) for item in draft.items),
         "switch": sending_switch_get(),
         "to_folder": {channel: way_out(channel) == "folder" for channel in Channel.values},
     }
@@ -122,12 +168,16 @@ def preview(request: HttpRequest) -> HttpResponse:
 @require_POST
 @office_required
 def queue(request: HttpRequest) -> HttpResponse:
-    """Queue what was seen in the preview."""
-    result = reminders_queue(keys=request.POST.get("keys", "").split(), actor=request.user, now=clock.now())
+    """Queue what was seen in the preview, but for those who are held back."""
+    keys, hold_back = request.POST.get("keys", "").split(), "everyone" not in request.POST
+    result = reminders_queue(keys=keys, actor=request.user, now=clock.now(), hold_back=hold_back)
     count = len(result.message_ids)
     if count:
         said = ngettext("%(count)s message is queued.", "%(count)s messages are queued.", count)
         messages.success(request, said % {"count": count})
+    if result.held_back:
+        said = ngettext("%(count)s customer is held back.", "%(count)s customers are held back.", result.held_back)
+        messages.info(request, said % {"count": result.held_back})
     for skip in result.skipped[:5]:
         messages.warning(request, _("Left out: %(why)s") % {"why": skip.reason})
     return redirect("outbox:message_list" if count else "reminders:due_list")

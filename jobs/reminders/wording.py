@@ -149,6 +149,11 @@ def hold_words(hold: DueHold) -> str:
     return _("asked to be written to again from %(date)s on") % {"date": date_words(hold.until)}
 
 
+def held_back_words(until: date) -> str:
+    """Why a customer who was drawn for the held-back group is not written to."""
+    return _("held back until %(date)s, to learn what comes anyway; see What it brought") % {"date": date_words(until)}
+
+
 def wait_words(last: date, until: date) -> str:
     return _("reminded on %(last)s: wait until %(until)s") % {"last": date_words(last), "until": date_words(until)}
 

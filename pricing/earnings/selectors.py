@@ -1,7 +1,9 @@
+from collections.abc import Collection
 from datetime import date
 from typing import Any
 
 from django.db import connection
+from django.db.models import F, Sum
 from django.utils.translation import gettext as _
 
 from pricing.catalogue.models import Service
@@ -10,8 +12,11 @@ from pricing.earnings.domain.breakdown import Breakdown
 from pricing.earnings.domain.ratio import Moments
 from pricing.earnings.domain.report import EarningsReport, GroupSums, judge_groups
 from pricing.earnings.domain.split import SplitSums
+from pricing.earnings.models import EarningEntry
 from shared.errors import NotFound
 from shared.units import WORKERS_OF_A_USUAL_CREW
+
+JOBS_AT_ONCE = 1000
 
 
 def _fact(of_work: str, of_any: str) -> str:
@@ -101,6 +106,21 @@ def earnings_report(
         groups=judge_groups(groups, target.target_cents_per_crew_hour, target.reserve_cents_per_crew_hour, by),
         service_name=only.name if only else "",
     )
+
+
+def earned_by_job(job_refs: Collection[int]) -> dict[int, tuple[float, int]]:
+    """By job: the crew-minutes and the cents of all that the ledger holds of it, free return visits included.
+
+    Jobs that are not in the ledger are not in the answer.
+    """
+    found: dict[int, tuple[float, int]] = {}
+    wanted = sorted(job_refs)
+    minutes = F("on_site_minutes") + F("setup_minutes") + F("drive_minutes")
+    for start in range(0, len(wanted), JOBS_AT_ONCE):
+        entries = EarningEntry.objects.filter(job_ref__in=wanted[start : start + JOBS_AT_ONCE]).order_by()
+        sums = entries.values_list("job_ref").annotate(time=Sum(minutes * F("workers")), earned=Sum("price_cents"))
+        found |= {job: (_crew(time), earned) for job, time, earned in sums}
+    return found
 
 
 def _service_of(services: dict[int, Service], code: str) -> Service | None:

@@ -10,7 +10,9 @@ from jobs.reminders.drafting import LONGEST_LEAD_DAYS
 from jobs.reminders.selectors import due_list
 from pricing.catalogue.models import Service
 from shared import clock
+from shared.units import round_half_up
 from shared.web.present import company_now
+from shared.web.words import NOTHING, whole_money_words
 
 register = template.Library()
 
@@ -19,6 +21,18 @@ register = template.Library()
 def service_words(service: Service) -> str:
     """The service's name in the reader's language, where it has one."""
     return service.name_es if get_language() == "es" and service.name_es else service.name
+
+
+@register.filter
+def points(difference: float) -> str:
+    """A difference of two shares in percentage points: `0.125` -> `+12.5`."""
+    return f"{round_half_up(1000 * difference) / 10:+.1f}"
+
+
+@register.filter
+def whole_money(cents: int | None) -> str:
+    """Cents as an amount without cents where there are none."""
+    return NOTHING if cents is None else whole_money_words(round_half_up(cents / 100) * 100, company_now().currency)
 
 
 @register.inclusion_tag("reminders/parts/property_due.html")

@@ -22,6 +22,7 @@ from routing.demo.domain.history import TrueRate, planted_truth
 from routing.demo.domain.offer import Offers
 from routing.demo.domain.past_days import Roads
 from routing.demo.domain.world import Base, Story, base_make, story_make
+from routing.demo.services.campaign_rows import campaigns_store
 from routing.demo.services.company_rows import company_store, crews_store, offers_store, people_store
 from routing.demo.services.estimate_rows import estimates_store
 from routing.demo.services.extract import EXTRACT_NAME, extract_write
@@ -124,6 +125,7 @@ def _make(*, today: date, seed: int) -> None:
     model_fit(today=today)
     open_jobs_store(rows, story.open_jobs)
     reminders_store(company, today=today)
+    campaigns_store(company, today=today, seed=seed)
     walkthroughs_store(today=today, seed=seed)
     mixing_store(today=today)
     decisions_store(today=today, seed=seed)

@@ -100,6 +100,18 @@ def test_yes_with_a_day_is_agreed_where_the_owner_wants_it(ann: Any, owner: Any)
     assert (job.state, window.first_date, window.promised) == ("agreed", day, True)
 
 
+def test_a_yes_to_what_is_on_no_card_becomes_a_lead(ann: Any, owner: Any) -> None:
+    """The page says that the price follows; the yes is kept as a lead even where others would be agreed."""
+    answer_settings_set(makes="agreed", actor=owner)
+    Rate.objects.all().delete()
+    assert "price after a look" in Client().get(page(ann)).content.decode()
+    days = [TODAY + timedelta(days=3)]
+    offer = offer_get(customer_id=ann.pk, written_on=TODAY)
+    answer_take(offer=offer, answer=Answer("yes", things(ann), days[0]), days=days, now=NOW)
+    job = Job.objects.get()
+    assert (job.state, job.lines.get().price_cents, job.lines.get().note) == ("lead", 0, "price after a look")
+
+
 def test_only_offered_days_and_things_count(ann: Any) -> None:
     """A day that was not offered, nothing chosen, somebody else's reminder, months from nowhere."""
     offer = offer_get(customer_id=ann.pk, written_on=TODAY)

@@ -75,7 +75,7 @@ def test_choose_preview_queue(page: Client) -> None:
     make.make_interval()
     (first, _second) = page.get("/due/").context["page"].object_list
     preview = page.post("/due/preview/", {"key": first.key})
-    (draft,) = preview.context["drafts"]
+    (draft,) = preview.context["found"].drafts
     assert draft.body.splitlines()[0] in texts(preview)
     assert "Queue 1 message" in texts(preview)
     answer = page.post("/due/queue/", {"keys": preview.context["good_keys"]}, follow=True)
@@ -89,8 +89,8 @@ def test_all_that_the_filter_leaves_can_be_previewed(page: Client) -> None:
         make.make_interval()
     gutters = make.make_interval(service=make.make_service(code="gutters"))
     assert page.get("/due/?kind=gutters").context["shown_ready"] == 1
-    assert len(page.post("/due/preview/", {"all": "1"}).context["drafts"]) == 4
-    (draft,) = page.post("/due/preview/", {"all": "1", "kind": "gutters"}).context["drafts"]
+    assert len(page.post("/due/preview/", {"all": "1"}).context["found"].drafts) == 4
+    (draft,) = page.post("/due/preview/", {"all": "1", "kind": "gutters"}).context["found"].drafts
     assert draft.items[0].property_id == gutters.property_id
 
 
@@ -223,9 +223,9 @@ def test_the_commands_show_queue_and_send() -> None:
     make.make_interval()
     assert json.loads(run("due_list", "--json"))["due"] == 1
     assert "1 due on 2026-06-01, 1 may be reminded now." in run("due_list")
-    assert "1 messages would be queued." in run("queue_reminders", "--dry-run")
+    assert "1 messages would be queued, 0 customers held back." in run("queue_reminders", "--dry-run")
     assert not Message.objects.exists()
-    assert "1 reminders queued in 1 messages." in run("queue_reminders")
+    assert "1 reminders queued in 1 messages, 0 customers held back." in run("queue_reminders")
     assert "0 reminders queued" in run("queue_reminders")
     assert run("send_messages").startswith("1 sent")
     assert Message.objects.get().state == "sent"
