@@ -1,13 +1,14 @@
 # ruff: noqa: T201  printing tables is what this program is for
 """How good the solver of a day is, beside three open solvers in the same run. Prints a table.
 
-    python -m tests.benchmarks.solver [--quick] [--only days|week|replan|toptw] [--seconds S]
-                                      [--toptw FOLDER [--limit N]]
+    python -m tests.benchmarks.solver [--quick] [--only days|week|replan|toptw|pcvrptw] [--seconds S]
+                                      [--toptw FOLDER] [--pcvrptw FOLDER] [--limit N]
 
 Days of the trade are invented with fixed seeds, every feature mixed (see `solver_days`). For each day:
 value, bound, gap, seconds and peak memory of our solver, and the value of each peer, all timed and
 valued by our own code and checked by the independent evaluator. Published instances of team
-orienteering with time windows run where the folder with their files is given.
+orienteering with time windows, and of prize-collecting routing with 1,000 customers, run where the
+folder with their files is given.
 
 Exits 1 where a target is missed: at least 99.9 % of the best value known in the run and of the best
 peer on each day; proved on 80 % of the days and a gap of at most 0.5 % on all in the long run; a gap of
@@ -25,6 +26,7 @@ from pathlib import Path
 
 from routing.solver import Plan, Problem, TimeLimit, evaluate, parse_problem, solve, warm_up
 from tests.benchmarks.solver_days import DayKind, realistic_day
+from tests.benchmarks.solver_pcvrptw import run_pcvrptw
 from tests.benchmarks.solver_replan import run_replans
 from tests.benchmarks.solver_toptw import PROFIT_CENTS, published_values, toptw_problem
 
@@ -159,10 +161,11 @@ def _short_horizon_misses(pairs: Sequence[tuple[float, bool]]) -> Iterator[str]:
 def main(arguments: Sequence[str]) -> int:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--quick", action="store_true")
-    parser.add_argument("--only", choices=["days", "week", "replan", "toptw"])
+    parser.add_argument("--only", choices=["days", "week", "replan", "toptw", "pcvrptw"])
     parser.add_argument("--seconds", type=float)
     parser.add_argument("--toptw", type=Path, default=os.environ.get("WALLDAY_TOPTW"))
-    parser.add_argument("--limit", type=int, help="so many of the published pairs only")
+    parser.add_argument("--pcvrptw", type=Path, default=os.environ.get("WALLDAY_PCVRPTW"))
+    parser.add_argument("--limit", type=int, help="so many of the published instances only")
     options = parser.parse_args(arguments)
     warm_up()
     misses: list[str] = []
@@ -183,6 +186,11 @@ def main(arguments: Sequence[str]) -> int:
             misses += run_toptw(Path(options.toptw), options.seconds or 60.0, options.limit)
         else:
             print("\nNo folder with the team orienteering files was given (--toptw): not run.")
+    if options.only in (None, "pcvrptw") and not options.quick:
+        if options.pcvrptw:
+            misses += run_pcvrptw(Path(options.pcvrptw), options.seconds or 120.0, options.limit)
+        else:
+            print("\nNo folder with the prize-collecting files was given (--pcvrptw): not run.")
     print(f"\npeak memory {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB, peers included")
     print("\n".join(f"missed: {miss}" for miss in misses) or "all targets met")
     return 1 if misses else 0
