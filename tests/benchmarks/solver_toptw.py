@@ -35,8 +35,7 @@ def published_values(folder: Path) -> list[Published]:
 def toptw_problem(folder: Path, name: str, routes: int) -> dict[str, Any]:
     """A dollar of gain per unit of profit (the search is tuned for money of that size), nothing costs anything."""
     scale = 100 if name.startswith("pr") else 10
-    lines = (folder / f"{name}.txt").read_text(encoding="utf-8").split("\n")
-    points = [[float(cell) for cell in line.split()] for line in lines[2:] if line.strip()]
+    points = points_of(folder, name)
     table = [[math.floor(scale * math.dist(a[1:3], b[1:3]) + 1e-9) for b in points] for a in points]
     places = [f"p{int(point[0])}" for point in points]
     end = round(points[0][-1] * scale)
@@ -68,3 +67,8 @@ def toptw_problem(folder: Path, name: str, routes: int) -> dict[str, Any]:
             for point, place in zip(points[1:], places[1:], strict=True)
         ],
     }
+
+
+def points_of(folder: Path, name: str) -> list[list[float]]:
+    lines = (folder / f"{name}.txt").read_text(encoding="utf-8").split("\n")
+    return [[float(cell) for cell in line.split()] for line in lines[2:] if line.strip()]
