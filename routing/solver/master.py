@@ -60,7 +60,10 @@ class Master:
         self._routes: list[tuple[int, ...]] = []
         self._cuts: list[tuple[Cut, mathopt.LinearConstraint]] = []
         self._cut_prices: Ints = np.zeros(0, np.int64)
-        self._engine = mathopt.IncrementalSolver(self._model, mathopt.SolverType.GLOP)
+        self._engine = self._fresh_engine()
+
+    def _fresh_engine(self) -> mathopt.IncrementalSolver:
+        return mathopt.IncrementalSolver(self._model, mathopt.SolverType.GLOP)
 
     def add(self, column: Column) -> None:
         variable = self._model.add_variable(lb=0.0)
@@ -99,8 +102,8 @@ class Master:
 
     def prices(self) -> Prices:
         """Optimal prices. Raises NoPrices where neither engine ends with an optimum."""
-        result = self._engine.solve()
-        if result.termination.reason != mathopt.TerminationReason.OPTIMAL:
+        result = self._solved()
+        if result is None or result.termination.reason != mathopt.TerminationReason.OPTIMAL:
             result = mathopt.solve(self._model, mathopt.SolverType.HIGHS)
         if result.termination.reason != mathopt.TerminationReason.OPTIMAL:
             raise NoPrices(str(result.termination))
@@ -113,6 +116,14 @@ class Master:
             result.objective_value() * TICKS_PER_DOLLAR,
             tuple((i, value) for i, value in enumerate(values) if value > 1e-7),
         )
+
+    def _solved(self) -> mathopt.SolveResult | None:
+        """What GLOP says; None where it ends abnormally, for which MathOpt 9.15 raises an AttributeError."""
+        try:
+            return self._engine.solve()
+        except (AttributeError, RuntimeError):
+            self._engine = self._fresh_engine()
+            return None
 
 
 def _whole_ticks(dollars: Sequence[float]) -> Ints:

@@ -4,6 +4,7 @@ import random
 
 import numpy as np
 import pytest
+from ortools.math_opt.python import mathopt
 
 from routing.solver import Params, RoundLimit, optimiser, parse_problem
 from routing.solver.bounds_kernel import completion_bounds
@@ -47,3 +48,18 @@ def test_longer_steps_never_lower_a_bound(seed: int) -> None:
         near = nearest(day, root.crew, reduced, group.jobs, keeps, 2)
         most = [completion_bounds(day, root, reduced, group.jobs, near, grain)[1] for grain in (1, 2, 3, 4, 7)]
         assert min(most) == most[0]
+
+
+def test_an_abnormal_end_of_the_linear_program_is_made_up_for(monkeypatch: pytest.MonkeyPatch) -> None:
+    """GLOP gives up with an error on some days; HiGHS then gives the same prices, and GLOP goes on afterwards."""
+    model, routes = prepared(parse_problem(realistic_day(DayKind("day", 12, 2, 5))))
+    pool = Optimiser(model, routes, 1, Params(), RoundLimit(3).started()).pool
+    whole = pool._master.prices().total_ticks
+
+    def abnormal(self: object) -> None:
+        raise AttributeError("'StatusNotOk' object has no attribute 'canonical_code'")
+
+    with monkeypatch.context() as patched:
+        patched.setattr(mathopt.IncrementalSolver, "solve", abnormal)
+        assert pool._master.prices().total_ticks == pytest.approx(whole)
+    assert pool._master.prices().total_ticks == pytest.approx(whole)
