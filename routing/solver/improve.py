@@ -13,8 +13,10 @@ def mend(model: Model, routes: Routes) -> Routes:
 
 
 def _holding(model: Model, value: RouteValue, k: int, route: list[int]) -> list[int]:
-    """Take out the last unpromised stops until the times hold; an empty route always does."""
+    """Take out the last unpromised stops until the times hold; an empty route always does, fixed stops or not."""
     fixed = len(model.prefix[k])
+    if tuple(route[:fixed]) != tuple(model.prefix[k]):
+        return []
     while route and value(k, route) is None:
         movable = range(fixed, len(route))
         if not movable:

@@ -220,6 +220,7 @@ class _Day:
         for k, prefix in enumerate(self._model.prefix):
             here = self._routing.Start(k)
             if value(k, prefix) is None or not set(prefix) <= set(node):
+                self._routing.NextVar(here).SetValue(self._routing.End(k))  # it cannot do anything else before them
                 continue
             for job in prefix:
                 there = self._manager.NodeToIndex(node[job])

@@ -2,9 +2,12 @@
 
 from typing import Any
 
-from routing.solver import parse_problem
+from routing.solver import evaluate, parse_problem
 from routing.solver.compiled import day_of
+from routing.solver.construct import construct
+from routing.solver.finish import Findings, finished_plan, simple_bound
 from routing.solver.model import build_model
+from routing.solver.ortools_engine import ortools_routes
 from routing.solver.search import Search
 
 
@@ -48,3 +51,17 @@ def test_a_day_that_cannot_pay_stays_idle() -> None:
     search.run(400, 3000.0)
     assert search.best_routes == [[]]
     assert search.best_value == 0
+
+
+def test_a_crew_whose_fixed_stop_cannot_be_kept_does_nothing_else() -> None:
+    """Crew A has begun J0, but its window is over before anybody can be there: no other job may come before it."""
+    data = far_estate(8)
+    for job in data["jobs"]:
+        job["gain_cents"] = 30_000
+    data["jobs"][0]["windows"] = [[0, 30]]
+    model = build_model(parse_problem({**data, "fixed": {"A": ["J0"]}}))
+    routes = ortools_routes(model, seconds=60.0, solutions=5, first=construct(model))
+    assert routes == [[]]
+    plan = finished_plan(model, routes, Findings(simple_bound(model)))
+    assert plan.status == "infeasible"
+    assert evaluate(model.problem, plan).faults == ()
