@@ -36,6 +36,7 @@ APIS = [
     "jobs.work.api",
     "jobs.chalking.api",
     "jobs.reminders.api",
+    "routing.roads.api",
     "routing.plans.api",
     "routing.dispatch.api",
 ]

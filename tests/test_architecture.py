@@ -22,7 +22,9 @@ EDGES = {
 }
 # An edge as a whole: the demo company is put together from every room.
 EDGE_ROOMS = {("routing", "demo")}
-DOMAIN_MAY_IMPORT = {"numpy", "scipy", "pandas", "pvlib", "numba", "ortools", "phonenumbers", "openpyxl", "dateutil"}
+DOMAIN_MAY_IMPORT = {
+    "numpy", "scipy", "pandas", "pvlib", "numba", "ortools", "phonenumbers", "openpyxl", "dateutil", "shapely",
+}  # fmt: skip
 FILES = [path for app in APPS for path in sorted((ROOT / app).rglob("*.py"))]
 
 

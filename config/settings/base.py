@@ -1,6 +1,9 @@
 """Settings that every way of running shares. Nothing here is secret or depends on the machine."""
 
+from importlib.util import find_spec
+from pathlib import Path
 from typing import Any
+from urllib.parse import urlsplit
 
 from config.env import BASE_DIR, data_dir, env
 
@@ -98,6 +101,11 @@ TIME_ZONE = "UTC"
 
 STATIC_URL = "static/"
 STATIC_ROOT = DATA_DIR / "static"
+# Leaflet's own files, from the wheel that ships them; of the wheel's Django part nothing is used.
+_leaflet = find_spec("leaflet")
+assert _leaflet is not None
+assert _leaflet.origin is not None
+STATICFILES_DIRS = [("leaflet", Path(_leaflet.origin).parent / "static" / "leaflet")]
 MEDIA_ROOT = DATA_DIR / "media"
 # What people upload waits here between preview and confirmation.
 FILE_UPLOAD_TEMP_DIR = None
@@ -108,13 +116,19 @@ AUTH_PASSWORD_VALIDATORS = [
     for name in ("MinimumLengthValidator", "CommonPasswordValidator", "UserAttributeSimilarityValidator")
 ]
 
+# Background of maps from a tile server, such as https://tiles.example.com/{z}/{x}/{y}.png, with the words that its
+# terms ask for. None by default: the roads of the extract are drawn, and no map asks an outside server.
+WALLDAY_TILE_URL = env.str("WALLDAY_TILE_URL", default="")
+WALLDAY_TILE_SOURCE = env.str("WALLDAY_TILE_SOURCE", default="")
+_tile_server = ["{0.scheme}://{0.netloc}".format(urlsplit(WALLDAY_TILE_URL))] if WALLDAY_TILE_URL else []
+
 # No inline script or style anywhere; everything comes from our own static files.
 CONTENT_SECURITY_POLICY = {
     "DIRECTIVES": {
         "default-src": ["'none'"],
         "script-src": ["'self'"],
         "style-src": ["'self'"],
-        "img-src": ["'self'", "data:"],
+        "img-src": ["'self'", "data:", *_tile_server],
         "connect-src": ["'self'"],
         "manifest-src": ["'self'"],
         "font-src": ["'self'"],

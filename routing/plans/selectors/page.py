@@ -2,7 +2,11 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from itertools import cycle
 from typing import Any
+
+from django.urls import reverse
+from django.utils.translation import gettext as _
 
 from jobs.customers.models import Wall
 from jobs.walkthroughs.domain import must_be_shown
@@ -16,6 +20,8 @@ from routing.plans.domain.keys import job_key
 from routing.plans.models import Crew, DayPlan, LeftOut, Route, Stop
 from routing.plans.selectors.hours import wall_minute
 from shared.units import MINUTES_PER_HOUR, crew_minutes, round_half_up
+from shared.web.maps import LINE_STYLES, Line, Mark, Shape
+from shared.web.words import clock_words
 
 WHOLE_DAY = (0, 1439)
 
@@ -120,8 +126,42 @@ class PlanOnPage:
         return tuple(crew for crew in self.crews if crew.pk not in driving)
 
     @property
+    def marks(self) -> list[Mark]:
+        """The yard, the jobs left out and the stops with their numbers, for the map."""
+        yard = self.plan.yard
+        found = [Mark(yard.latitude, yard.longitude, yard.name, shape=Shape.YARD, legend=_("yard"))]
+        for left in self.left_out:
+            found += _mark_of(left, shape=Shape.LEFT_OUT, note=left.left.get_reason_display(), legend=_("left out"))
+        for row in self.routes:
+            for stop in row.stops:
+                note = f"{row.label}, {clock_words(stop.start)}–{clock_words(stop.finish)}"
+                found += _mark_of(stop, shape=Shape.STOP, note=note, text=str(stop.number))
+        return found
+
+    @property
+    def lines(self) -> list[Line]:
+        """Each route straight from place to place."""
+        yard = (self.plan.yard.latitude, self.plan.yard.longitude)
+        return [
+            Line([yard, *(place for stop in row.stops for place in _place_of(stop)), yard], row.label, style)
+            for row, style in zip(self.routes, cycle(range(1, LINE_STYLES + 1)), strict=False)
+        ]
+
+    @property
     def stop_count(self) -> int:
         return sum(len(row.stops) for row in self.routes)
+
+
+def _place_of(row: JobOnPage) -> list[tuple[float, float]]:
+    """Where the job is; nothing where nobody knows."""
+    if row.latitude is None or row.longitude is None:
+        return []
+    return [(row.latitude, row.longitude)]
+
+
+def _mark_of(row: JobOnPage, **words: Any) -> list[Mark]:
+    href = reverse("work:job_page", args=[row.job.pk])
+    return [Mark(*place, title=row.title, href=href, **words) for place in _place_of(row)]
 
 
 @dataclass(frozen=True)

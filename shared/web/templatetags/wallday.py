@@ -4,13 +4,14 @@ from collections.abc import Callable
 from typing import Any
 
 from django import template
+from django.conf import settings
 from django.core.paginator import Page
 from django.forms import BoundField, CheckboxInput, CheckboxSelectMultiple, Form, RadioSelect
 from django.http import HttpRequest
 from django.template.base import Node, NodeList, Parser, Token
 from django.utils.safestring import SafeString, mark_safe
 
-from shared.web import charts, sketch, words
+from shared.web import charts, maps, sketch, words
 from shared.web.present import company_now
 
 register = template.Library()
@@ -159,3 +160,25 @@ def route_sketch(routes: Any, yard: Any = None, left_out: Any = (), title: str =
         for width in (sketch.WIDE, sketch.NARROW)
     ]
     return {"sketches": made, "title": title}
+
+
+@register.inclusion_tag("web/parts/place_map.html")
+def place_map(marks: Any, lines: Any = (), title: str = "", source: str = "", pick: str = "") -> dict[str, Any]:
+    """A map of `shared.web.maps.Mark`s and `Line`s, titled for screen readers; the page says the same in words.
+
+    The page's head block includes `web/parts/map_head.html`. `source` is the address of a GeoJSON whose lines replace
+    those that were given once it has come. `pick` is the id of a form with fields `latitude` and `longitude`: a press
+    on the map, or dragging its pin, fills them in. What stands in an element with `data-without-map` is hidden once
+    the map is drawn.
+    """
+    marks, lines = list(marks), list(lines)
+    return {
+        "data": maps.feature_collection(marks, lines),
+        "shapes": maps.legend_shapes(marks),
+        "lines": maps.legend_lines(lines),
+        "title": title,
+        "source": source,
+        "pick": pick,
+        "tile_url": settings.WALLDAY_TILE_URL,
+        "tile_source": settings.WALLDAY_TILE_SOURCE,
+    }
