@@ -140,7 +140,7 @@ def price(
             if made + 2 * count + 1 > most_labels:
                 status = TOO_MANY_LABELS
                 break
-            if breaks and not behind and here < count:
+            if breaks and not behind:
                 rest_at = max(now, hours.break_open)
                 over = rest_at + hours.break_minutes
                 if (
@@ -148,6 +148,7 @@ def price(
                     and over <= hours.end
                     and (
                         not bounded
+                        or here == count
                         or store.ticks[label] + _most(bounds, 1, here, over - zero, store.visited[label]) >= target
                     )
                 ):

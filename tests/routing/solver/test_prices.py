@@ -80,3 +80,25 @@ def test_one_more_crew_adds_no_more_than_crew_hours_are_worth(problem: Problem) 
     hours = (crew.shift[1] - crew.shift[0]) / 60
     assert more is not None
     assert float(more) - plan.value_cents <= (plan.crew_hour_worth_cents + 1) * hours + 0.01
+
+
+def test_a_break_before_the_first_drive_counts_as_a_way_to_place_a_job() -> None:
+    """The only break that fits is at the yard, so the price is what the drive costs, not that of a job out of reach."""
+    problem = parse_problem(
+        {
+            "format": "day-problem/1",
+            "places": ["yard", "house"],
+            "drive_minutes": [[0, 1], [0, 0]],
+            "drive_metres": [[0, 1], [0, 0]],
+            "reserve_cents_per_crew_hour": 0,
+            "crews": [
+                {
+                    "id": "A", "start": "yard", "end": "house", "shift": [0, 1], "cents_per_minute": 0,
+                    "cents_per_km": 1, "fixed_cents": 0, "break": {"minutes": 0, "window": [0, 0], "paid": False},
+                }
+            ],
+            "jobs": [{"id": "J1", "place": "house", "on_site_minutes": 0, "windows": [[0, 400]], "gain_cents": 0}],
+        }
+    )  # fmt: skip
+    (left,) = solve(problem, stop=RoundLimit(1)).left_out
+    assert left.price_to_place_cents == 1
