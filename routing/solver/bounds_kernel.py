@@ -3,6 +3,10 @@
 A backward recursion over time for ng-routes with very small ng-sets, so small that every subset of
 them has a row of its own in a table. A route forgets more than the labels of `pricing_kernel` do, so
 the tables never promise too little.
+
+The tables hold whole multiples of a unit of ticks as float32, twice as many to a step of the processor as whole
+ticks and compared by one instruction. The unit is such that every sum stays below 2^24, where float32 counts
+exactly; gains are rounded up and costs down to it, so the bounds stay valid.
 """
 
 # mypy: disable-error-code="no-any-return, return-value"
@@ -11,9 +15,29 @@ from typing import NamedTuple
 
 import numpy as np
 from numba import njit
+from numpy.typing import NDArray
 
 from .compiled import LOST, Day, Hours, done_at, hours_of, paid_at_end, rested_ready, time_cost
-from .model import BREAK_CLOSE, BREAK_MINUTES, BREAK_OPEN, END, METRE_TICKS, NEVER, SHIFT_END, SHIFT_START, Ints
+from .model import (
+    BREAK_CLOSE,
+    BREAK_MINUTES,
+    BREAK_OPEN,
+    END,
+    METRE_TICKS,
+    MINUTE_TICKS,
+    NEVER,
+    OVERTIME_TICKS,
+    SHIFT_END,
+    SHIFT_START,
+    Ints,
+)
+
+Cells = NDArray[np.float32]
+Flags = NDArray[np.bool_]
+NOTHING = np.float32(-(2.0**24))
+"""The cell of what keeps no rules; each cell below half of it is one."""
+MOST_UNITS = 2**22
+"""Units that a route may win, or lose, at most."""
 
 
 class Root(NamedTuple):
@@ -40,14 +64,23 @@ class Bounds(NamedTuple):
     grain: int
     near: Ints
     """[i, n] the jobs that a visit to job i does not let the crew forget, as indices; -1 for none."""
-    most: Ints
-    """[s, i, barred, t]; s = 1 with the break behind, bit n of `barred` = the n-th near job is barred."""
+    unit: int
+    """Ticks of a unit."""
+    most: Cells
+    """[s, i, barred, t] units; s = 1 with the break behind, bit n of `barred` = the n-th near job is barred."""
 
 
 @njit(cache=True)
 def no_bounds() -> Bounds:
     """Bounds that claim nothing."""
-    return Bounds(np.int64(1), np.zeros((0, 0), np.int64), np.zeros((2, 0, 1, 0), np.int64))  # type: ignore[arg-type]
+    return Bounds(np.int64(1), np.zeros((0, 0), np.int64), np.int64(1), np.zeros((2, 0, 1, 0), np.float32))  # type: ignore[arg-type]
+
+
+@njit(cache=True)
+def most_ticks(bounds: Bounds, rested: int, job: int, barred: int, step: int) -> int:
+    """Most ticks after a job; LOST where nothing keeps the rules."""
+    units = bounds.most[rested, job, barred, step]
+    return np.int64(units) * bounds.unit if units > NOTHING / 2 else LOST
 
 
 @njit(cache=True)
@@ -66,14 +99,20 @@ class Grid(NamedTuple):
     """Steps that the shortest job takes at least: what happens within a block depends on later blocks only."""
     shift: Ints
     """[i, j] steps of the drive, at least"""
-    cost: Ints
-    """[i, j] ticks of its metres"""
+    cost: Cells
+    """[i, j] units of its metres, at most"""
     barred: Ints
     """[i, j, f] what is barred at job j by a route that comes from job i with f barred; -1 if j itself is."""
+    varies: Flags
+    """[i, j] whether that is not the same for all f; most jobs are too far apart to have any near job in common"""
+    first: Ints
+    """[i] the first step at which a crew can be done with job i."""
     begin: Ints
     """[s] the first step at which a crew can be in this state of the break."""
     end: Ints
     """[s] the step after the last one."""
+    unit: int
+    """Ticks of a unit."""
 
 
 @njit(cache=True, nogil=True)
@@ -83,35 +122,59 @@ def completion_bounds(day: Day, root: Root, reduced: Ints, jobs: Ints, near: Int
     `reduced` are the jobs' gains less their prices. Steps are worked through from the last one, in
     blocks, so that the innermost loops run over neighbouring cells.
     """
-    grid = _grid(day, root, jobs, near, grain)
+    grid = _grid(day, root, jobs, near, grain, _unit(day, root.crew, reduced, jobs))
     shape = (2, len(jobs), 1 << near.shape[1], grid.steps)
-    most, to = np.full(shape, LOST, np.int64), np.full(shape, LOST, np.int64)
-    window = np.empty(grid.block, np.int64)
+    most, to = np.full(shape, NOTHING, np.float32), np.full(shape, NOTHING, np.float32)
+    windows = np.empty((shape[2] + 1, grid.block), np.float32)
+    last = np.full((2, len(jobs)), -1, np.int64)
     for low in range((grid.steps - 1) // grid.block * grid.block, -1, -grid.block):
         for s in range(1, -1, -1):
             begin, end = max(low, grid.begin[s]), min(low + grid.block, grid.end[s])
             if begin < end:
-                _arrive(day, root.crew, grid, reduced, jobs, s, begin, end, most, to)
+                _arrive(day, root.crew, grid, reduced, jobs, s, begin, end, most, to, last)
         for s in range(1, -1, -1):
             begin, end = max(low, grid.begin[s]), min(low + grid.block, grid.end[s])
             if begin < end:
                 for i in range(len(jobs)):
-                    _leave(day, root.crew, grid, jobs, s, i, begin, end, window, most, to)
-    ceiling = _most_from_root(day, root, jobs, grain, to)
-    return Bounds(grain, near, most), ceiling + root.ticks if ceiling > LOST else LOST
+                    if grid.first[i] < end:
+                        _leave(day, root.crew, grid, jobs, s, i, begin, end, windows, most, to, last)
+    ceiling = _most_from_root(day, root, jobs, grid, to)
+    return Bounds(grain, near, grid.unit, most), ceiling + root.ticks if ceiling > LOST else LOST
 
 
 @njit(cache=True)
-def _grid(day: Day, root: Root, jobs: Ints, near: Ints, grain: int) -> Grid:
+def _unit(day: Day, k: int, reduced: Ints, jobs: Ints) -> int:
+    """Ticks of a unit so that no route wins or loses more than MOST_UNITS units.
+
+    No route wins more than all gains above their prices, or more than the largest of them at each of its stops. It
+    loses by time and metres no more than a whole shift's worth, by the drives between its jobs at most as many longest
+    drives as it has stops, and by jobs priced above their gain as much as it could win by the opposite.
+    """
+    crew, won, lost, largest, shortest = day.crew[k], 0, 0, 0, NEVER
+    span = crew[SHIFT_END] - crew[SHIFT_START]
+    for i in range(len(jobs)):
+        won, lost = won + max(0, reduced[jobs[i]]), lost + max(0, -reduced[jobs[i]])
+        largest = max(largest, abs(reduced[jobs[i]]))
+        shortest = min(shortest, day.service[k, jobs[i]])
+    stops = span // max(1, shortest) + 1
+    hours = span * (crew[MINUTE_TICKS] + crew[OVERTIME_TICKS])
+    metres = day.metres.max() * crew[METRE_TICKS] * (stops + 1)
+    return (min(max(won, lost), largest * stops) + hours + metres) // MOST_UNITS + 1
+
+
+@njit(cache=True)
+def _grid(day: Day, root: Root, jobs: Ints, near: Ints, grain: int, unit: int) -> Grid:
     count, crew, service = len(jobs), day.crew[root.crew], NEVER
     zero, steps = crew[SHIFT_START], (crew[SHIFT_END] - crew[SHIFT_START]) // grain + 1
-    shift, cost = np.empty((count, count), np.int64), np.empty((count, count), np.int64)
+    shift, cost = np.empty((count, count), np.int64), np.empty((count, count), np.float32)
+    barred, first = _barred_next(near), np.empty(count, np.int64)
     for i in range(count):
         service = min(service, day.service[root.crew, jobs[i]])
+        first[i] = _first_done(day, root, jobs, i, zero) // grain
         for j in range(count):
             here, there = day.job_place[jobs[i]], day.job_place[jobs[j]]
             shift[i, j] = day.minutes[here, there] // grain if i != j else NEVER
-            cost[i, j] = day.metres[here, there] * crew[METRE_TICKS]
+            cost[i, j] = day.metres[here, there] * crew[METRE_TICKS] // unit
     begin, end = np.zeros(2, np.int64), np.full(2, steps, np.int64)
     if crew[BREAK_OPEN] < NEVER:
         rested = (crew[BREAK_OPEN] - zero) // grain + crew[BREAK_MINUTES] // grain
@@ -119,7 +182,43 @@ def _grid(day: Day, root: Root, jobs: Ints, near: Ints, grain: int) -> Grid:
         end[0] = max(0, min(steps, (crew[BREAK_CLOSE] - zero) // grain + 1))
     else:
         end[1] = 0
-    return Grid(grain, steps, max(1, min(steps, service // grain)), shift, cost, _barred_next(near), begin, end)
+    return Grid(
+        grain,
+        steps,
+        max(1, min(steps, service // grain)),
+        shift,
+        cost,
+        barred,
+        _varying(barred),
+        first,
+        begin,
+        end,
+        unit,
+    )
+
+
+@njit(cache=True)
+def _first_done(day: Day, root: Root, jobs: Ints, i: int, zero: int) -> int:
+    """Minutes after the shift's start at which job i can be done, at the earliest, by the shortest drive to it."""
+    there = day.job_place[jobs[i]]
+    drive = day.minutes[root.place, there]
+    for j in range(len(jobs)):
+        if j != i:
+            drive = min(drive, day.minutes[day.job_place[jobs[j]], there])
+    ready = min(root.fresh, root.rested) + drive
+    return done_at(day.window_open, day.window_close, jobs[i], day.service[root.crew, jobs[i]], ready) - zero
+
+
+@njit(cache=True)
+def _varying(barred: Ints) -> Flags:
+    """What `Grid.varies` says."""
+    varies = np.zeros(barred.shape[:2], np.bool_)
+    for i in range(barred.shape[0]):
+        for j in range(barred.shape[1]):
+            for f in range(barred.shape[2]):
+                if barred[i, j, f] != barred[i, j, 0]:
+                    varies[i, j] = True
+    return varies
 
 
 @njit(cache=True)
@@ -148,60 +247,95 @@ def _is_barred(near: Ints, i: int, f: int, job: int) -> bool:
 
 @njit(cache=True)
 def _arrive(
-    day: Day, k: int, grid: Grid, reduced: Ints, jobs: Ints, s: int, begin: int, end: int, most: Ints, to: Ints
+    day: Day,
+    k: int,
+    grid: Grid,
+    reduced: Ints,
+    jobs: Ints,
+    s: int,
+    begin: int,
+    end: int,
+    most: Cells,
+    to: Cells,
+    last: Ints,
 ) -> None:
-    """`to`: most ticks of a crew that is ready at a job, for the steps of a block."""
+    """`to`: most units of a crew that is ready at a job, for the steps of a block; `last` step with any, by job."""
     zero, opens, closes = day.crew[k, SHIFT_START], day.window_open, day.window_close
     for j in range(len(jobs)):
-        minutes = day.service[k, jobs[j]]
+        minutes, won = day.service[k, jobs[j]], np.float32(-(-reduced[jobs[j]] // grid.unit))
         for t in range(begin, end):
             done = (done_at(opens, closes, jobs[j], minutes, zero + t * grid.grain) - zero) // grid.grain
             if done >= grid.steps:
                 break
             for f in range(most.shape[2]):
-                if most[s, j, f, done] > LOST:
-                    to[s, j, f, t] = most[s, j, f, done] + reduced[jobs[j]]
+                if most[s, j, f, done] > NOTHING / 2:
+                    to[s, j, f, t] = most[s, j, f, done] + won
+                    last[s, j] = max(last[s, j], t)
 
 
 @njit(cache=True)
 def _leave(
-    day: Day, k: int, grid: Grid, jobs: Ints, s: int, i: int, begin: int, end: int, window: Ints, most: Ints, to: Ints
+    day: Day,
+    k: int,
+    grid: Grid,
+    jobs: Ints,
+    s: int,
+    i: int,
+    begin: int,
+    end: int,
+    windows: Cells,
+    most: Cells,
+    to: Cells,
+    last: Ints,
 ) -> None:
-    """`most` after one job for the steps of a block: the route ends, or goes on, or the crew has its break first."""
-    hours, cells = hours_of(day, k), to.reshape(-1)
+    """`most` after one job for the steps of a block: the route ends, or goes on, or the crew has its break first.
+
+    The last of the `windows` is for what does not depend on what is barred; the others, one for each set of barred
+    jobs, begin with it.
+    """
+    hours, cells, count, sets, steps = hours_of(day, k), to.reshape(-1), len(jobs), most.shape[2], grid.steps
     breaks = s == 0 and hours.break_open < NEVER
     opens, pause = (hours.break_open - hours.start) // grid.grain, hours.break_minutes // grid.grain
-    place, home = day.job_place[jobs[i]], day.crew[k, END]
+    _end(day, hours, k, grid, jobs[i], s, begin, end, windows[sets])
+    for f in range(sets, -1, -1):
+        window = windows[f]
+        if f < sets:
+            window[:] = windows[sets]
+            if breaks:
+                for t in range(max(begin, opens), min(end, steps - pause)):
+                    window[t - begin] = max(window[t - begin], most[1, i, f, t + pause])
+        for j in range(count):
+            if grid.varies[i, j] == (f == sets):
+                continue
+            shift, cost, barred = grid.shift[i, j], grid.cost[i, j], grid.barred[i, j, f % sets]
+            if barred < 0 or begin + shift >= steps:
+                continue
+            row = ((s * count + j) * sets + barred) * steps
+            _raise(window, 0, cells, row + begin + shift, min(end, last[s, j] + 1 - shift) - begin, cost)
+            if breaks and begin < opens:
+                row = ((count + j) * sets + barred) * steps
+                waits = max(begin, min(end, opens - shift))
+                if waits > begin and opens + pause < steps:
+                    _raise_all(window, waits - begin, cells[row + opens + pause] - cost)
+                until = min(end, opens, steps - shift - pause)
+                _raise(window, waits - begin, cells, row + waits + shift + pause, until - waits, cost)
+        if f < sets:
+            most[s, i, f, begin:end] = window[: end - begin]
+
+
+@njit(cache=True)
+def _end(day: Day, hours: Hours, k: int, grid: Grid, job: int, s: int, begin: int, end: int, window: Cells) -> None:
+    """The route ends after the job."""
+    place, home = day.job_place[job], day.crew[k, END]
     drive, cost = day.minutes[place, home], day.metres[place, home] * day.crew[k, METRE_TICKS]
     for t in range(begin, end):
         now = hours.start + t * grid.grain
         ticks = finish_ticks(hours, NEVER if s else now, now if s else NEVER, drive, cost)
-        for f in range(most.shape[2]):
-            most[s, i, f, t] = max(LOST, ticks)
-    for f in range(most.shape[2]):
-        for t in range(begin, end):
-            window[t - begin] = most[s, i, f, t]
-            if breaks and t >= opens and t + pause < grid.steps:
-                window[t - begin] = max(window[t - begin], most[1, i, f, t + pause])
-        for j in range(len(jobs)):
-            shift, cost, g = grid.shift[i, j], grid.cost[i, j], grid.barred[i, j, f]
-            if g < 0 or begin + shift >= grid.steps:
-                continue
-            row = ((s * len(jobs) + j) * most.shape[2] + g) * grid.steps
-            _raise(window, 0, cells, row + begin + shift, min(end, grid.steps - shift) - begin, cost)
-            if breaks and begin < opens:
-                row = ((len(jobs) + j) * most.shape[2] + g) * grid.steps
-                waits = max(begin, min(end, opens - shift))
-                if waits > begin and opens + pause < grid.steps:
-                    _raise_all(window, waits - begin, cells[row + opens + pause] - cost)
-                last = min(end, opens, grid.steps - shift - pause)
-                _raise(window, waits - begin, cells, row + waits + shift + pause, last - waits, cost)
-        for t in range(begin, end):
-            most[s, i, f, t] = window[t - begin]
+        window[t - begin] = np.float32(-(-ticks // grid.unit)) if ticks > LOST else NOTHING
 
 
 @njit(cache=True)
-def _raise(window: Ints, at: int, cells: Ints, first: int, size: int, cost: int) -> None:
+def _raise(window: Cells, at: int, cells: Cells, first: int, size: int, cost: float) -> None:
     """Raise neighbouring cells to those of a row less a cost. Indices without a sign let it be vectorised."""
     here, there = np.uint64(at), np.uint64(first)
     for t in range(np.uint64(max(0, size))):
@@ -209,14 +343,14 @@ def _raise(window: Ints, at: int, cells: Ints, first: int, size: int, cost: int)
 
 
 @njit(cache=True)
-def _raise_all(window: Ints, size: int, ticks: int) -> None:
-    """Raise the first cells to the same ticks."""
+def _raise_all(window: Cells, size: int, units: float) -> None:
+    """Raise the first cells to the same units."""
     for t in range(np.uint64(size)):
-        window[t] = max(window[t], ticks)
+        window[t] = max(window[t], units)
 
 
 @njit(cache=True)
-def _most_from_root(day: Day, root: Root, jobs: Ints, grain: int, to: Ints) -> int:
+def _most_from_root(day: Day, root: Root, jobs: Ints, grid: Grid, to: Cells) -> int:
     """Most ticks of any route from its first free choice on."""
     hours, steps, metre_ticks = hours_of(day, root.crew), to.shape[3], day.crew[root.crew, METRE_TICKS]
     most, home = LOST, day.crew[root.crew, END]
@@ -231,7 +365,7 @@ def _most_from_root(day: Day, root: Root, jobs: Ints, grain: int, to: Ints) -> i
             continue
         for s in range(2):
             ready = root.fresh + drive if s == 0 else rested_ready(hours, root.fresh, root.rested, drive)
-            at = (ready - hours.start) // grain
-            if at < steps and to[s, j, 0, at] > LOST:
-                most = max(most, to[s, j, 0, at] - cost)
+            at = (ready - hours.start) // grid.grain
+            if at < steps and to[s, j, 0, at] > NOTHING / 2:
+                most = max(most, np.int64(to[s, j, 0, at]) * grid.unit - cost)
     return most

@@ -1,6 +1,6 @@
 """Pricing of one crew class: better columns, and the most that any route of the class is worth."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -38,8 +38,8 @@ def best_routes(
 ) -> Priced:
     """Up to `most` routes worth more than `floor` at these prices.
 
-    Quick passes that may miss routes come first; only where they find nothing is every route
-    looked at, and only then is `most_ticks` better than what the completion bounds promise.
+    Quick passes that may miss routes come first. Then every route is looked for that is worth more than the best of
+    theirs; only where that pass was too long is `most_ticks` no better than what the completion bounds promise.
     """
     if not pricing.possible:
         return Priced(0, (), True)
@@ -49,23 +49,27 @@ def best_routes(
     if ceiling <= floor:
         return Priced(ceiling, (), True)
     floor += SLACK_TICKS
-    passes = [(TO_ANY, floor + 1 + int((ceiling - floor) * share), QUICK_LABELS) for share in QUICK_SHARES]
-    for yields, target, most_labels in [*passes, (TO_FREER, floor + 1, MOST_LABELS)]:
-        labels = price(
+
+    def run(yields: int, target: int, most_labels: int) -> Labels:
+        return price(
             day, root, reduced, jobs, keeps, pricing.kinds, cuts, bounds, target, yields, -1, most_labels, MOST_ROUTES
         )
-        if len(labels.worth):
+
+    found: list[Labels] = []
+    for share in QUICK_SHARES:
+        found.append(run(TO_ANY, floor + 1 + int((ceiling - floor) * share), QUICK_LABELS))
+        if len(found[-1].worth):
             break
-    routes = _routes(labels, pricing.group.prefix, most)
+    best = int(found[-1].worth.max(initial=floor))
+    found.append(run(TO_FREER, best + 1, MOST_LABELS))
+    if len(found[-1].job) > MANY_LABELS:
+        pricing.sharpen()
+    routes = _routes(found, pricing.group.prefix, most)
     if any(pricing.watch_broken(route) for route, _ in routes):
         return best_routes(pricing, day, keeps, prices, cuts, floor - SLACK_TICKS, most)
-    if yields == TO_ANY:
-        return Priced(ceiling, tuple(routes), False)
-    if len(labels.job) > MANY_LABELS:
-        pricing.sharpen()
-    if labels.status != DONE:
-        return Priced(ceiling, tuple(routes), False)
-    return Priced(max(int(labels.worth.max(initial=LOST)), floor), tuple(routes), True)
+    if found[-1].status != DONE:
+        return Priced(ceiling, routes, False)
+    return Priced(max(int(found[-1].worth.max(initial=LOST)), best), routes, True)
 
 
 def completions(
@@ -95,19 +99,21 @@ def nearest(day: Day, k: int, reduced: Ints, jobs: Ints, keeps: Words, size: int
     return np.where(np.take_along_axis(held, near, axis=1), near, -1)
 
 
-def _routes(labels: Labels, prefix: Sequence[int], most: int) -> list[tuple[tuple[int, ...], int]]:
-    order = np.argsort(-labels.worth, kind="stable")
-    routes: list[tuple[tuple[int, ...], int]] = []
-    seen: set[tuple[int, ...]] = set()
-    for index in order.tolist():
-        route = (*prefix, *trace(labels, int(labels.ends[index])))
-        key = tuple(sorted(route))
-        if key not in seen:
-            seen.add(key)
-            routes.append((route, int(labels.worth[index])))
+def _routes(passes: Sequence[Labels], prefix: Sequence[int], most: int) -> tuple[tuple[tuple[int, ...], int], ...]:
+    """The best routes of all passes, one for each set of jobs."""
+    ends = [(int(worth), n, int(end)) for n, labels in enumerate(passes) for worth, end in _best_ends(labels, 4 * most)]
+    routes: dict[tuple[int, ...], tuple[tuple[int, ...], int]] = {}
+    for worth, n, end in sorted(ends, key=lambda entry: -entry[0]):
+        route = (*prefix, *trace(passes[n], end))
+        routes.setdefault(tuple(sorted(route)), (route, worth))
         if len(routes) == most:
             break
-    return routes
+    return tuple(routes.values())
+
+
+def _best_ends(labels: Labels, most: int) -> Iterable[tuple[int, int]]:
+    order = np.argsort(-labels.worth, kind="stable")[:most]
+    return zip(labels.worth[order].tolist(), labels.ends[order].tolist(), strict=True)
 
 
 def trace(labels: Labels, label: int) -> list[int]:

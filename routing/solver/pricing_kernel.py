@@ -18,7 +18,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from .bounds_kernel import Bounds, Root, finish_ticks
+from .bounds_kernel import Bounds, Root, finish_ticks, most_ticks
 from .compiled import LOST, Day, done_at, hours_of
 from .model import END, METRE_TICKS, NEVER, SHIFT_END, SHIFT_START, Ints
 
@@ -317,7 +317,7 @@ def _most(bounds: Bounds, rested: int, job: int, minutes: int, visited: Words) -
         other = bounds.near[job, n]
         if other >= 0 and _holds(visited, other):
             barred |= 1 << n
-    return bounds.most[rested, job, barred, minutes // bounds.grain]
+    return most_ticks(bounds, rested, job, barred, minutes // bounds.grain)
 
 
 @njit(cache=True)
