@@ -25,11 +25,15 @@ from .compiled import Day
 from .cuts import MOST_CUTS, MOST_NEW_CUTS, Cut, cut_prices, violated
 from .master import Column, Master, Prices
 from .model import Ints, Model
-from .pricing import Priced, best_routes
+from .offers import Offers
+from .pricing import SLACK_TICKS, Priced, best_routes
 from .pricing_kernel import CutPrices, Words
 
 NG_SIZE = 8
 MOST_NEW = 40
+OFFER_TURNS = 3
+MOST_OFFERED = 100
+"""Routes of annealing that go into the linear program at once."""
 TOWARDS_BOUND = 0.6
 """How far the prices are drawn from the program's own to those of the best bound."""
 
@@ -76,10 +80,11 @@ class ColumnGeneration:
         self.prices: Prices | None = None
         self.best: BoundAt | None = None
         self.keeps = ng_sets(model, day, NG_SIZE)
+        self.offers = Offers(model.job_count)
         self._index: dict[tuple[int, tuple[int, ...]], int] = {}
         self._master = Master(model.job_count, self.sizes)
         self._drawn = TOWARDS_BOUND
-        self._fixed = frozenset(job for prefix in model.prefix for job in prefix)
+        self.fixed = frozenset(job for prefix in model.prefix for job in prefix)
         self._threads = ThreadPoolExecutor(len(os.sched_getaffinity(0)))
         self.rounds = 0
 
@@ -97,14 +102,19 @@ class ColumnGeneration:
         self._master.add(column)
         return True
 
-    def known(self) -> list[Column]:
-        """Real routes, the best order of each set of jobs."""
-        return [self.columns[i] for i in self._index.values() if self.columns[i].elementary]
+    def within(self, gap: int, most: int) -> list[Column]:
+        """The best real routes that a plan within `gap` of the bound can hold, at most so many."""
+        best = self.best
+        assert best is not None
+        known = [self.columns[i] for i in self._index.values() if self.columns[i].elementary]
+        known += self.offers.best(best.jobs, best.groups, -gap - 1, most)
+        lost = {column: int(best.groups[column.group]) - best.reduced(column) for column in known}
+        return sorted((column for column in lost if lost[column] <= gap), key=lambda column: lost[column])[:most]
 
     def round(self, over: Callable[[], bool] = lambda: False) -> bool:
         """Prices, then new routes for each class. False when no class has a better route."""
         self.rounds += 1
-        self.prices = prices = self._master.prices()
+        self.prices = prices = self._prices_with_offers()
         own = _Point(prices.jobs, prices.groups, _priced(self._master.cuts, prices.cuts))
         at = self._drawn_to_bound(own)
         priced = self._price_classes(at, over)
@@ -120,6 +130,17 @@ class ColumnGeneration:
         settled = at is own and not grown
         self._drawn = TOWARDS_BOUND if grown else 0.0
         return not settled
+
+    def _prices_with_offers(self) -> Prices:
+        """Prices at which few of the routes that annealing met are missing from the program."""
+        prices = self._master.prices()
+        for _ in range(OFFER_TURNS):
+            paying = self.offers.best(prices.jobs, prices.groups, SLACK_TICKS, MOST_OFFERED)
+            if not sum(self.add(column.group, column.jobs, column.ticks) for column in paying):
+                break
+            prices = self._master.prices()
+        self.offers.thin_out(prices.jobs, prices.groups)
+        return prices
 
     def break_cycles(self) -> bool:
         """Forbid the cycles of the routes in the linear program; False if it uses none."""
@@ -142,7 +163,7 @@ class ColumnGeneration:
         self._master.drop_idle_cuts()
         used = [(self.columns[i].jobs, share) for i, share in self.prices.used]
         most = min(MOST_NEW_CUTS, MOST_CUTS - len(self._master.cuts))
-        cuts = violated(used, self._fixed, most)
+        cuts = violated(used, self.fixed, most)
         for cut in cuts:
             self._master.cut(cut)
         return len(cuts) > 0

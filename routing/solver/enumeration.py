@@ -20,7 +20,10 @@ from .pricing_kernel import DONE, TO_SAME, Labels, price
 def routes_within(
     groups: list[ClassPricing], day: Day, bound: BoundAt, gap: int, most_labels: int, most_routes: int
 ) -> list[Column] | None:
-    """All routes within `gap` ticks, one order for each set of jobs, or None if there are too many."""
+    """All routes within `gap` ticks, one order for each set of jobs, or None if there are too many.
+
+    `most_labels` are for all classes together.
+    """
     columns: list[Column] = []
     for g, pricing in enumerate(groups):
         if not pricing.possible:
@@ -28,6 +31,7 @@ def routes_within(
         labels = _labels(pricing, day, bound, int(bound.groups[g]) - gap, most_labels)
         if labels is None:
             return None
+        most_labels -= len(labels.job)
         columns.extend(_columns(g, pricing, labels, bound))
         if len(columns) > most_routes:
             return None

@@ -57,7 +57,7 @@ class Master:
         self._groups = [self._model.add_linear_constraint(ub=float(size)) for size in sizes]
         self._model.objective.is_maximize = True
         self._columns: list[mathopt.Variable] = []
-        self._routes: list[tuple[int, ...]] = []
+        self.routes: list[tuple[int, ...]] = []
         self._cuts: list[tuple[Cut, mathopt.LinearConstraint]] = []
         self._cut_prices: Ints = np.zeros(0, np.int64)
         self._engine = self._fresh_engine()
@@ -75,7 +75,7 @@ class Master:
             if share := cut.share(column.jobs):
                 row.set_coefficient(variable, float(share))
         self._columns.append(variable)
-        self._routes.append(column.jobs)
+        self.routes.append(column.jobs)
 
     @property
     def cuts(self) -> list[Cut]:
@@ -84,7 +84,7 @@ class Master:
 
     def cut(self, cut: Cut) -> None:
         row = self._model.add_linear_constraint(ub=1.0)
-        for variable, route in zip(self._columns, self._routes, strict=True):
+        for variable, route in zip(self._columns, self.routes, strict=True):
             if share := cut.share(route):
                 row.set_coefficient(variable, float(share))
         self._cuts.append((cut, row))

@@ -17,6 +17,7 @@ from .compiled import Day, day_of
 from .construct import Routes
 from .enumeration import routes_within
 from .finish import simple_bound
+from .listed import ListedRoutes
 from .master import Column, NoPrices, Packing, pack
 from .model import FIXED_TICKS, METRE_TICKS, MINUTE_TICKS, OVERTIME_TICKS, SHIFT_END, SHIFT_START, Model
 from .money import TICKS_PER_CENT
@@ -29,7 +30,7 @@ from .stopping import Watch
 MOST_BONUS = 10**17
 SETTLED = 0.1
 """The linear program has settled when it differs from the bound by less than this share of the gap."""
-WORTH_LISTING = 0.9
+WORTH_LISTING = 0.75
 """Routes are listed again only when the gap has shrunk to this share of what it was."""
 
 Result = TypeVar("Result")
@@ -62,21 +63,46 @@ class Optimiser:
         self.routes, self.value = routes, self.search.best_value
         self.bound: int | None = None
         self.turns = 0
-        self._stretches = 0
+        self._cooled, self._cooling = 0, params.cooling_turns
         self._chosen: Routes | None = None
         self._listed_gap: float = float("inf")
-        self._add_routes(enumerate(map(tuple, routes)))
+        self._listed: ListedRoutes | None = None
+        for k, route in enumerate(routes):
+            if route:
+                self.pool.add(self.pool.group_of[k], tuple(route), self.search.route_ticks(k, route))
 
     def run(self, on_turn: Callable[[], None]) -> None:
         """Work until the plan is proved best or the watch says stop; `on_turn` after each step."""
         while not self._over() and not self.closed:
-            more = self._while_annealing(self._price)
-            if not more or self._settled:
-                self._while_annealing(self._choose_and_list)
-                self._tighten(more)
-            elif self.pool.rounds % self.params.choose_rounds == 0 and self.pool.best is not None:
-                self._while_annealing(lambda: self._choose(self.params.early_pack_seconds))
+            self._while_annealing(self._turn if self._listed is None else self._narrow)
             on_turn()
+
+    def _turn(self) -> None:
+        """Prices and a bound; now and then a choice; where the program has settled, the list or cuts."""
+        more = self._price()
+        if self.pool.best is None:
+            return
+        if self.pool.rounds % self.params.choose_rounds == 0:
+            self._choose()
+        if not more or self._settled:
+            self._list_all()
+            if self._listed is None and not self._over() and not self.closed and not self.pool.break_cycles():
+                self.pool.cut()
+
+    def _narrow(self) -> None:
+        """A bound and cuts from the list; a choice among it where it is short, or cuts bring nothing more."""
+        listed = self._listed
+        assert listed is not None
+        self._lower(listed.round(self.value))
+        if not self.closed and (listed.stalled or len(listed.columns) <= self.params.few_routes):
+            packing = self._pack(listed.columns, self.params.pack_seconds)
+            if packing is not None:
+                self._lower(packing.bound_ticks)
+
+    def _lower(self, bound: int) -> None:
+        """A bound on plans better than the best known is one on all plans where it is not below that one."""
+        bound = max(bound, self.value)
+        self.bound = bound if self.bound is None else min(self.bound, bound)
 
     @property
     def closed(self) -> bool:
@@ -137,7 +163,8 @@ class Optimiser:
         finally:
             done.set()
             annealing.join()
-        self._add_routes(sorted(set(met)))
+        for k, route, ticks in sorted(set(met)):
+            self.pool.offers.add(Column(self.pool.group_of[k], route, ticks))
         self._better(self.search.best_routes, self.search.best_value)
         if self._chosen is not None:
             self.search.restart(self._chosen)
@@ -145,19 +172,14 @@ class Optimiser:
         return result
 
     def _anneal(self) -> list[FoundRoute]:
+        """One stretch. Each cooling is twice as long as the last: a small day needs many, a large one a slow one."""
         params = self.params
-        at = self._stretches % params.cooling_turns / params.cooling_turns
+        at = self._cooled / self._cooling
         cents = params.hot_cents * (params.cold_cents / params.hot_cents) ** at
-        self._stretches += 1
+        self._cooled += 1
+        if self._cooled == self._cooling:
+            self._cooled, self._cooling = 0, 2 * self._cooling
         return self.search.run(params.steps, cents * TICKS_PER_CENT)
-
-    def _add_routes(self, routes: object) -> None:
-        for k, route in routes:  # type: ignore[attr-defined]
-            if route:
-                self.pool.add(self.pool.group_of[k], route, self._route_ticks(k, route))
-
-    def _route_ticks(self, k: int, route: Sequence[int]) -> int:
-        return self.search.route_ticks(k, route)
 
     def _better(self, routes: Routes, value: int) -> bool:
         if value <= self.value:
@@ -183,33 +205,17 @@ class Optimiser:
             return False
         return best.ticks - prices.total_ticks <= SETTLED * (best.ticks - self.value)
 
-    def _tighten(self, more: bool) -> None:
-        """Forbid the cycles of the linear program, or cut its solution off."""
-        if not self._over() and not self.closed and not self.pool.break_cycles():
-            self.pool.cut()
-
-    def _choose_and_list(self) -> None:
-        self._choose(self.params.pack_seconds)
-        if self.pool.best is not None and self.pool.best.ticks - self.value <= WORTH_LISTING * self._listed_gap:
-            self._listed_gap = self.pool.best.ticks - self.value
-            self._list_all()
-
-    def _choose(self, seconds: float) -> None:
-        """The best plan from the routes known that could be part of a better one."""
-        self._pack(self._within(self.pool.known()), seconds)
-
-    def _within(self, columns: Sequence[Column]) -> list[Column]:
-        """Only columns that a better plan can hold, and those of the best plan."""
-        best, bound = self.pool.best, self.pool.best.ticks if self.pool.best else 0
+    def _choose(self) -> None:
+        """The best plan from the best routes known, those of the best plan among them."""
+        best = self.pool.best
         assert best is not None
-        gap = bound - self.value
-        mine = {(self.pool.group_of[k], tuple(sorted(r))) for k, r in enumerate(self.routes) if r}
-        return [
-            column
-            for column in columns
-            if int(best.groups[column.group]) - best.reduced(column) <= gap
-            or (column.group, tuple(sorted(column.jobs))) in mine
+        mine = [
+            Column(self.pool.group_of[k], tuple(route), self.search.route_ticks(k, route))
+            for k, route in enumerate(self.routes)
+            if route
         ]
+        others = self.pool.within(best.ticks - self.value, self.params.most_choice)
+        self._pack(list(dict.fromkeys([*mine, *others])), self.params.choice_seconds)
 
     def _pack(self, columns: Sequence[Column], seconds: float) -> Packing | None:
         """Take the best choice among the columns if it is better; None where none was found in time."""
@@ -235,21 +241,14 @@ class Optimiser:
         return routes
 
     def _list_all(self) -> None:
-        """Prove the best plan by listing every route that a better one could hold."""
+        """List every route that a better plan could hold, if the gap is much smaller than at the last attempt."""
         best = self.pool.best
-        if best is None or self.closed:
+        assert best is not None
+        gap = best.ticks - self.value
+        if self.closed or gap > WORTH_LISTING * self._listed_gap:
             return
+        self._listed_gap = gap
         params = self.params
-        columns = routes_within(
-            self.pool.groups,
-            self.day,
-            best,
-            best.ticks - self.value,
-            params.most_labels,
-            params.most_routes,
-        )
-        if columns is None:
-            return
-        packing = self._pack(columns, params.pack_seconds)
-        if packing is not None and self.bound is not None:
-            self.bound = min(self.bound, max(packing.bound_ticks, self.value))
+        columns = routes_within(self.pool.groups, self.day, best, gap, params.most_labels, params.most_routes)
+        if columns is not None:
+            self._listed = ListedRoutes(columns, self.pool.sizes, self.model.job_count, self.pool.fixed)

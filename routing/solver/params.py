@@ -9,22 +9,26 @@ OBJECTIVES: tuple[Objective, ...] = ("value", "ratio")
 
 @dataclass(frozen=True, slots=True)
 class Params:
-    """Tuning. Temperatures in cents; `steps` of annealing make one turn.
+    """Tuning. Temperatures in cents; `steps` of annealing make one turn, `cooling_turns` the first cooling.
 
     `objective`: the most value of the whole day, or the most profit per paid crew-hour (see `ratio`).
     """
 
     objective: Objective = "value"
     steps: int = 400
-    hot_cents: int = 3000
-    cold_cents: int = 50
+    hot_cents: int = 2000
+    cold_cents: int = 20
     cooling_turns: int = 10
     pack_seconds: float = 20.0
-    early_pack_seconds: float = 1.0
-    """While prices still move, a short look at the routes known every `choose_rounds` rounds."""
-    choose_rounds: int = 4
+    """For the best choice among all routes within the gap, which is a proof."""
+    choice_seconds: float = 1.0
+    """For a good choice among the best routes known, every `choose_rounds` rounds while prices still move."""
+    choose_rounds: int = 6
+    most_choice: int = 2_000
+    few_routes: int = 4_000
+    """A list as short as this is left to the choice of whole routes."""
     pack_nodes: int = 20_000
-    most_labels: int = 1_500_000
+    most_labels: int = 1_000_000
     most_routes: int = 150_000
     price_share: float = 0.15
     """Share of the time limit that is kept for the prices of left-out jobs."""

@@ -13,8 +13,8 @@ MOST_NEAR = 100
 MOST_STOPS = 200
 ROWS = 4000
 
-FoundRoute = tuple[int, tuple[int, ...]]
-"""(crew, jobs in order)"""
+FoundRoute = tuple[int, tuple[int, ...], int]
+"""(crew, jobs in order, ticks)"""
 
 
 class Search:
@@ -27,7 +27,7 @@ class Search:
         self._model, self._day, self._seed = model, day, seed
         self._near = _near(model)
         self._state, self._saved, self._best, self._probe = (_empty(model) for _ in range(4))
-        self._found = np.empty((ROWS, self._state.stops.shape[1] + 2), np.int64)
+        self._found = np.empty((ROWS, self._state.stops.shape[1] + 3), np.int64)
         self._calls = 0
         self.restart(routes)
 
@@ -51,8 +51,7 @@ class Search:
             temperature,
             self._found,
         )
-        met = {(int(row[0]), tuple(row[2 : 2 + row[1]].tolist())) for row in self._found[:rows]}
-        return sorted(met)
+        return sorted({(row[0], tuple(row[3 : 3 + row[1]]), row[2]) for row in self._found[:rows].tolist()})
 
     def route_ticks(self, crew: int, route: Sequence[int]) -> int:
         """Exact worth of a route that keeps its times, promise bonuses included."""

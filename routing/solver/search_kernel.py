@@ -305,7 +305,7 @@ def anneal(
 ) -> int:
     """Make `steps` steps; `best` is kept up to date. Returns how many rows of `found` were filled.
 
-    `state` and `best` must be consistent on entry. Row of `found`: crew, number of stops, stops.
+    `state` and `best` must be consistent on entry. Row of `found`: crew, number of stops, worth, stops.
     """
     np.random.seed(seed)
     crews, jobs = day.crew.shape[0], day.job_place.shape[0]
@@ -361,8 +361,8 @@ def anneal(
             k = touched[c]
             _copy_route(state, saved, k)
             if change != 0 and rows < found.shape[0] and state.length[k] > 0:
-                found[rows, 0], found[rows, 1] = k, state.length[k]
-                found[rows, 2 : 2 + state.length[k]] = state.stops[k, : state.length[k]]
+                found[rows, 0], found[rows, 1], found[rows, 2] = k, state.length[k], state.value[k]
+                found[rows, 3 : 3 + state.length[k]] = state.stops[k, : state.length[k]]
                 rows += 1
         if current > record:
             record = current

@@ -6,12 +6,13 @@ import numpy as np
 import pytest
 from ortools.math_opt.python import mathopt
 
-from routing.solver import Params, RoundLimit, optimiser, parse_problem
+from routing.solver import Params, RoundLimit, optimiser, parse_problem, solve
 from routing.solver.bounds_kernel import completion_bounds
 from routing.solver.classes import ClassPricing, crew_classes
 from routing.solver.colgen import ng_sets
 from routing.solver.compiled import day_of
 from routing.solver.model import build_model
+from routing.solver.money import TICKS_PER_CENT
 from routing.solver.optimiser import Optimiser
 from routing.solver.pricing import nearest
 from routing.solver.solve import prepared
@@ -19,17 +20,18 @@ from tests.benchmarks.solver_days import DayKind, realistic_day
 
 
 def test_listing_without_a_choice_proves_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Where no choice among the listed routes is found in time, an earlier choice's bound is not theirs."""
-    model, routes = prepared(parse_problem(realistic_day(DayKind("day", 12, 2, 5))))
-    best = Optimiser(model, routes, 1, Params(), RoundLimit(3).started())
-    best.pool.round()
-    assert best.pool.best is not None
-    best.bound = best.pool.best.ticks
-    best._choose(1.0)  # leaves the bound of a choice among known routes only
+    """Where no choice among the listed routes is found in time, the bound is that of their linear program."""
+    problem = parse_problem(realistic_day(DayKind("day", 12, 2, 5)))
+    most = solve(problem, stop=RoundLimit(30))
+    assert most.status == "optimal"
+    model, routes = prepared(problem)
+    best = Optimiser(model, routes, 1, Params(most_choice=0), RoundLimit(30).started())
     monkeypatch.setattr(optimiser, "pack", lambda *_, **__: None)
-    best.value, before = best.value - 1_000_000, best.bound
-    best._list_all()
-    assert best.bound == before
+    monkeypatch.setattr(best.search, "run", lambda *_: [])
+    best.run(lambda: None)
+    assert best._listed is not None
+    assert not best.closed
+    assert best.plain_bound >= most.value_cents * TICKS_PER_CENT
 
 
 @pytest.mark.parametrize("seed", range(8))

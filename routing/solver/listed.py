@@ -1,0 +1,112 @@
+"""The proof when every route that a better plan could hold is on a list.
+
+Routes need not be looked for any more, only picked from the list, so the linear program over it is solved in no
+time, and cuts cost nothing: none has to be known to pricing, and none has to forget. Each bound takes routes off the
+list that lie further below it than the best plan, until so few are left that whole routes can be chosen among them.
+(After Baldacci, Christofides and Mingozzi, "An exact algorithm for the vehicle routing problem based on the set
+partitioning formulation with additional cuts", Mathematical Programming 2008.)
+"""
+
+from collections.abc import Collection, Sequence
+
+import numpy as np
+
+from .cuts import MOST_NEW_CUTS, Cut, violated
+from .master import Column, Master, Prices
+from .model import Ints
+from .pricing import SLACK_TICKS
+
+MOST_TAKEN = 200
+"""Routes that go from the list into the linear program at once."""
+MOST_LISTED_CUTS = 400
+WORTH_NARROWING = 0.9
+LEAST_GAIN = 0.01
+"""A bound that closes less of the gap than this share has stalled."""
+
+
+class ListedRoutes:
+    """The list, its linear program with cuts, and the best bound on any plan made of listed routes."""
+
+    def __init__(self, columns: Sequence[Column], sizes: Sequence[int], job_count: int, fixed: Collection[int]):
+        self.columns = list(columns)
+        self.bound: int | None = None
+        self.stalled = False
+        self._sizes, self._job_count, self._fixed = sizes, job_count, fixed
+        self._master = Master(job_count, sizes)
+        self._shares: list[Ints] = []
+        self._arrange()
+        self._taken = np.zeros(len(self.columns), np.bool_)
+
+    def round(self, value: int) -> int:
+        """A bound on every plan worth more than `value`; the list loses what it rules out, and new cuts are found."""
+        prices = self._prices()
+        before = self.bound
+        won = self._won(prices)
+        here = self._bound_at(prices, won)
+        self.bound = here if before is None else min(here, before)
+        self.stalled = before is not None and before - self.bound < LEAST_GAIN * (before - value)
+        self._narrow(won, here - value)
+        self._cut(prices)
+        return self.bound
+
+    def _prices(self) -> Prices:
+        """Prices at which no route of the list is worth more than it costs."""
+        while True:
+            prices = self._master.prices()
+            won = self._won(prices) - prices.groups[self._groups]
+            won[self._taken] = 0
+            best = np.argsort(-won, kind="stable")[:MOST_TAKEN]
+            best = best[won[best] > SLACK_TICKS]
+            if not len(best):
+                return prices
+            self._taken[best] = True
+            for i in best.tolist():
+                self._master.add(self.columns[i])
+
+    def _won(self, prices: Prices) -> Ints:
+        """What each route is worth above the price of its jobs and cuts."""
+        won = self._ticks - np.append(prices.jobs, 0)[self._jobs].sum(axis=1)
+        for share, price in zip(self._shares, prices.cuts.tolist(), strict=True):
+            if price:
+                won -= price * share
+        return np.asarray(won)
+
+    def _bound_at(self, prices: Prices, won: Ints) -> int:
+        """Lagrange's bound in whole ticks, as in `colgen`."""
+        total = int(prices.jobs.sum()) + int(prices.cuts.sum())
+        return total + int((self._most_of_class(won) * np.array(self._sizes)).sum())
+
+    def _most_of_class(self, won: Ints) -> Ints:
+        most = np.zeros(len(self._sizes), np.int64)
+        np.maximum.at(most, self._groups, won)
+        return most
+
+    def _narrow(self, won: Ints, gap: int) -> None:
+        """Take off the list what no plan within the gap of the bound can hold at these prices."""
+        kept = self._most_of_class(won)[self._groups] - won <= gap
+        if kept.sum() >= WORTH_NARROWING * len(kept):
+            return
+        self.columns = [column for column, is_kept in zip(self.columns, kept.tolist(), strict=True) if is_kept]
+        self._shares = [share[kept] for share in self._shares]
+        self._taken = self._taken[kept]
+        self._arrange()
+
+    def _cut(self, prices: Prices) -> None:
+        routes = self._master.routes
+        used = [(routes[i], share) for i, share in prices.used]
+        most = min(MOST_NEW_CUTS, MOST_LISTED_CUTS - len(self._shares))
+        everything = frozenset(range(self._job_count))
+        found = [Cut(cut.jobs, everything) for cut in violated(used, self._fixed, most)]
+        for cut in found:
+            self._master.cut(cut)
+            self._shares.append(np.isin(self._jobs, cut.jobs).sum(axis=1) // 2)
+        self.stalled |= not found
+
+    def _arrange(self) -> None:
+        """The list as arrays; a row of jobs is filled up with one that costs nothing."""
+        width = max((len(column.jobs) for column in self.columns), default=0)
+        self._jobs: Ints = np.full((len(self.columns), width), self._job_count, np.int64)
+        for row, column in zip(self._jobs, self.columns, strict=True):
+            row[: len(column.jobs)] = column.jobs
+        self._groups: Ints = np.array([column.group for column in self.columns], np.int64)
+        self._ticks: Ints = np.array([column.ticks for column in self.columns], np.int64)
