@@ -8,6 +8,8 @@ from jobs.customers.models import AddressLookup, Consent, Customer, LookupOutcom
 from shared.errors import NotFound, Refused
 from shared.outbox.models import Channel
 
+NEIGHBOURS = 40
+
 
 def customer_list(*, words: str = "") -> QuerySet[Customer]:
     """Customers by name with their properties; each of `words` must occur in name, mail, number or street."""
@@ -93,6 +95,18 @@ def properties_to_look_up() -> QuerySet[Property]:
 def lookup_of(place: Property) -> AddressLookup | None:
     """What the register last answered for the property's address."""
     return AddressLookup.objects.filter(property=place).first()
+
+
+def neighbours_of(place: Property) -> list[Property]:
+    """Properties near this one as far as its address tells, with a place: of its street, else its city, else any.
+
+    They show where on a map to look; at most NEIGHBOURS.
+    """
+    known = Property.objects.filter(latitude__isnull=False).exclude(pk=place.pk).order_by("street", "pk")
+    number, _space, street = place.street.partition(" ")
+    name = street if any(map(str.isdigit, number)) else place.street
+    of_street = known.filter(street__iendswith=f" {name}", city__iexact=place.city)
+    return list(of_street[:NEIGHBOURS] or known.filter(city__iexact=place.city)[:NEIGHBOURS] or known[:NEIGHBOURS])
 
 
 def property_get(*, pk: int) -> Property:

@@ -82,6 +82,7 @@ def _printed(sheet: Sheet) -> dict[str, Any]:
         "stops": [_stop(stop, break_words if stop.break_before else "") for stop in sheet.stops],
         "break_last": "" if any(stop.break_before for stop in sheet.stops) else break_words,
         "home": _home_words(sheet),
+        "home_turns": sheet.home_turns,
         "first_words": sheet.first_words,
         "cautions": sheet.cautions,
     }
@@ -118,6 +119,7 @@ def _stop(stop: SheetStop, break_before: str) -> dict[str, Any]:
         "number": str(stop.number),
         "break_before": break_before,
         "drive": drive,
+        "turns": stop.turns,
         "address": stop.address,
         "customer": stop.customer,
         "phone": stop.phone,

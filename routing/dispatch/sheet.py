@@ -63,6 +63,7 @@ class SheetStop:
     walls: tuple[SheetWall, ...]
     chalk: tuple[ChalkNote, ...]
     cautions: tuple[str, ...]
+    turns: tuple[str, ...] = ()  # the way there from the place before
     break_before: bool = False
 
 
@@ -96,3 +97,4 @@ class Sheet:
     mix_totals: tuple[str, ...]
     first_words: str
     cautions: tuple[str, ...]
+    home_turns: tuple[str, ...] = ()

@@ -6,6 +6,7 @@ from django.conf import settings
 from django.shortcuts import get_object_or_404
 from django.urls import path, reverse
 from django.utils.translation import gettext_lazy as _
+from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework import serializers
 from rest_framework.decorators import api_view, permission_classes
@@ -19,6 +20,7 @@ from routing.plans.choices import ChangeKind, CrewNews, LeftOutReason, PlanObjec
 from routing.plans.models import MOST_SECONDS, DayPlan, PlanRun, WeekPlan
 from routing.plans.selectors import day_plan_by_id, day_plan_list, plan_as_json, yard_by_code
 from routing.plans.selectors.moves import moves_since_sent
+from routing.plans.selectors.ways import routes_geojson
 from routing.plans.selectors.weeks import week_plan_by_id
 from routing.solver.plan import LEFT_OUT_REASONS, STATUSES
 from shared.api_kit.etags import expected_version, with_etag
@@ -26,6 +28,7 @@ from shared.api_kit.permissions import OfficeOnly
 from shared.api_kit.schema import IF_MATCH
 
 GREATEST_ID = 2**63 - 1
+GEOJSON = "application/geo+json"
 
 
 class DayPlanLine(serializers.ModelSerializer[DayPlan]):
@@ -404,6 +407,21 @@ def week_plan(request: Request, week_id: int) -> Response:
 
 
 @extend_schema(
+    operation_id="day_plan_map",
+    summary="The routes of a plan along the streets, as GeoJSON",
+    description="RFC 7946: a MultiLineString for each route, a line for each drive in order, out from the yard and "
+    "back to it. `estimated` counts drives that no road is known for; they are straight. Map data © OpenStreetMap "
+    "contributors, ODbL.",
+    parameters=[OpenApiParameter("plan_id", int, OpenApiParameter.PATH)],
+    responses={(200, GEOJSON): OpenApiTypes.OBJECT},
+)
+@api_view(["GET"])
+@permission_classes([OfficeOnly])
+def day_plan_map(request: Request, plan_id: int) -> Response:
+    return Response(routes_geojson(day_plan_by_id(plan_id=plan_id)), content_type=GEOJSON)
+
+
+@extend_schema(
     operation_id="week_plan_take_over",
     summary="Make the proposed days into day plans, all of them or none",
     parameters=[OpenApiParameter("week_id", int, OpenApiParameter.PATH)],
@@ -424,6 +442,7 @@ def _week_url(week: WeekPlan) -> str:
 urlpatterns = [
     path("day-plans/", DayPlans.as_view(), name="api_day_plans"),
     path("day-plans/<row:plan_id>/", day_plan, name="api_day_plan"),
+    path("day-plans/<row:plan_id>/map/", day_plan_map, name="api_day_plan_map"),
     path("day-plans/<row:plan_id>/changes/", DayPlanChanges.as_view(), name="api_day_plan_changes"),
     path("day-plans/<row:plan_id>/replans/", DayPlanReplans.as_view(), name="api_day_plan_replans"),
     path("week-plans/", week_plans, name="api_week_plans"),

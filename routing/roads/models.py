@@ -102,3 +102,30 @@ class DriveCell(models.Model):
 
     def __str__(self) -> str:
         return f"{self.start} to {self.end}"
+
+
+class RoadWay(models.Model):
+    """A way that was searched: its line and its turns, from one place to another on a version of the map.
+
+    Rows may be deleted at any time; they are searched again.
+    """
+
+    version = models.CharField(max_length=16)
+    speeds = models.CharField(max_length=20, help_text="key of the hours' speeds")
+    start = models.CharField(max_length=24, help_text="latitude,longitude in degrees")
+    end = models.CharField(max_length=24)
+    line = models.JSONField(help_text="pairs of latitude and longitude")
+    steps = models.JSONField(help_text="turns with streets and metres, as routing.roads.domain.steps.Step")
+    is_road = models.BooleanField(help_text="false where no road leads there and the line is straight")
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                fields=["version", "speeds", "start", "end"],
+                name="roads_one_way",
+                violation_error_message=_("This way is known already."),
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.start} to {self.end}"

@@ -25,6 +25,7 @@ class Shape(StrEnum):
     YARD = "yard"
     LEFT_OUT = "left-out"
     PLACE = "place"
+    DOT = "dot"
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,11 +9,12 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from jobs.customers import geocoder, services
 from jobs.customers.forms import PlaceForm
-from jobs.customers.models import LookupOutcome, Property
-from jobs.customers.selectors import lookup_of, properties_without_place, property_get
+from jobs.customers.models import AddressLookup, LookupOutcome, Property
+from jobs.customers.selectors import lookup_of, neighbours_of, properties_without_place, property_get
 from jobs.customers.views.customers import form_status, saved
 from shared.errors import WalldayError
 from shared.people.roles import office_required
+from shared.web.maps import Mark, Shape
 
 PER_PAGE = 50
 
@@ -37,14 +38,30 @@ def place_edit(request: HttpRequest, property_id: int) -> HttpResponse:
         if done is not None:
             messages.success(request, _("Saved."))
             return redirect("customers:property_page", property_id=found.pk)
+    lookup = lookup_of(found)
     context = {
         "form": form,
         "place": found,
-        "lookup": lookup_of(found),
+        "lookup": lookup,
         "register": geocoder.is_on(),
         "attribution": geocoder.ATTRIBUTION,
+        "marks": _marks(found, lookup),
     }
     return render(request, "customers/place_form.html", context, status=form_status(form))
+
+
+def _marks(place: Property, lookup: AddressLookup | None) -> list[Mark]:
+    """For the map: the properties around, and the register's answers by their number in the list."""
+    near = [
+        Mark(each.latitude, each.longitude, each.street, shape=Shape.DOT, legend=_("other properties"))
+        for each in neighbours_of(place)
+        if each.latitude is not None and each.longitude is not None
+    ]
+    offered = lookup.candidates if lookup and not place.has_place else []
+    return near + [
+        Mark(each["latitude"], each["longitude"], each["text"], str(number), shape=Shape.STOP, legend=_("answers"))
+        for number, each in enumerate(offered, start=1)
+    ]
 
 
 @require_POST

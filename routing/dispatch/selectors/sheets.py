@@ -26,6 +26,8 @@ from routing.dispatch.sheet import ChalkNote, Sheet, SheetLine, SheetStop, Sheet
 from routing.plans.choices import PlanState
 from routing.plans.models import DayPlan, Route, Stop
 from routing.plans.selectors.hours import wall_minute
+from routing.plans.selectors.ways import route_ways
+from routing.roads.words import step_words
 from shared.company.models import Company
 from shared.company.selectors import company_get
 from shared.errors import NotFound
@@ -93,6 +95,8 @@ def _sheet(
     rig = Rig.objects.filter(truck=truck).first() if truck else None
     work = _work_of(stops, rig, plan.work_date)
     rows = [_stop(stop, leg, plan, chalk, work, company) for stop, leg in zip(stops, drives.legs, strict=True)]
+    turns = _turns(plan, stops)
+    rows = [replace(row, turns=words) for row, words in zip(rows, turns[:-1], strict=True)]
     notes = [note for row in rows for line in row.lines for note in line.mixes]
     return Sheet(
         crew=route.crew.name,
@@ -121,7 +125,14 @@ def _sheet(
         mix_totals=truck_totals(notes, rig, truck.mix_litres if truck else None),
         first_words=first_words(),
         cautions=general_cautions(),
+        home_turns=turns[-1],
     )
+
+
+def _turns(plan: DayPlan, stops: Sequence[Stop | SentStop]) -> list[tuple[str, ...]]:
+    """The way to each stop and back to the yard, in words; empty where roads do not tell."""
+    ways = route_ways(plan, [stop.job.property for stop in stops])
+    return [tuple(map(step_words, way.steps)) for way in ways] or [()] * (len(stops) + 1)
 
 
 def _clock(plan: DayPlan, minute: int) -> int:

@@ -39,6 +39,7 @@ MODULES = (
     "routing/dispatch/templatetags/dispatch.py",
     "routing/dispatch/views/crew.py",
     "routing/dispatch/words.py",
+    "routing/roads/words.py",
     "routing/dispatch/instructions.py",
     "routing/dispatch/mix_notes.py",
     "routing/dispatch/reckoner.py",
