@@ -11,7 +11,7 @@ from collections.abc import Collection, Sequence
 
 import numpy as np
 
-from .cuts import MOST_NEW_CUTS, Cut, violated
+from .cuts import Cut, violated
 from .master import Column, Master, Prices
 from .model import Ints
 from .pricing import SLACK_TICKS
@@ -19,6 +19,7 @@ from .pricing import SLACK_TICKS
 MOST_TAKEN = 200
 """Routes that go from the list into the linear program at once."""
 MOST_LISTED_CUTS = 400
+MOST_NEW_LISTED_CUTS = 40
 WORTH_NARROWING = 0.9
 LEAST_GAIN = 0.01
 """A bound that closes less of the gap than this share has stalled."""
@@ -28,14 +29,31 @@ class ListedRoutes:
     """The list, its linear program with cuts, and the best bound on any plan made of listed routes."""
 
     def __init__(self, columns: Sequence[Column], sizes: Sequence[int], job_count: int, fixed: Collection[int]):
-        self.columns = list(columns)
         self.bound: int | None = None
         self.stalled = False
-        self._sizes, self._job_count, self._fixed = sizes, job_count, fixed
-        self._master = Master(job_count, sizes)
+        self._sizes, self._fixed = sizes, fixed
+        self._job_count, self._row_count = job_count, job_count + len(sizes)
+        self._columns = [self._with_crew(column) for column in columns]
+        self._master = Master(self._row_count, sizes)
         self._shares: list[Ints] = []
         self._arrange()
-        self._taken = np.zeros(len(self.columns), np.bool_)
+        self._taken = np.zeros(len(columns), np.bool_)
+
+    def __len__(self) -> int:
+        return len(self._columns)
+
+    @property
+    def columns(self) -> list[Column]:
+        """The routes still on the list."""
+        return [self._without_crew(column) for column in self._columns]
+
+    def _with_crew(self, column: Column) -> Column:
+        if self._sizes[column.group] > 1:
+            return column
+        return Column(column.group, (*column.jobs, self._job_count + column.group), column.ticks)
+
+    def _without_crew(self, column: Column) -> Column:
+        return Column(column.group, tuple(job for job in column.jobs if job < self._job_count), column.ticks)
 
     def round(self, value: int) -> int:
         """A bound on every plan worth more than `value`; the list loses what it rules out, and new cuts are found."""
@@ -61,7 +79,7 @@ class ListedRoutes:
                 return prices
             self._taken[best] = True
             for i in best.tolist():
-                self._master.add(self.columns[i])
+                self._master.add(self._columns[i])
 
     def _won(self, prices: Prices) -> Ints:
         """What each route is worth above the price of its jobs and cuts."""
@@ -86,7 +104,7 @@ class ListedRoutes:
         kept = self._most_of_class(won)[self._groups] - won <= gap
         if kept.sum() >= WORTH_NARROWING * len(kept):
             return
-        self.columns = [column for column, is_kept in zip(self.columns, kept.tolist(), strict=True) if is_kept]
+        self._columns = [column for column, is_kept in zip(self._columns, kept.tolist(), strict=True) if is_kept]
         self._shares = [share[kept] for share in self._shares]
         self._taken = self._taken[kept]
         self._arrange()
@@ -94,8 +112,8 @@ class ListedRoutes:
     def _cut(self, prices: Prices) -> None:
         routes = self._master.routes
         used = [(routes[i], share) for i, share in prices.used]
-        most = min(MOST_NEW_CUTS, MOST_LISTED_CUTS - len(self._shares))
-        everything = frozenset(range(self._job_count))
+        most = min(MOST_NEW_LISTED_CUTS, MOST_LISTED_CUTS - len(self._shares))
+        everything = frozenset(range(self._row_count))
         found = [Cut(cut.jobs, everything) for cut in violated(used, self._fixed, most)]
         for cut in found:
             self._master.cut(cut)
@@ -104,9 +122,9 @@ class ListedRoutes:
 
     def _arrange(self) -> None:
         """The list as arrays; a row of jobs is filled up with one that costs nothing."""
-        width = max((len(column.jobs) for column in self.columns), default=0)
-        self._jobs: Ints = np.full((len(self.columns), width), self._job_count, np.int64)
-        for row, column in zip(self._jobs, self.columns, strict=True):
+        width = max((len(column.jobs) for column in self._columns), default=0)
+        self._jobs: Ints = np.full((len(self._columns), width), self._row_count, np.int64)
+        for row, column in zip(self._jobs, self._columns, strict=True):
             row[: len(column.jobs)] = column.jobs
-        self._groups: Ints = np.array([column.group for column in self.columns], np.int64)
-        self._ticks: Ints = np.array([column.ticks for column in self.columns], np.int64)
+        self._groups: Ints = np.array([column.group for column in self._columns], np.int64)
+        self._ticks: Ints = np.array([column.ticks for column in self._columns], np.int64)

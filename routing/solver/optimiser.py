@@ -94,7 +94,7 @@ class Optimiser:
         listed = self._listed
         assert listed is not None
         self._lower(listed.round(self.value))
-        if not self.closed and (listed.stalled or len(listed.columns) <= self.params.few_routes):
+        if not self.closed and (listed.stalled or len(listed) <= self.params.few_routes):
             packing = self._pack(listed.columns, self.params.pack_seconds)
             if packing is not None:
                 self._lower(packing.bound_ticks)
