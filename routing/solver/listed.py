@@ -36,6 +36,7 @@ class ListedRoutes:
         self._columns = [self._with_crew(column) for column in columns]
         self._master = Master(self._row_count, sizes)
         self._shares: list[Ints] = []
+        self._priced: list[int] = []
         self._arrange()
         self._taken = np.zeros(len(columns), np.bool_)
 
@@ -46,6 +47,11 @@ class ListedRoutes:
     def columns(self) -> list[Column]:
         """The routes still on the list."""
         return [self._without_crew(column) for column in self._columns]
+
+    @property
+    def tight_cuts(self) -> list[Ints]:
+        """How much each route on the list uses up of the cuts that had a price last time."""
+        return [self._shares[c] for c in self._priced]
 
     def _with_crew(self, column: Column) -> Column:
         if self._sizes[column.group] > 1:
@@ -60,6 +66,7 @@ class ListedRoutes:
         prices = self._prices()
         before = self.bound
         won = self._won(prices)
+        self._priced = np.flatnonzero(prices.cuts).tolist()
         here = self._bound_at(prices, won)
         self.bound = here if before is None else min(here, before)
         self.stalled = before is not None and before - self.bound < LEAST_GAIN * (before - value)

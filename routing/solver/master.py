@@ -146,10 +146,14 @@ def pack(
     columns: Sequence[Column],
     sizes: Sequence[int],
     *,
+    cuts: Sequence[Ints] = (),
     seconds: float = float("inf"),
     nodes: int | None = None,
 ) -> Packing | None:
-    """The best choice of whole routes, or None where the engine found none in time."""
+    """The best choice of whole routes, or None where the engine found none in time.
+
+    `cuts`: how much each column uses up of a cut that no choice of whole routes breaks.
+    """
     model = mathopt.Model()
     model.objective.is_maximize = True
     variables = [model.add_binary_variable() for _ in columns]
@@ -164,6 +168,9 @@ def pack(
         most = 1 if row >= 0 else sizes[-1 - row]
         if len(members) > most:
             model.add_linear_constraint(mathopt.fast_sum(variables[i] for i in members) <= most)
+    for share in cuts:
+        users = np.flatnonzero(share).tolist()
+        model.add_linear_constraint(mathopt.fast_sum(int(share[i]) * variables[i] for i in users) <= 1)
     result = _solve_whole(model, seconds, nodes)
     if not result.has_primal_feasible_solution():
         return None

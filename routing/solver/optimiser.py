@@ -19,7 +19,7 @@ from .enumeration import routes_within
 from .finish import simple_bound
 from .listed import ListedRoutes
 from .master import Column, NoPrices, Packing, pack
-from .model import FIXED_TICKS, METRE_TICKS, MINUTE_TICKS, OVERTIME_TICKS, SHIFT_END, SHIFT_START, Model
+from .model import FIXED_TICKS, METRE_TICKS, MINUTE_TICKS, OVERTIME_TICKS, SHIFT_END, SHIFT_START, Ints, Model
 from .money import TICKS_PER_CENT
 from .params import Params
 from .plan import OPTIMAL_GAP
@@ -30,7 +30,7 @@ from .stopping import Watch
 MOST_BONUS = 10**17
 SETTLED = 0.1
 """The linear program has settled when it differs from the bound by less than this share of the gap."""
-WORTH_LISTING = 0.75
+WORTH_LISTING = 0.85
 """Routes are listed again only when the gap has shrunk to this share of what it was."""
 
 Result = TypeVar("Result")
@@ -95,7 +95,7 @@ class Optimiser:
         assert listed is not None
         self._lower(listed.round(self.value))
         if not self.closed and (listed.stalled or len(listed) <= self.params.few_routes):
-            packing = self._pack(listed.columns, self.params.pack_seconds)
+            packing = self._pack(listed.columns, self.params.pack_seconds, listed.tight_cuts)
             if packing is not None:
                 self._lower(packing.bound_ticks)
 
@@ -217,12 +217,13 @@ class Optimiser:
         others = self.pool.within(best.ticks - self.value, self.params.most_choice)
         self._pack(list(dict.fromkeys([*mine, *others])), self.params.choice_seconds)
 
-    def _pack(self, columns: Sequence[Column], seconds: float) -> Packing | None:
+    def _pack(self, columns: Sequence[Column], seconds: float, cuts: Sequence[Ints] = ()) -> Packing | None:
         """Take the best choice among the columns if it is better; None where none was found in time."""
         clocked = self._watch.seconds_left() < float("inf")
         packing = pack(
             columns,
             self.pool.sizes,
+            cuts=cuts,
             seconds=min(seconds, self._watch.seconds_left()) if clocked else float("inf"),
             nodes=None if clocked else self.params.pack_nodes,
         )

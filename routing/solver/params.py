@@ -28,7 +28,7 @@ class Params:
     few_routes: int = 4_000
     """A list as short as this is left to the choice of whole routes."""
     pack_nodes: int = 20_000
-    most_labels: int = 1_000_000
+    most_labels: int = 500_000
     most_routes: int = 150_000
     price_share: float = 0.15
     """Share of the time limit that is kept for the prices of left-out jobs."""

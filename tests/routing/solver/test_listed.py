@@ -1,0 +1,46 @@
+"""The proof on a list of routes: cuts and shortening must never lose the best choice."""
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from routing.solver.listed import ListedRoutes
+from routing.solver.master import Column, pack
+
+JOBS = 9
+SIZES = [1, 1, 2]
+ROUTES = st.builds(
+    Column,
+    group=st.integers(0, len(SIZES) - 1),
+    jobs=st.lists(st.integers(0, JOBS - 1), min_size=1, max_size=4, unique=True).map(tuple),
+    ticks=st.integers(-1_000_000, 30_000_000),
+)
+
+
+@settings(max_examples=150, deadline=None)
+@given(st.lists(ROUTES, min_size=1, max_size=40, unique_by=lambda c: (c.group, tuple(sorted(c.jobs)))))
+def test_no_bound_is_below_the_best_choice_and_no_cut_or_shortening_loses_it(columns: list[Column]) -> None:
+    """Whatever is cut off: the bound holds, and what is left of the list still holds the best choice."""
+    best = pack(columns, SIZES)
+    assert best is not None
+    assert best.complete
+    most = sum(columns[i].ticks for i in best.chosen)
+    listed = ListedRoutes(columns, SIZES, JOBS, ())
+    for _ in range(6):
+        assert listed.round(most - 1) >= most
+    left = pack(listed.columns, SIZES, cuts=listed.tight_cuts)
+    assert left is not None
+    assert sum(listed.columns[i].ticks for i in left.chosen) == most
+
+
+def test_cuts_close_what_the_linear_program_leaves_open() -> None:
+    """Three jobs in pairs, and two crews: by halves the program does all three pairs, worth half a pair too much."""
+    pairs = [Column(0, pair, 3_000_000) for pair in ((0, 1), (1, 2), (0, 2))]
+    listed = ListedRoutes(pairs, [2], 3, ())
+    assert [listed.round(0), listed.round(0)] == [4_500_000, 3_000_000]
+
+
+def test_cuts_hold_crews_too() -> None:
+    """One crew can do either job, the other both at once: by halves the program does all three, one too many."""
+    columns = [Column(0, (0,), 2_000_000), Column(0, (1,), 2_000_000), Column(1, (0, 1), 2_000_000)]
+    listed = ListedRoutes(columns, [1, 1], 2, ())
+    assert [listed.round(0), listed.round(0)] == [3_000_000, 2_000_000]
