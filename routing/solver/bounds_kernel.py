@@ -116,8 +116,12 @@ class Grid(NamedTuple):
 
 
 @njit(cache=True, nogil=True)
-def completion_bounds(day: Day, root: Root, reduced: Ints, jobs: Ints, near: Ints, grain: int) -> tuple[Bounds, int]:
-    """(bounds, the most ticks of any route). Every job must take at least one step on site.
+def completion_bounds(
+    day: Day, root: Root, reduced: Ints, jobs: Ints, near: Ints, grain: int, stop: Flags
+) -> tuple[Bounds, int]:
+    """(bounds, the most ticks of any route); nothing to go by once `stop[0]` is set, from another thread.
+
+    Every job must take at least one step on site.
 
     `reduced` are the jobs' gains less their prices. Steps are worked through from the last one, in
     blocks, so that the innermost loops run over neighbouring cells.
@@ -128,6 +132,8 @@ def completion_bounds(day: Day, root: Root, reduced: Ints, jobs: Ints, near: Int
     windows = np.empty((shape[2] + 1, grid.block), np.float32)
     last = np.full((2, len(jobs)), -1, np.int64)
     for low in range((grid.steps - 1) // grid.block * grid.block, -1, -grid.block):
+        if stop[0]:
+            break
         for s in range(1, -1, -1):
             begin, end = max(low, grid.begin[s]), min(low + grid.block, grid.end[s])
             if begin < end:

@@ -20,7 +20,7 @@ from .model import (
     Ints,
     Model,
 )
-from .pricing_kernel import skipping_excess
+from .pricing_kernel import Flags, skipping_excess
 
 ALWAYS = 10**17
 STEPS = 720
@@ -53,8 +53,10 @@ class CrewClass:
 class ClassPricing:
     """What stays the same between pricings of one class."""
 
-    def __init__(self, model: Model, day: Day, group: CrewClass):
+    def __init__(self, model: Model, day: Day, group: CrewClass, stop: Flags | None = None):
         self._day, self.group = day, group
+        self.stop: Flags = np.zeros(1, np.bool_) if stop is None else stop
+        """Kernels end early once it is set."""
         crew = day.crew[group.crew]
         prefix = np.array(group.prefix, np.int64)
         self._state = prefix_state(day, group.crew, int(crew[START]), prefix)

@@ -14,7 +14,7 @@ programming", International Transactions in Operational Research 1997).
 """
 
 import os
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
@@ -73,7 +73,9 @@ class ColumnGeneration:
 
     def __init__(self, model: Model, day: Day):
         self.model, self.day = model, day
-        self.groups = [ClassPricing(model, day, group) for group in crew_classes(model, day)]
+        self.stop = np.zeros(1, np.bool_)
+        """Set from another thread when time is over: what is being priced then counts for nothing."""
+        self.groups = [ClassPricing(model, day, group, self.stop) for group in crew_classes(model, day)]
         self.sizes = [pricing.group.size for pricing in self.groups]
         self.group_of = {k: g for g, p in enumerate(self.groups) for k in p.group.crews}
         self.columns: list[Column] = []
@@ -111,13 +113,13 @@ class ColumnGeneration:
         lost = {column: int(best.groups[column.group]) - best.reduced(column) for column in known}
         return sorted((column for column in lost if lost[column] <= gap), key=lambda column: lost[column])[:most]
 
-    def round(self, over: Callable[[], bool] = lambda: False) -> bool:
+    def round(self) -> bool:
         """Prices, then new routes for each class. False when no class has a better route."""
         self.rounds += 1
         self.prices = prices = self._prices_with_offers()
         own = _Point(prices.jobs, prices.groups, _priced(self._master.cuts, prices.cuts))
         at = self._drawn_to_bound(own)
-        priced = self._price_classes(at, over)
+        priced = self._price_classes(at)
         if priced is None:
             return True
         grown = False
@@ -180,18 +182,15 @@ class ColumnGeneration:
             tuple((cut, price) for cut, price in mixed.items() if price > 0),
         )
 
-    def _price_classes(self, at: _Point, over: Callable[[], bool]) -> list[Priced] | None:
+    def _price_classes(self, at: _Point) -> list[Priced] | None:
         """All classes at once on the processor's cores, in a fixed order; None if time is over."""
         cuts = kernel_cuts(at.cuts, self.model.job_count)
 
-        def priced(g: int) -> Priced | None:
-            if over():
-                return None
+        def priced(g: int) -> Priced:
             return best_routes(self.groups[g], self.day, self.keeps, at.jobs, cuts, int(at.groups[g]), MOST_NEW)
 
         results = list(self._threads.map(priced, range(len(self.groups))))
-        complete = [result for result in results if result is not None]
-        return complete if len(complete) == len(results) else None
+        return None if self.stop[0] else results
 
     def _improve_bound(self, at: _Point, results: Sequence[Priced]) -> None:
         worths = np.array([max(0, priced.most_ticks) for priced in results], np.int64)

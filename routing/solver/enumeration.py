@@ -46,9 +46,8 @@ def _labels(pricing: ClassPricing, day: Day, bound: BoundAt, target: int, most_l
     if ceiling < target:
         jobs = jobs[:0]
     cuts = kernel_cuts(bound.cuts, len(day.job_place), forgetful=False)
-    labels = price(
-        day, root, reduced, jobs, keeps, pricing.scarce, cuts, bounds, target, TO_SAME, -1, most_labels, most_labels
-    )
+    most, stop = most_labels, pricing.stop
+    labels = price(day, root, reduced, jobs, keeps, pricing.scarce, cuts, bounds, target, TO_SAME, -1, most, most, stop)
     return labels if labels.status == DONE else None
 
 

@@ -9,7 +9,8 @@
 """
 
 import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from typing import TypeVar
 
 from .colgen import ColumnGeneration
@@ -64,6 +65,7 @@ class Optimiser:
         self.bound: int | None = None
         self.turns = 0
         self._cooled, self._cooling = 0, params.cooling_turns
+        self._comparing = threading.Lock()
         self._chosen: Routes | None = None
         self._listed_gap: float = float("inf")
         self._listed: ListedRoutes | None = None
@@ -73,9 +75,25 @@ class Optimiser:
 
     def run(self, on_turn: Callable[[], None]) -> None:
         """Work until the plan is proved best or the watch says stop; `on_turn` after each step."""
-        while not self._over() and not self.closed:
-            self._while_annealing(self._turn if self._listed is None else self._narrow)
-            on_turn()
+        with self._until(self._watch):
+            while not self._over() and not self.closed:
+                self._while_annealing(self._turn if self._listed is None else self._narrow, on_turn)
+                on_turn()
+
+    @contextmanager
+    def _until(self, watch: Watch) -> Iterator[None]:
+        """Let compiled code end early when the watch's time is over."""
+        self.pool.stop[0] = False
+        timer = threading.Timer(min(max(0.0, watch.seconds_left()), threading.TIMEOUT_MAX), self._stop)
+        timer.daemon = True
+        timer.start()
+        try:
+            yield
+        finally:
+            timer.cancel()
+
+    def _stop(self) -> None:
+        self.pool.stop[0] = True
 
     def _turn(self) -> None:
         """Prices and a bound; now and then a choice; where the program has settled, the list or cuts."""
@@ -125,8 +143,8 @@ class Optimiser:
         outweighs_all = self.bonus < MOST_BONUS // (1 + count)
         return outweighs_all and self.bound < self.bonus * count - self.bonus // 2
 
-    def what_it_is_worth(self, over: Callable[[], bool]) -> tuple[dict[int, int], int | None]:
-        """Prices to place (cents, by job) and the worth of a crew-hour (cents)."""
+    def what_it_is_worth(self, watch: Watch) -> tuple[dict[int, int], int | None]:
+        """Prices to place (cents, by job) and the worth of a crew-hour (cents), as far as time goes."""
         best = self.pool.best
         if best is None:
             return {}, None
@@ -135,7 +153,8 @@ class Optimiser:
         gap = best.ticks - self.value
         finder = PriceFinder(self.pool.groups, self.day, self.pool.keeps, best, gap)
         worth = crew_hour_worth_cents(self.pool.groups, self.day, best, self.bonus)
-        return prices_to_place(finder, left, over), worth
+        with self._until(watch):
+            return prices_to_place(finder, left, lambda: watch.seconds_left() <= 0), worth
 
     @property
     def _negligible(self) -> int:
@@ -145,8 +164,11 @@ class Optimiser:
     def _over(self) -> bool:
         return self._watch.over(self.turns)
 
-    def _while_annealing(self, work: Callable[[], Result]) -> Result:
-        """Do something while annealing goes on: as long as it takes by the clock, else for one turn's steps."""
+    def _while_annealing(self, work: Callable[[], Result], on_turn: Callable[[], None]) -> Result:
+        """Do something while annealing goes on: as long as it takes by the clock, else for one turn's steps.
+
+        By the clock its plans count at once, since the work may take long on a very large day.
+        """
         done, met = threading.Event(), []
         clocked = self._watch.seconds_left() < float("inf")
         self.turns += 1
@@ -154,6 +176,8 @@ class Optimiser:
         def anneal() -> None:
             met.extend(self._anneal())
             while clocked and not done.is_set():
+                if self._better(self.search.best_routes, self.search.best_value):
+                    on_turn()
                 met.extend(self._anneal())
 
         annealing = threading.Thread(target=anneal)
@@ -182,15 +206,16 @@ class Optimiser:
         return self.search.run(params.steps, cents * TICKS_PER_CENT)
 
     def _better(self, routes: Routes, value: int) -> bool:
-        if value <= self.value:
-            return False
-        self.routes, self.value = routes, value
-        return True
+        with self._comparing:
+            if value <= self.value:
+                return False
+            self.routes, self.value = routes, value
+            return True
 
     def _price(self) -> bool:
         """One round of prices; False when no class has a better route."""
         try:
-            more = self.pool.round(lambda: self._watch.seconds_left() <= 0)
+            more = self.pool.round()
         except NoPrices:
             return True
         if self.pool.best is not None:

@@ -98,6 +98,7 @@ class PriceFinder:
             job,
             MOST_LABELS,
             MOST_LABELS,
+            pricing.stop,
         )
         if labels.status != DONE:
             return None

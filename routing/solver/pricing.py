@@ -52,7 +52,20 @@ def best_routes(
 
     def run(yields: int, target: int, most_labels: int) -> Labels:
         return price(
-            day, root, reduced, jobs, keeps, pricing.kinds, cuts, bounds, target, yields, -1, most_labels, MOST_ROUTES
+            day,
+            root,
+            reduced,
+            jobs,
+            keeps,
+            pricing.kinds,
+            cuts,
+            bounds,
+            target,
+            yields,
+            -1,
+            most_labels,
+            MOST_ROUTES,
+            pricing.stop,
         )
 
     found: list[Labels] = []
@@ -82,7 +95,7 @@ def completions(
     steps = pricing.span // pricing.grain + 1
     fitting = int(np.log2(max(1, MOST_CELLS / (len(jobs) * steps))))
     near = nearest(day, root.crew, reduced, jobs, keeps, max(1, min(sharpness, fitting)))
-    bounds, ceiling = completion_bounds(day, root, reduced, jobs, near, pricing.grain)
+    bounds, ceiling = completion_bounds(day, root, reduced, jobs, near, pricing.grain, pricing.stop)
     return bounds, int(ceiling)
 
 

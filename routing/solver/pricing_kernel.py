@@ -25,7 +25,7 @@ from .model import END, METRE_TICKS, NEVER, SHIFT_END, SHIFT_START, Ints
 Words = NDArray[np.uint64]
 Indices = NDArray[np.int32]
 Flags = NDArray[np.bool_]
-DONE, TOO_MANY_LABELS, TOO_MANY_ROUTES = 0, 1, 2
+DONE, TOO_MANY_LABELS, TOO_MANY_ROUTES, STOPPED = 0, 1, 2, 3
 TO_FREER, TO_SAME, TO_ANY = 0, 1, 2
 HASHES = 1 << 18
 ONE = np.uint64(1)
@@ -89,6 +89,7 @@ def price(
     wanted: int,
     most_labels: int,
     most_routes: int,
+    stop: Flags,
 ) -> Labels:
     """All routes worth `target` ticks or more that no other one makes needless.
 
@@ -97,7 +98,7 @@ def price(
     are as early, as light and as good: TO_FREER: those that may go wherever it may; no best route is
     lost. TO_SAME: those with the same jobs behind them; no set of jobs is lost, which is enumeration.
     TO_ANY: all; quick, loses routes. Where `wanted` is a job, only routes that hold it count, and
-    `keeps` must never forget it.
+    `keeps` must never forget it. Once `stop[0]` is set, from another thread, it ends with what it has.
     """
     k, count = root.crew, len(jobs)
     hours = hours_of(day, k)
@@ -116,6 +117,9 @@ def price(
     breaks = hours.break_open < NEVER
     made, found, status = _plant(root, kinds, count, store, zero, span, bucket_minutes, first_in), 0, DONE
     for bucket in range(len(first_in)):
+        if stop[0]:
+            status = STOPPED
+            break
         while first_in[bucket] >= 0 and status == DONE:
             label = first_in[bucket]
             first_in[bucket] = store.following[label]

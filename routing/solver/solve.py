@@ -161,7 +161,7 @@ class _Reporter:
 
     def plan(self, final: bool = False) -> Plan:
         optimiser = self._optimiser
-        prices, worth = optimiser.what_it_is_worth(lambda: self._watch.seconds_left() <= 0) if final else ({}, None)
+        prices, worth = optimiser.what_it_is_worth(self._watch) if final else ({}, None)
         findings = Findings(
             optimiser.plain_bound,
             self._watch.seconds(),

@@ -34,6 +34,18 @@ def test_listing_without_a_choice_proves_nothing(monkeypatch: pytest.MonkeyPatch
     assert best.plain_bound >= most.value_cents * TICKS_PER_CENT
 
 
+def test_pricing_that_was_stopped_claims_no_bound() -> None:
+    """Time may end inside compiled code; half-made tables would promise too little."""
+    model, routes = prepared(parse_problem(realistic_day(DayKind("day", 12, 2, 5))))
+    pool = Optimiser(model, routes, 1, Params(), RoundLimit(3).started()).pool
+    pool.stop[0] = True
+    assert pool.round()
+    assert pool.best is None
+    pool.stop[0] = False
+    pool.round()
+    assert pool.best is not None
+
+
 @pytest.mark.parametrize("seed", range(8))
 def test_longer_steps_never_lower_a_bound(seed: int) -> None:
     """Times are rounded down to steps, breaks included, so that coarse completion bounds stay valid."""
@@ -48,7 +60,9 @@ def test_longer_steps_never_lower_a_bound(seed: int) -> None:
         pricing = ClassPricing(model, day, group)
         reduced, root = pricing.reduced(prices), pricing.root(prices)
         near = nearest(day, root.crew, reduced, group.jobs, keeps, 2)
-        most = [completion_bounds(day, root, reduced, group.jobs, near, grain)[1] for grain in (1, 2, 3, 4, 7)]
+        most = [
+            completion_bounds(day, root, reduced, group.jobs, near, grain, pricing.stop)[1] for grain in (1, 2, 3, 4, 7)
+        ]
         assert min(most) == most[0]
 
 
