@@ -17,11 +17,13 @@ from rest_framework.views import APIView
 
 from routing.plans import services
 from routing.plans.choices import ChangeKind, CrewNews, LeftOutReason, PlanObjective, PlanState, RunState
-from routing.plans.models import MOST_SECONDS, DayPlan, PlanRun, WeekPlan
+from routing.plans.models import MOST_SECONDS, DayPlan, LearntDrive, PlanRun, WeekPlan, Yard
 from routing.plans.selectors import day_plan_by_id, day_plan_list, plan_as_json, yard_by_code
+from routing.plans.selectors.learning import yard_drives
 from routing.plans.selectors.moves import moves_since_sent
 from routing.plans.selectors.ways import routes_geojson
 from routing.plans.selectors.weeks import week_plan_by_id
+from routing.plans.services.learning import learnt_drives_use
 from routing.solver.plan import LEFT_OUT_REASONS, STATUSES
 from shared.api_kit.etags import expected_version, with_etag
 from shared.api_kit.permissions import OfficeOnly
@@ -421,6 +423,59 @@ def day_plan_map(request: Request, plan_id: int) -> Response:
     return Response(routes_geojson(day_plan_by_id(plan_id=plan_id)), content_type=GEOJSON)
 
 
+class LearntDriveOutput(serializers.ModelSerializer[LearntDrive]):
+    class Meta:
+        model = LearntDrive
+        fields = (
+            "hours",
+            "from_minute",
+            "trips",
+            "factor_percent",
+            "median_percent",
+            "low_percent",
+            "high_percent",
+            "fitted_at",
+        )
+
+
+class YardDrivesOutput(serializers.Serializer[Any]):
+    yard = serializers.SlugField(source="yard.code")
+    used = serializers.BooleanField(source="yard.uses_learnt_drives", help_text="Whether new plans use the factors")
+    hours = LearntDriveOutput(source="rows", many=True)
+
+
+class UseInput(serializers.Serializer[Any]):
+    used = serializers.BooleanField()
+
+
+class LearntDrives(APIView):
+    """The owner's: how long drives really took, and whether plans use it."""
+
+    @extend_schema(
+        operation_id="learnt_drives",
+        summary="How long drives really took, by hours with like traffic",
+        responses=YardDrivesOutput,
+    )
+    def get(self, request: Request, yard_code: str) -> Response:
+        return _drives_of(yard_by_code(code=yard_code))
+
+    @extend_schema(
+        operation_id="learnt_drives_use",
+        summary="Have new plans of a yard use what was learnt, or not",
+        request=UseInput,
+        responses=YardDrivesOutput,
+    )
+    def put(self, request: Request, yard_code: str) -> Response:
+        body = UseInput(data=request.data)
+        body.is_valid(raise_exception=True)
+        use = body.validated_data["used"]
+        return _drives_of(learnt_drives_use(yard=yard_by_code(code=yard_code), use=use, actor=request.user))
+
+
+def _drives_of(yard: Yard) -> Response:
+    return Response(YardDrivesOutput(yard_drives([yard])[0]).data)
+
+
 @extend_schema(
     operation_id="week_plan_take_over",
     summary="Make the proposed days into day plans, all of them or none",
@@ -445,6 +500,7 @@ urlpatterns = [
     path("day-plans/<row:plan_id>/map/", day_plan_map, name="api_day_plan_map"),
     path("day-plans/<row:plan_id>/changes/", DayPlanChanges.as_view(), name="api_day_plan_changes"),
     path("day-plans/<row:plan_id>/replans/", DayPlanReplans.as_view(), name="api_day_plan_replans"),
+    path("yards/<slug:yard_code>/learnt-drives/", LearntDrives.as_view(), name="api_learnt_drives"),
     path("week-plans/", week_plans, name="api_week_plans"),
     path("week-plans/<row:week_id>/", week_plan, name="api_week_plan"),
     path("week-plans/<row:week_id>/take-over/", week_plan_take_over, name="api_week_plan_take_over"),

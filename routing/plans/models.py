@@ -6,6 +6,7 @@ from django.utils.translation import gettext_lazy as _
 from jobs.work.models import Job
 from pricing.catalogue.models import Skill
 from routing.plans.choices import LeftOutReason, PlanObjective, PlanState, RunState, WeekState
+from routing.plans.domain.learning import LEAST_PERCENT, MOST_PERCENT
 
 MINUTES_OF_A_LONG_DAY = 1500  # the day on which clocks go back has 25 hours
 MOST_SECONDS = 600  # a planning run may not take longer
@@ -20,6 +21,9 @@ class Yard(models.Model):
     latitude = models.FloatField()
     longitude = models.FloatField()
     timezone = models.CharField(max_length=60, default="America/New_York", help_text="IANA name")
+    uses_learnt_drives = models.BooleanField(
+        default=False, help_text=_("Plan with drive times as they were learnt from booked days")
+    )
 
     class Meta:
         ordering = ["code"]
@@ -32,6 +36,34 @@ class Yard(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+
+class LearntDrive(models.Model):
+    """What booked drives say about hours with like traffic, as routing.plans.domain.learning.Factor. Fitted anew
+    every night."""
+
+    yard = models.ForeignKey(Yard, on_delete=models.CASCADE, related_name="learnt_drives")
+    hours = models.CharField(max_length=40, help_text="name of the hours with like traffic")
+    from_minute = models.PositiveSmallIntegerField(help_text="minutes after local midnight at which they begin")
+    trips = models.PositiveIntegerField()
+    factor_percent = models.PositiveSmallIntegerField(help_text="what minutes are multiplied with")
+    median_percent = models.PositiveIntegerField(null=True)
+    low_percent = models.PositiveIntegerField(null=True)
+    high_percent = models.PositiveIntegerField(null=True)
+    fitted_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["yard", "from_minute"]
+        constraints = [
+            models.UniqueConstraint(fields=["yard", "hours"], name="learnt_drive_once"),
+            models.CheckConstraint(
+                condition=models.Q(factor_percent__gte=LEAST_PERCENT, factor_percent__lte=MOST_PERCENT),
+                name="learnt_drive_factor_bounded",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.yard}, {self.hours}: {self.factor_percent} %"
 
 
 class Truck(models.Model):

@@ -2,7 +2,9 @@
 
 from django.contrib.auth import get_user_model
 
+from routing.plans.selectors import yard_list
 from routing.plans.services import plan_run_execute, plan_runs_reap, week_plan_execute, week_plans_reap, week_take_over
+from routing.plans.services.learning import drives_learn
 from shared import clock
 from shared.background.registry import background_task
 from shared.errors import WalldayError
@@ -33,6 +35,13 @@ def take_over_week(week_id: int, actor_id: int) -> None:
         week_take_over(week_id=week_id, actor=actor)
     except WalldayError:
         return
+
+
+@background_task("plans.learn_drives")
+def learn_drives() -> None:
+    """Every night, for each yard from the days before its own today."""
+    for yard in yard_list():
+        drives_learn(yard=yard, until=clock.local_date(yard.timezone, clock.now()))
 
 
 @background_task("plans.reap_runs")

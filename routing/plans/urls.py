@@ -38,6 +38,8 @@ urlpatterns = [
     path("week/<slug:yard_code>/<day:first_day>/make/", views.week_make, name="week_make"),
     path("week-plans/<row:week_id>/", views.week_progress, name="week_progress"),
     path("week-plans/<row:week_id>/take-over/", views.week_take_over, name="week_take_over"),
+    path("drives/", views.drives, name="drives"),
+    path("drives/<slug:yard_code>/use/", views.drives_use, name="drives_use"),
     path("crews/", views.crew_list, name="crew_list"),
     path("crews/<slug:crew_code>/<day:work_date>/usual/", views.crew_usual_hours, name="crew_usual_hours"),
 ]

@@ -26,13 +26,15 @@ from routing.plans.selectors import (
 )
 from routing.plans.selectors.crews import crews_page
 from routing.plans.selectors.history import plan_history
+from routing.plans.selectors.learning import LEARNING_DAYS, yard_drives
 from routing.plans.selectors.moves import moves_since_sent
 from routing.plans.selectors.page import plan_on_page
 from routing.plans.selectors.today import today_page
 from routing.plans.selectors.weeks import week_of, week_on_page, week_plan_by_id, week_plan_latest
+from routing.plans.services.learning import learnt_drives_use
 from shared import clock
 from shared.errors import WalldayError
-from shared.people.roles import office_required, signed_in
+from shared.people.roles import office_required, owner_required, signed_in
 from shared.web.htmx import is_partial, render_page
 from shared.web.words import money_words
 
@@ -188,6 +190,23 @@ def week_take_over(request: HttpRequest, week_id: int) -> HttpResponse:
     except WalldayError as error:
         messages.warning(request, error.message)
     return redirect("plans:week", found.yard.code, found.first_day)
+
+
+@require_GET
+@owner_required
+def drives(request: HttpRequest) -> HttpResponse:
+    """How long drives really took, by yard and hours, and whether plans use it."""
+    return render(request, "plans/drives.html", {"yards": yard_drives(yard_list()), "days": LEARNING_DAYS})
+
+
+@require_POST
+@owner_required
+def drives_use(request: HttpRequest, yard_code: str) -> HttpResponse:
+    """Use what was learnt for a yard, or not."""
+    yard, use = yard_by_code(code=yard_code), request.POST.get("use") == "yes"
+    learnt_drives_use(yard=yard, use=use, actor=request.user)
+    messages.success(request, _("New plans use what was learnt.") if use else _("New plans do not use it."))
+    return redirect("plans:drives")
 
 
 @require_http_methods(["GET", "POST"])

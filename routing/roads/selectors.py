@@ -54,7 +54,10 @@ def drive_speeds(hours: DriveHours) -> DriveSpeeds:
     """The traffic of the hours in which the crews drive; on Saturdays and Sundays that of noon at all hours."""
     table = traffic_hours()
     minutes = (hours.leaving, hours.between, hours.returning)
-    if hours.work_date.weekday() >= SATURDAY:
-        minutes = (NOON, NOON, NOON)
-    leaving, between, returning = (hour_class_at(table, minute) for minute in minutes)
+    leaving, between, returning = (hour_class_on(table, hours.work_date, minute) for minute in minutes)
     return DriveSpeeds(leaving, between, returning)
+
+
+def hour_class_on(table: tuple[HourClass, ...], work_date: date, minute: int) -> HourClass:
+    """The traffic of a day's minute; on Saturdays and Sundays that of noon."""
+    return hour_class_at(table, NOON if work_date.weekday() >= SATURDAY else minute)

@@ -28,6 +28,7 @@ BELONGS_TO = {
     "/day-plans/": "plans:day_today",
     "/sheets/": "plans:day_today",
     "/crews/": "plans:day_today",
+    "/drives/": "plans:day_today",
     "/trucks/": "mixing:products",
     "/jobs/": "work:job_list",
     "/customers/import/": "customers:import_start",

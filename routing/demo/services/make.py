@@ -34,6 +34,7 @@ from routing.demo.services.past_rows import Rows, past_store
 from routing.demo.services.reminder_rows import reminders_store
 from routing.demo.services.walkthrough_rows import walkthroughs_store
 from routing.plans.models import Crew
+from routing.plans.services.learning import drives_learn
 from routing.roads.services import drive_table
 from routing.roads.services.build import roads_build
 from shared.errors import Refused
@@ -115,7 +116,7 @@ def _make(*, today: date, seed: int) -> None:
     base = base_make(seed=seed, today=today)
     company = company_store(base.town)
     offers = offers_store(today=today)
-    crews_store(base.town, people_store(), today=today)
+    yard = crews_store(base.town, people_store(), today=today)
     _roads_build(base)
     story = _story(base, offers, seed=seed, today=today)
     unplaced = frozenset(job.house for job in story.open_jobs if not job.has_place)
@@ -131,6 +132,7 @@ def _make(*, today: date, seed: int) -> None:
     decisions_store(today=today, seed=seed)
     estimates_store(today=today)
     forecasts_update(now=at(today, OFFICE_OPENS))
+    drives_learn(yard=yard, until=today)
     day = next_working_day(today)
     event_record(kind=MADE, subject=company, data={"seed": seed, "today": today.isoformat(), "day": day.isoformat()})
 

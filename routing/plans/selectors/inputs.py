@@ -21,6 +21,7 @@ from pricing.catalogue.selectors import NoTargetYet, target_on
 from routing.dispatch.models import MarkKind, StopMark
 from routing.plans.choices import LeftOutReason, PlanState
 from routing.plans.domain.facts import CrewFacts, DayFacts, JobFacts, Place, StartedStop
+from routing.plans.domain.learning import scaled
 from routing.plans.domain.problem import (
     build_problem,
     digest_of,
@@ -31,6 +32,7 @@ from routing.plans.domain.problem import (
 )
 from routing.plans.models import Crew, DayPlan, LeftOut, Stop, Yard
 from routing.plans.selectors.hours import real_minute
+from routing.plans.selectors.learning import learnt_factors
 from routing.plans.selectors.shifts import crews_on_shift
 from routing.roads.domain import NO_STREET, NO_WAY_BACK, NO_WAY_TO, DriveTable
 from routing.roads.selectors import DriveHours
@@ -105,8 +107,10 @@ def day_problem(
         rows, away=rows.away | others, is_under_way=rows.is_under_way or (rest_of_day and today == work_date)
     )
     facts = _facts(rows, yard, work_date, present, moment)
-    table = drive_table(
-        [(place.latitude, place.longitude) for place in places_of(facts)], hours=_drive_hours(facts, work_date)
+    hours = _drive_hours(facts, work_date)
+    table = scaled(
+        drive_table([(place.latitude, place.longitude) for place in places_of(facts)], hours=hours),
+        learnt_factors(yard, hours),
     )
     problem = build_problem(facts, table)
     too_late = (SetAside(job_id, LeftOutReason.WINDOW_UNREACHABLE) for job_id in out_of_time(facts))

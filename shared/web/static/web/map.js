@@ -26,7 +26,9 @@
   function pinOf(properties) {
     const pin = element("span", `pin pin-${properties.shape}`);
     pin.append(element("span", "", properties.text));
-    return L.divIcon({ className: "map-mark", html: pin, iconSize: [MARK_PIXELS, MARK_PIXELS] });
+    // A pin stands on its tip, all other marks lie over their place.
+    const tip = [MARK_PIXELS / 2, properties.shape === "place" ? MARK_PIXELS : MARK_PIXELS / 2];
+    return L.divIcon({ className: "map-mark", html: pin, iconSize: [MARK_PIXELS, MARK_PIXELS], iconAnchor: tip });
   }
 
   function wordsOf(properties) {
@@ -175,7 +177,7 @@
     pin.on("dragend", () => write(pin.getLatLng().wrap()));
     fields.forEach((field) => field.addEventListener("change", () => read() && map.panTo(pin.getLatLng())));
     if (read()) {
-      map.setView(pin.getLatLng(), NEAREST);
+      map.setView(pin.getLatLng(), NEAREST - 1);
     }
   }
 
