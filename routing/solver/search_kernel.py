@@ -120,7 +120,8 @@ def _best_place(day: Day, state: State, k: int, job: int, least: int) -> tuple[i
     """(ticks won, position) of the best place on route k that wins more than `least`.
 
     The added minutes less those that the crew stood idle are paid at least, whatever the windows; most
-    places are ruled out by that before their times are worked out.
+    places are ruled out by that before their times are worked out. A tick for each added minute, far less than
+    a cent, decides between places that are worth the same: what is compact leaves room for more.
     """
     best, best_at = least, -1
     if not day.allowed[k, job] or state.length[k] + 1 >= state.stops.shape[1]:
@@ -144,7 +145,7 @@ def _best_place(day: Day, state: State, k: int, job: int, least: int) -> tuple[i
         if length:
             metres -= day.metres[before, after]
             minutes -= day.minutes[before, after]
-        ticks = flat - metre_ticks * metres
+        ticks = flat - metre_ticks * metres - minutes
         least_paid = state.paid[k] + max(0, minutes - state.idle[k])
         if ticks - time_cost(hours, least_paid) + cost_now <= best or np.random.random() < BLINK:
             continue
