@@ -13,6 +13,8 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from typing import TypeVar
 
+import numpy as np
+
 from .colgen import ColumnGeneration
 from .compiled import Day, day_of
 from .construct import Routes
@@ -50,6 +52,17 @@ def promise_ticks(model: Model) -> int:
     return min(2 * (costs + gains) + 1, MOST_BONUS // (1 + int(model.must_do.sum())))
 
 
+def worth_step(day: Day) -> int:
+    """The most ticks of which the worth of every plan is a whole multiple.
+
+    On days of the trade a fraction of a cent; where only gains of round amounts count, as much as they are round by.
+    """
+    metres = int(np.gcd.reduce(day.metres, axis=None))
+    crews = day.crew[:, [FIXED_TICKS, MINUTE_TICKS, OVERTIME_TICKS]]
+    parts = [day.gain[day.allowed], crews.ravel(), day.crew[:, METRE_TICKS] * metres]
+    return max(1, int(np.gcd.reduce(np.concatenate(parts))))
+
+
 class Optimiser:
     """Best routes so far and the best bound on any, both in ticks with promise bonuses."""
 
@@ -62,6 +75,7 @@ class Optimiser:
         self.search = Search(model, self.day, routes, seed)
         self.pool = ColumnGeneration(model, self.day)
         self.routes, self.value = routes, self.search.best_value
+        self._step = worth_step(self.day)
         self.bound: int | None = None
         self.turns = 0
         self._cooled, self._cooling = 0, params.cooling_turns
@@ -111,7 +125,7 @@ class Optimiser:
         """A bound and cuts from the list; a choice among it where it is short, or cuts bring nothing more."""
         listed = self._listed
         assert listed is not None
-        self._lower(listed.round(self.value))
+        self._lower(listed.round(self._to_beat))
         if not self.closed and (listed.stalled or len(listed) <= self.params.few_routes):
             packing = self._pack(listed.columns, self.params.pack_seconds, listed.tight_cuts)
             if packing is not None:
@@ -119,8 +133,13 @@ class Optimiser:
 
     def _lower(self, bound: int) -> None:
         """A bound on plans better than the best known is one on all plans where it is not below that one."""
-        bound = max(bound, self.value)
+        bound = max(bound // self._step * self._step, self.value)
         self.bound = bound if self.bound is None else min(self.bound, bound)
+
+    @property
+    def _to_beat(self) -> int:
+        """Every better plan is worth more than these ticks."""
+        return self.value + self._step - 1
 
     @property
     def closed(self) -> bool:
@@ -219,7 +238,7 @@ class Optimiser:
         except NoPrices:
             return True
         if self.pool.best is not None:
-            self.bound = min(self.pool.best.ticks, self.bound or self.pool.best.ticks)
+            self._lower(self.pool.best.ticks)
         return more
 
     @property
@@ -239,7 +258,7 @@ class Optimiser:
             for k, route in enumerate(self.routes)
             if route
         ]
-        others = self.pool.within(best.ticks - self.value, self.params.most_choice)
+        others = self.pool.within(best.ticks - self._to_beat, self.params.most_choice)
         self._pack(list(dict.fromkeys([*mine, *others])), self.params.choice_seconds)
 
     def _pack(self, columns: Sequence[Column], seconds: float, cuts: Sequence[Ints] = ()) -> Packing | None:
@@ -270,7 +289,7 @@ class Optimiser:
         """List every route that a better plan could hold, if the gap is much smaller than at the last attempt."""
         best = self.pool.best
         assert best is not None
-        gap = best.ticks - self.value
+        gap = best.ticks - self._to_beat
         if self.closed or gap > WORTH_LISTING * self._listed_gap:
             return
         self._listed_gap = gap

@@ -4,19 +4,22 @@ import random
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
 from ortools.math_opt.python import mathopt
 
-from routing.solver import Params, RoundLimit, optimiser, parse_problem, solve
+from routing.solver import Params, Problem, RoundLimit, optimiser, parse_problem, solve
 from routing.solver.bounds_kernel import completion_bounds
 from routing.solver.classes import ClassPricing, crew_classes
 from routing.solver.colgen import ng_sets
 from routing.solver.compiled import day_of
+from routing.solver.finish import routes_value
 from routing.solver.model import build_model
 from routing.solver.money import TICKS_PER_CENT
-from routing.solver.optimiser import Optimiser
+from routing.solver.optimiser import Optimiser, worth_step
 from routing.solver.pricing import nearest
 from routing.solver.solve import prepared
 from tests.benchmarks.solver_days import DayKind, realistic_day
+from tests.routing.solver.strategies import day_problems
 
 
 def test_listing_without_a_choice_proves_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -79,3 +82,37 @@ def test_an_abnormal_end_of_the_linear_program_is_made_up_for(monkeypatch: pytes
         patched.setattr(mathopt.IncrementalSolver, "solve", abnormal)
         assert pool._master.prices().total_ticks == pytest.approx(whole)
     assert pool._master.prices().total_ticks == pytest.approx(whole)
+
+
+def _round_gains(gains: list[int], *, wage: int) -> Optimiser:
+    """One crew, jobs at the yard that last an hour each, two hours."""
+    crew = {"id": "A", "start": "yard", "end": "yard", "shift": [0, 120], "cents_per_minute": wage,
+            "cents_per_km": 0, "fixed_cents": 0}  # fmt: skip
+    jobs = [
+        {"id": f"J{n}", "place": "yard", "on_site_minutes": 60, "windows": [[0, 120]], "gain_cents": gain}
+        for n, gain in enumerate(gains)
+    ]
+    problem = {"format": "day-problem/1", "places": ["yard"], "drive_minutes": [[0]], "drive_metres": [[0]],
+               "crews": [crew], "jobs": jobs}  # fmt: skip
+    model, routes = prepared(parse_problem(problem))
+    return Optimiser(model, routes, 1, Params(), RoundLimit(3).started())
+
+
+def test_a_bound_is_rounded_down_to_what_a_plan_can_be_worth() -> None:
+    """Gains of 300 and 500 cents without costs: plans are worth whole hundreds, so 849 cents are no bound but 800."""
+    best = _round_gains([300, 500, 500], wage=0)
+    best.value = 500 * TICKS_PER_CENT
+    best._lower(849 * TICKS_PER_CENT)
+    assert best.bound == 800 * TICKS_PER_CENT
+
+
+def test_wages_by_the_minute_make_the_steps_smaller() -> None:
+    """With 7 cents a minute and any number of minutes, a plan may be worth any whole cent."""
+    assert worth_step(_round_gains([300, 500], wage=7).day) == TICKS_PER_CENT
+
+
+@settings(max_examples=200, deadline=None)
+@given(day_problems(max_jobs=5))
+def test_every_plan_is_worth_a_whole_number_of_steps(problem: Problem) -> None:
+    model, routes = prepared(problem)
+    assert routes_value(model, routes) % worth_step(day_of(model, model.gain)) == 0
