@@ -412,7 +412,9 @@ def week_plan(request: Request, week_id: int) -> Response:
     operation_id="day_plan_map",
     summary="The routes of a plan along the streets, as GeoJSON",
     description="RFC 7946: a MultiLineString for each route, a line for each drive in order, out from the yard and "
-    "back to it. `estimated` counts drives that no road is known for; they are straight. Map data © OpenStreetMap "
+    "back to it. `estimated` counts drives that no road is known for; they are straight. "
+    "`drives` holds the turns of each drive: turn, street, metres to follow it, exit of a roundabout, heading in "
+    "degrees at the start. Map data © OpenStreetMap "
     "contributors, ODbL.",
     parameters=[OpenApiParameter("plan_id", int, OpenApiParameter.PATH)],
     responses={(200, GEOJSON): OpenApiTypes.OBJECT},

@@ -1,6 +1,7 @@
 """The ways of a plan's routes along the streets, for the map and the route sheet."""
 
 from collections.abc import Sequence
+from dataclasses import asdict
 from typing import Any
 
 from jobs.customers.models import Property
@@ -33,6 +34,7 @@ def routes_geojson(plan: DayPlan) -> dict[str, Any]:
     """The routes of a plan as GeoJSON (RFC 7946): a MultiLineString for each, a line for each drive in order.
 
     `plan` comes from `plan_in_rows`. A drive that no road is known for is a straight line; `estimated` counts them.
+    `drives` holds the turns of each drive, see `routing.roads.domain.way.Step`.
     """
     features = []
     for number, route in enumerate(plan.routes.all()):
@@ -46,6 +48,7 @@ def routes_geojson(plan: DayPlan) -> dict[str, Any]:
             "drive_minutes": route.drive_minutes,
             "drive_metres": route.drive_metres,
             "estimated": sum(not way.is_road for way in ways),
+            "drives": [[asdict(step) for step in way.steps] for way in ways],
         }
         lines = [[position(place) for place in way.line] for way in ways]
         features.append(

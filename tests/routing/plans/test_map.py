@@ -9,6 +9,8 @@ import pytest
 from django.core.management import CommandError, call_command
 from django.test import Client
 
+from routing.plans.choices import LeftOutReason
+from routing.plans.models import LeftOut
 from routing.roads.services.build import roads_build
 from tests.factories import make_crew, make_job, make_planned_day, make_property, make_user, make_yard
 from tests.routing.roads.land import SOUTH, WEST, write_land
@@ -47,6 +49,9 @@ def test_routes_follow_the_streets_where_roads_are_known(plan: Any, tmp_path: Pa
     along = answer.json()["features"][0]
     assert along["properties"]["estimated"] == 0
     assert all(len(line) > 2 for line in along["geometry"]["coordinates"])
+    drives = along["properties"]["drives"]
+    assert [drive[0]["turn"] for drive in drives] == ["start"] * 3
+    assert all(step["street"] for drive in drives for step in drive)
 
 
 def test_only_the_office_sees_all_routes(plan: Any) -> None:
@@ -63,6 +68,15 @@ def test_the_page_holds_marks_lines_and_the_sketch(plan: Any) -> None:
     assert [one["properties"]["text"] for one in data["features"][2:]] == ["1", "2"]
     assert "data-without-map" in page
     assert "openstreetmap.org/copyright" in page
+
+
+def test_a_job_without_a_place_is_named_with_the_way_to_mend_it(plan: Any) -> None:
+    """Left out with its reason and a link to the map on which the place is set."""
+    lost = make_job(property=make_property(street="9 Nowhere Lane", latitude=None, longitude=None))
+    LeftOut.objects.create(plan=plan, job=lost, reason=LeftOutReason.NO_PLACE)
+    page = signed_in("office").get(f"/day/north/{plan.work_date}/").content.decode()
+    assert "the property has no place on the map" in page
+    assert f'href="/properties/{lost.property_id}/place/"' in page
 
 
 def test_the_command_writes_geojson_or_turns(plan: Any, tmp_path: Path) -> None:

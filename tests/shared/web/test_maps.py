@@ -1,6 +1,10 @@
 """What a map shows, as GeoJSON after RFC 7946."""
 
 import json
+import os
+import subprocess
+import sys
+from typing import Any
 
 from django.template import Context, Template
 from hypothesis import given
@@ -45,3 +49,25 @@ def test_what_people_wrote_cannot_end_the_data() -> None:
     assert "<i>" not in text
     assert "<u>" not in text
     assert "ODbL" in text
+
+
+def test_a_tile_server_is_named_with_its_words(settings: Any) -> None:
+    """Off by default; where one is set the map gets its address and says whose the tiles are."""
+    render = Template("{% load wallday %}{% place_map marks %}").render
+    assert 'data-tiles=""' in render(Context({"marks": []}))
+    settings.WALLDAY_TILE_URL = "https://tiles.example.com/{z}/{x}/{y}.png"
+    settings.WALLDAY_TILE_SOURCE = "Tiles by Example"
+    text = render(Context({"marks": []}))
+    assert 'data-tiles="https://tiles.example.com/{z}/{x}/{y}.png"' in text
+    assert "Tiles by Example" in text
+
+
+def test_the_policy_names_the_tile_server_and_nothing_else() -> None:
+    """Pictures may come from it; everything else stays with our own server."""
+    url = "https://tiles.example.com:8443/{z}/{x}/{y}.png"
+    command = "from config.settings.base import CONTENT_SECURITY_POLICY as p; print(p['DIRECTIVES']['img-src'])"
+    told = subprocess.run(
+        [sys.executable, "-c", command], env=os.environ | {"WALLDAY_TILE_URL": url}, capture_output=True, text=True,
+        check=True, timeout=60,
+    )  # fmt: skip
+    assert told.stdout.strip() == "[\"'self'\", 'data:', 'https://tiles.example.com:8443']"
