@@ -27,10 +27,11 @@ from .master import Column, Master, Prices
 from .model import Ints, Model
 from .offers import Offers
 from .pricing import SLACK_TICKS, Priced, best_routes
-from .pricing_kernel import CutPrices, Words
+from .pricing_kernel import CutPrices, Flags, Words
 
 NG_SIZE = 8
 MOST_NEW = 40
+ALMOST_WHOLE = 0.9
 OFFER_TURNS = 3
 MOST_OFFERED = 100
 """Routes of annealing that go into the linear program at once."""
@@ -119,7 +120,7 @@ class ColumnGeneration:
         self.prices = prices = self._prices_with_offers()
         own = _Point(prices.jobs, prices.groups, _priced(self._master.cuts, prices.cuts))
         at = self._drawn_to_bound(own)
-        priced = self._price_classes(at)
+        priced = self._price_classes(at, range(len(self.groups)))
         if priced is None:
             return True
         grown = False
@@ -143,6 +144,61 @@ class ColumnGeneration:
             prices = self._master.prices()
         self.offers.thin_out(prices.jobs, prices.groups)
         return prices
+
+    def dive(self) -> list[Column]:
+        """A plan: the largest shares of the linear program are made whole, one step after the other.
+
+        After each step new routes are looked for that go with the whole ones; without them little would go together
+        on days of many short stops. (Sadykov, Vanderbeck, Pessoa, Tahiri and Uchoa, "Primal heuristics for
+        branch-and-price: the assets of diving methods", INFORMS Journal on Computing 2019.)
+        """
+        whole: list[int] = []
+        try:
+            while not self.stop[0]:
+                more = self._to_make_whole(self._master.prices(), whole)
+                if not more:
+                    break
+                for index in more:
+                    self._master.fix(index)
+                whole += more
+                self._price_beside(whole)
+        finally:
+            self._master.release()
+        return self._filled_up([self.columns[i] for i in whole])
+
+    def _filled_up(self, columns: list[Column]) -> list[Column]:
+        """The plan with the best real routes for the crews that are left, one after the other."""
+        free = np.ones(self.model.job_count, np.bool_)
+        nothing, uncut = np.zeros(self.model.job_count, np.int64), kernel_cuts((), self.model.job_count)
+        never_forgetting = np.full_like(self.keeps, ~np.uint64(0))
+        left = [g for g, size in enumerate(self.sizes) for _ in range(size)]
+        for column in columns:
+            left.remove(column.group)
+            free[list(column.jobs)] = False
+        for g in left:
+            found = best_routes(self.groups[g], self.day, never_forgetting, nothing, uncut, 0, 1, free).routes
+            for route, worth in found:
+                columns.append(Column(g, route, worth))
+                free[list(route)] = False
+        return columns
+
+    def _to_make_whole(self, prices: Prices, whole: Sequence[int]) -> list[int]:
+        """The routes that are in the solution almost whole, else the one with the largest share."""
+        shares = {i: share for i, share in prices.used if i not in whole and self.columns[i].elementary}
+        sure = [i for i, share in shares.items() if share >= ALMOST_WHOLE]
+        return sure or sorted(shares, key=lambda i: (-round(shares[i], 6), i))[:1]
+
+    def _price_beside(self, whole: Sequence[int]) -> None:
+        """New routes of the other crews, from the other jobs."""
+        prices = self._master.prices()
+        at = _Point(prices.jobs, prices.groups, _priced(self._master.cuts, prices.cuts))
+        free = np.ones(self.model.job_count, np.bool_)
+        free[[job for i in whole for job in self.columns[i].jobs]] = False
+        out = [self.columns[i].group for i in whole]
+        groups = [g for g, size in enumerate(self.sizes) if out.count(g) < size]
+        for g, priced in zip(groups, self._price_classes(at, groups, free) or [], strict=False):
+            for route, worth in priced.routes:
+                self.add(g, route, worth + at.due(route))
 
     def break_cycles(self) -> bool:
         """Forbid the cycles of the routes in the linear program; False if it uses none."""
@@ -182,14 +238,14 @@ class ColumnGeneration:
             tuple((cut, price) for cut, price in mixed.items() if price > 0),
         )
 
-    def _price_classes(self, at: _Point) -> list[Priced] | None:
-        """All classes at once on the processor's cores, in a fixed order; None if time is over."""
+    def _price_classes(self, at: _Point, groups: Sequence[int], free: Flags | None = None) -> list[Priced] | None:
+        """Classes at once on the processor's cores, in a fixed order; None if time is over."""
         cuts = kernel_cuts(at.cuts, self.model.job_count)
 
         def priced(g: int) -> Priced:
-            return best_routes(self.groups[g], self.day, self.keeps, at.jobs, cuts, int(at.groups[g]), MOST_NEW)
+            return best_routes(self.groups[g], self.day, self.keeps, at.jobs, cuts, int(at.groups[g]), MOST_NEW, free)
 
-        results = list(self._threads.map(priced, range(len(self.groups))))
+        results = list(self._threads.map(priced, groups))
         return None if self.stop[0] else results
 
     def _improve_bound(self, at: _Point, results: Sequence[Priced]) -> None:

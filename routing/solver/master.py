@@ -58,6 +58,7 @@ class Master:
         self._model.objective.is_maximize = True
         self._columns: list[mathopt.Variable] = []
         self.routes: list[tuple[int, ...]] = []
+        self._whole: list[int] = []
         self._cuts: list[tuple[Cut, mathopt.LinearConstraint]] = []
         self._cut_prices: Ints = np.zeros(0, np.int64)
         self._engine = self._fresh_engine()
@@ -95,6 +96,17 @@ class Master:
             if not price:
                 self._model.delete_linear_constraint(row)
         self._cuts = [entry for entry, price in zip(self._cuts, self._cut_prices, strict=True) if price]
+
+    def fix(self, index: int) -> None:
+        """Take a column whole into the solution, until `release`."""
+        self._columns[index].lower_bound = 1.0
+        self._whole.append(index)
+
+    def release(self) -> None:
+        """Fix no column any more."""
+        for index in self._whole:
+            self._columns[index].lower_bound = 0.0
+        self._whole.clear()
 
     def switch_off(self, index: int) -> None:
         """Take a column out of the program for good."""

@@ -10,7 +10,7 @@
 
 import threading
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from typing import TypeVar
 
 import numpy as np
@@ -31,6 +31,7 @@ from .search import FoundRoute, Search
 from .stopping import Watch
 
 MOST_BONUS = 10**17
+NEARLY_SETTLED = 0.3
 SETTLED = 0.1
 """The linear program has settled when it differs from the bound by less than this share of the gap."""
 WORTH_LISTING = 0.85
@@ -79,6 +80,7 @@ class Optimiser:
         self.bound: int | None = None
         self.turns = 0
         self._cooled, self._cooling = 0, params.cooling_turns
+        self._dive_at = 0
         self._comparing = threading.Lock()
         self._chosen: Routes | None = None
         self._listed_gap: float = float("inf")
@@ -114,12 +116,21 @@ class Optimiser:
         more = self._price()
         if self.pool.best is None:
             return
-        if self.pool.rounds % self.params.choose_rounds == 0:
+        if self.pool.rounds >= self._dive_at and self._settles(NEARLY_SETTLED):
+            self._dive()
             self._choose()
-        if not more or self._settled:
+        elif self.pool.rounds % self.params.choose_rounds == 0:
+            self._choose()
+        if not more or self._settles(SETTLED):
             self._list_all()
             if self._listed is None and not self._over() and not self.closed and not self.pool.break_cycles():
                 self.pool.cut()
+
+    def _dive(self) -> None:
+        """A plan from the linear program."""
+        self._dive_at = self.pool.rounds + self.params.dive_rounds
+        with suppress(NoPrices):
+            self._take(self.pool.dive())
 
     def _narrow(self) -> None:
         """A bound and cuts from the list; a choice among it where it is short, or cuts bring nothing more."""
@@ -241,13 +252,12 @@ class Optimiser:
             self._lower(self.pool.best.ticks)
         return more
 
-    @property
-    def _settled(self) -> bool:
-        """Whether better routes would change the linear program by little of what is left to prove."""
+    def _settles(self, share: float) -> bool:
+        """Whether better routes would change the linear program by no more than a share of what is left to prove."""
         best, prices = self.pool.best, self.pool.prices
         if best is None or prices is None:
             return False
-        return best.ticks - prices.total_ticks <= SETTLED * (best.ticks - self.value)
+        return best.ticks - prices.total_ticks <= share * (best.ticks - self.value)
 
     def _choose(self) -> None:
         """The best plan from the best routes known, those of the best plan among them."""
@@ -273,10 +283,13 @@ class Optimiser:
         )
         if packing is None:
             return None
-        chosen = [columns[i] for i in packing.chosen]
+        self._take([columns[i] for i in packing.chosen])
+        return packing
+
+    def _take(self, chosen: Sequence[Column]) -> None:
+        """These routes for the plan if they are better; annealing then goes on from them."""
         if self._better(self._as_routes(chosen), sum(column.ticks for column in chosen)):
             self._chosen = self.routes
-        return packing
 
     def _as_routes(self, chosen: Sequence[Column]) -> Routes:
         routes: Routes = [[] for _ in range(self.model.crew_count)]

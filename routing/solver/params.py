@@ -24,6 +24,8 @@ class Params:
     choice_seconds: float = 1.0
     """For a good choice among the best routes known, every `choose_rounds` rounds while prices still move."""
     choose_rounds: int = 6
+    dive_rounds: int = 8
+    """Rounds between two plans made from the linear program."""
     most_choice: int = 2_000
     few_routes: int = 4_000
     """A list as short as this is left to the choice of whole routes."""

@@ -9,7 +9,7 @@ from .bounds_kernel import Bounds, Root, completion_bounds, no_bounds
 from .classes import ClassPricing
 from .compiled import LOST, Day
 from .model import METRE_TICKS, MINUTE_TICKS, Ints
-from .pricing_kernel import DONE, TO_ANY, TO_FREER, CutPrices, Labels, Words, price
+from .pricing_kernel import DONE, TO_ANY, TO_FREER, CutPrices, Flags, Labels, Words, price
 
 SLACK_TICKS = 30
 """A hundredth of a cent, to tell a better route from rounded prices."""
@@ -34,9 +34,16 @@ class Priced:
 
 
 def best_routes(
-    pricing: ClassPricing, day: Day, keeps: Words, prices: Ints, cuts: CutPrices, floor: int, most: int
+    pricing: ClassPricing,
+    day: Day,
+    keeps: Words,
+    prices: Ints,
+    cuts: CutPrices,
+    floor: int,
+    most: int,
+    free: Flags | None = None,
 ) -> Priced:
-    """Up to `most` routes worth more than `floor` at these prices.
+    """Up to `most` routes worth more than `floor` at these prices, of `free` jobs only where they are given.
 
     Quick passes that may miss routes come first. Then every route is looked for that is worth more than the best of
     theirs; only where that pass was too long is `most_ticks` no better than what the completion bounds promise.
@@ -45,6 +52,8 @@ def best_routes(
         return Priced(0, (), True)
     root, reduced = pricing.root(prices), pricing.reduced(prices)
     jobs = pricing.worthwhile(reduced)
+    if free is not None:
+        jobs = np.ascontiguousarray(jobs[free[jobs]])
     bounds, ceiling = completions(pricing, day, root, reduced, jobs, keeps, pricing.sharpness)
     if ceiling <= floor:
         return Priced(ceiling, (), True)
@@ -79,7 +88,7 @@ def best_routes(
         pricing.sharpen()
     routes = _routes(found, pricing.group.prefix, most)
     if any(pricing.watch_broken(route) for route, _ in routes):
-        return best_routes(pricing, day, keeps, prices, cuts, floor - SLACK_TICKS, most)
+        return best_routes(pricing, day, keeps, prices, cuts, floor - SLACK_TICKS, most, free)
     if found[-1].status != DONE:
         return Priced(ceiling, routes, False)
     return Priced(max(int(found[-1].worth.max(initial=LOST)), best), routes, True)
