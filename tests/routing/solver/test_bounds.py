@@ -31,6 +31,7 @@ def test_listing_without_a_choice_proves_nothing(monkeypatch: pytest.MonkeyPatch
     best = Optimiser(model, routes, 1, Params(most_choice=0), RoundLimit(30).started())
     monkeypatch.setattr(optimiser, "pack", lambda *_, **__: None)
     monkeypatch.setattr(best.search, "run", lambda *_: [])
+    monkeypatch.setattr(best, "_dive", lambda: None)
     best.run(lambda: None)
     assert best._listed is not None
     assert not best.closed
