@@ -1,6 +1,7 @@
 """Verdicts against the target, many kinds at once."""
 
 import numpy as np
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -52,6 +53,20 @@ def test_one_of_many_needs_more_than_one_alone():
     assert FAMILY_ERROR / 10 < p < FAMILY_ERROR
     assert verdicts([just_below], TARGET) == [Verdict.BELOW]
     assert verdicts([just_below] + [on_target] * 9, TARGET)[0] == Verdict.NOT_ENOUGH
+
+
+def test_above_needs_twice_the_evidence_of_below():
+    """Mirror images with the same p of about 2.7 %: enough for *below* alone, not for *above*.
+
+    40 jobs of 100 minutes at 278 or 322 -+ 60 cents a minute; a history that lacks the rare long job looks like the
+    second.
+    """
+    short = Moments.of([(100.0, 33_800.0), (100.0, 21_800.0)] * 20)
+    long = Moments.of([(100.0, 26_200.0), (100.0, 38_200.0)] * 20)
+    assert two_sided_p(short, TARGET) == pytest.approx(two_sided_p(long, TARGET))
+    assert FAMILY_ERROR / 2 < two_sided_p(long, TARGET) < FAMILY_ERROR
+    assert verdicts([short], TARGET) == [Verdict.BELOW]
+    assert verdicts([long], TARGET) == [Verdict.NOT_ENOUGH]
 
 
 def test_ten_kinds_at_the_target_seldom_alarm():
