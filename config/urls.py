@@ -27,6 +27,7 @@ PAGES = [
 APIS = [
     "shared.outbox.api",
     "pricing.estimates.api",
+    "pricing.minutes.api",
     "pricing.earnings.api",
     "pricing.costs.api",
     "pricing.triage.api",

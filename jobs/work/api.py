@@ -19,10 +19,13 @@ from jobs.walkthroughs.views.access import job_for
 from jobs.work import services
 from jobs.work.choices import JobState
 from jobs.work.inputs import LAST_MINUTE, LineTerms, NewWindow
+from jobs.work.minutes import USUAL
 from jobs.work.models import Job, JobLine
 from jobs.work.selectors import job_get, job_list, line_with_card, poured_list
 from pricing.catalogue.models import Service
 from pricing.catalogue.selectors import rate_terms
+from pricing.minutes.choices import AccessLevel, SoilLevel
+from pricing.minutes.selectors import conditions_of
 from shared import clock
 from shared.api_kit.etags import expected_version, with_etag
 from shared.api_kit.permissions import OfficeOnly, SignedIn
@@ -113,6 +116,11 @@ class ReasonInput(serializers.Serializer[Any]):
 
 class DaysInput(serializers.Serializer[Any]):
     windows = WindowBody(many=True)
+
+
+class ConditionsBody(serializers.Serializer[Any]):
+    access = serializers.ChoiceField(choices=AccessLevel.choices)
+    soil = serializers.ChoiceField(choices=SoilLevel.choices)
 
 
 class LineTermsInput(serializers.Serializer[Any]):
@@ -254,6 +262,32 @@ def job_terms(request: Request, job_id: int) -> Response:
     return _answer(found)
 
 
+@extend_schema(
+    methods=["GET"],
+    operation_id="job_conditions",
+    responses=ConditionsBody,
+    summary="Access and soil; usual where nobody said otherwise",
+)
+@extend_schema(
+    methods=["PUT"],
+    operation_id="job_set_conditions",
+    request=ConditionsBody,
+    responses=ConditionsBody,
+    summary="Set access and soil of an open job",
+    description="Forecasts of its minutes depend on both; agreed prices and minutes stay.",
+)
+@api_view(["GET", "PUT"])
+@permission_classes([OfficeOnly])
+def job_conditions(request: Request, job_id: int) -> Response:
+    found = job_get(pk=job_id)
+    if request.method == "PUT":
+        body = ConditionsBody(data=request.data)
+        body.is_valid(raise_exception=True)
+        services.job_conditions_set(job=found, actor=request.user, **body.validated_data)
+    access, soil = conditions_of(job_refs=[found.pk]).get(found.pk, USUAL)
+    return Response({"access": str(access), "soil": str(soil)})
+
+
 def _step(name: str, take: Callable[..., Job], summary: str) -> Any:
     @extend_schema(
         operation_id=f"job_{name}",
@@ -376,6 +410,7 @@ urlpatterns = [
     path("jobs/<row:job_id>/", job, name="api_job"),
     path("jobs/<row:job_id>/days/", job_days, name="api_job_days"),
     path("jobs/<row:job_id>/terms/", job_terms, name="api_job_terms"),
+    path("jobs/<row:job_id>/conditions/", job_conditions, name="api_job_conditions"),
     path("jobs/<row:job_id>/estimate/", job_estimate, name="api_job_estimate"),
     path("jobs/<row:job_id>/agree/", job_agree, name="api_job_agree"),
     path("jobs/<row:job_id>/agree-again/", job_agree_again, name="api_job_agree_again"),

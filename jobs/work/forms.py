@@ -9,6 +9,7 @@ from jobs.work.choices import JobState
 from jobs.work.domain.booking import LineBooked
 from jobs.work.services import NewWindow
 from pricing.catalogue.models import Service
+from pricing.minutes.choices import AccessLevel, SoilLevel
 from routing.plans.models import Crew
 from shared.units import metres_from_miles
 from shared.web.forms import MoneyField
@@ -160,6 +161,13 @@ class LineTermsForm(forms.Form):
 
 
 LineTermsFormSet = forms.formset_factory(LineTermsForm, extra=0, max_num=20, absolute_max=20)
+
+
+class ConditionsForm(forms.Form):
+    """How the property is to be worked at: the minutes that are learnt depend on it."""
+
+    access = forms.ChoiceField(label=_("Access"), choices=AccessLevel.choices)
+    soil = forms.ChoiceField(label=_("Soil"), choices=SoilLevel.choices)
 
 
 class ReturnVisitForm(forms.Form):

@@ -1,16 +1,24 @@
 """What the minutes of job lines depend on, read from the rows: the bridge from jobs to what is learnt of minutes."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from datetime import date
 
+from django.db.models import prefetch_related_objects
+from django.utils.translation import gettext as _
+
 from jobs.customers.models import Property, Wall, WallKind
-from jobs.work.models import JobLine, Visit
+from jobs.customers.selectors import property_get
+from jobs.work.models import Job, JobLine, Visit
+from jobs.work.selectors import wall_sqft
 from pricing.catalogue.choices import Unit
 from pricing.catalogue.domain import Access, Soil
 from pricing.catalogue.models import Service
+from pricing.minutes.choices import PromisedMinutes, RouteMinutes
 from pricing.minutes.domain.features import JobFeatures, season_of
+from pricing.minutes.domain.forecast import MinutesForecast
 from pricing.minutes.inputs import LineBooking
-from pricing.minutes.selectors import conditions_of
+from pricing.minutes.selectors import conditions_of, forecaster_on, minutes_choice_get, route_minutes
+from shared.errors import NotFound, Refused
 
 Conditions = tuple[Access, Soil]
 USUAL: Conditions = (Access.USUAL, Soil.USUAL)
@@ -87,6 +95,81 @@ def bookings_of(visits: Iterable[tuple[Visit, Mapping[int, tuple[int, int]]]]) -
         for pk, (spent, sharing) in minutes.items()
         if rows[pk].job.callback_of_id is None
     ]
+
+
+def property_forecast(
+    *,
+    property_id: int,
+    service_code: str,
+    on: date,
+    quantity: int | None = None,
+    crew_code: str = "",
+    access: str = Access.USUAL,
+    soil: str = Soil.USUAL,
+) -> MinutesForecast:
+    """How long a service at a property would take on a day, by card and newest model.
+
+    ``quantity`` in the unit of the service; for work on walls it defaults to the area of all of them. Raises NotFound
+    for a property or service that is not known, Refused for a service on no card or a quantity that has to be given.
+    """
+    place = property_get(pk=property_id)
+    service = Service.objects.filter(code=service_code).first()
+    if service is None:
+        raise NotFound(_("There is no service %(code)s.") % {"code": service_code})
+    on_walls = service.unit == Unit.WALL_SQFT
+    many = quantity or (wall_sqft(property=place) if on_walls else 0)
+    if not many:
+        raise Refused(_("Give the quantity of %(service)s.") % {"service": service.name}, service=service.code)
+    features = features_for(
+        service,
+        many,
+        place=place,
+        walls=walls_of([place.pk]).get(place.pk, []) if on_walls else (),
+        conditions=(Access(access), Soil(soil)),
+        crew_code=crew_code,
+        on=on,
+    )
+    forecast = forecaster_on(on=on).forecast(features)
+    if forecast is None:
+        raise Refused(_("%(service)s is not on the rate card.") % {"service": service.name}, service=service.code)
+    return forecast
+
+
+def minutes_on_routes(jobs: Sequence[Job], *, on: date, promised: Collection[int]) -> dict[int, int]:
+    """Minutes of a two-person crew that the routes of a day allow for each job, as the owner chose; by job.
+
+    ``promised`` are the ids of jobs whose hours were promised. A free return visit keeps the minutes that were set for
+    it. One query where routes take what was agreed, otherwise a fixed number.
+    """
+    choice = minutes_choice_get()
+    agreed = {job.pk: sum(line.estimated_minutes for line in job.lines.all()) for job in jobs}
+    if (choice.promised, choice.routes) == (PromisedMinutes.MEAN, RouteMinutes.AGREED):
+        return agreed
+    judged = [job for job in jobs if job.callback_of_id is None]
+    prefetch_related_objects([line for job in judged for line in job.lines.all()], "walls__readings")
+    forecaster = forecaster_on(on=on)
+    walls = walls_of({job.property_id for job in judged})
+    conditions = conditions_of(job_refs=[job.pk for job in judged])
+    learnt = {
+        job.pk: sum(
+            route_minutes(
+                features=line_features(
+                    line,
+                    place=job.property,
+                    walls=list(line.walls.all()) or walls.get(job.property_id, []),
+                    conditions=conditions.get(job.pk, USUAL),
+                    on=on,
+                ),
+                agreed_minutes=line.estimated_minutes,
+                promised=job.pk in promised,
+                forecaster=forecaster,
+                choice=choice,
+            )
+            for line in job.lines.all()
+        )
+        for job in judged
+    }
+    return agreed | learnt
 
 
 def _booking(

@@ -10,6 +10,7 @@ urlpatterns = [
     path("jobs/<row:job_id>/", pages.job, name="job_page"),
     path("jobs/<row:job_id>/days/", changes.days, name="job_days"),
     path("jobs/<row:job_id>/terms/", changes.terms, name="job_terms"),
+    path("jobs/<row:job_id>/conditions/", changes.conditions, name="job_conditions"),
     path("jobs/<row:job_id>/return-visit/", changes.return_visit, name="job_return_visit"),
     path("jobs/<row:job_id>/book/", changes.book, name="job_book"),
     path("jobs/<row:job_id>/refund/", changes.refund, name="job_refund"),

@@ -20,6 +20,7 @@ EVENT_WORDS = {
     "job.called_off": _("called off"),
     "job.days_set": _("days set"),
     "job.terms_set": _("prices or minutes changed"),
+    "job.conditions_set": _("access or soil changed"),
     "job.refunded": _("money given back"),
     "product.poured": _("product poured"),
     "wall.rinsed": _("rinsed"),

@@ -4,15 +4,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
 
 from pricing.catalogue.choices import Unit
 from pricing.catalogue.domain import RateTerms
 from pricing.estimates.domain.spread import MinutesSpread, spread_from_quantiles
 from pricing.estimates.inputs import PlaceFacts, WallFacts
 from pricing.minutes.domain.features import JobFeatures
-from pricing.minutes.domain.forecast import Effect, MinutesForecast, expected_minutes
+from pricing.minutes.domain.forecast import MinutesForecast, expected_minutes
 from pricing.minutes.domain.model import MinutesModel
+from pricing.minutes.wording import forecast_words
 from shared.units import round_half_up
 from shared.web.words import hours_words
 
@@ -94,32 +94,4 @@ def _why(forecast: MinutesForecast, rate: RateTerms, quantity: int, is_addition:
         "high": f"{high:,}",
         "setup": hours_words(0 if is_addition else rate.setup_minutes),
     }
-    effects = ", ".join(_effect_words(effect) for effect in forecast.effects)
-    return tuple(part for part in (_history_words(forecast), effects and f"{effects}.", card) if part)
-
-
-def _history_words(forecast: MinutesForecast) -> str:
-    if not forecast.service_jobs:
-        return _("No jobs of this kind are booked yet: the card alone, with a wide spread.")
-    words = ngettext(
-        "Based on %(jobs)s job like this, %(all)s of the service.",
-        "Based on %(jobs)s jobs like this, %(all)s of the service.",
-        forecast.based_on_jobs,
-    )
-    return words % {"jobs": forecast.based_on_jobs, "all": forecast.service_jobs}
-
-
-def _effect_words(effect: Effect) -> str:
-    """`storeys 2 +33%`."""
-    names = {
-        "history": _("own history against the card"),
-        "storeys": _("storeys"),
-        "access": _("access"),
-        "soil": _("soil"),
-        "chalk": _("chalk"),
-        "material": _("material"),
-        "crew": _("crew"),
-        "season": _("season"),
-    }
-    level = f"{float(effect.level):g}" if effect.factor == "chalk" else effect.level.replace("_", " ")
-    return " ".join(part for part in (names[effect.factor], level, f"{effect.percent:+d}%") if part)
+    return (*forecast_words(forecast), card)

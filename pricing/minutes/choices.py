@@ -28,6 +28,7 @@ class ForecastOrigin(models.TextChoices):
 class PromisedMinutes(models.TextChoices):
     """Which minutes a route allows for a job whose hours were promised."""
 
+    MEDIAN = "q50", _("the median: 1 of 2 jobs stays within")
     MEAN = "mean", _("the mean")
     Q80 = "q80", _("so many that 4 of 5 jobs stay within")
     Q90 = "q90", _("so many that 9 of 10 jobs stay within")

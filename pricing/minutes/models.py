@@ -1,6 +1,5 @@
 from django.db import models
 from django.db.models import Q
-from django.utils.translation import gettext_lazy as _
 
 from pricing.catalogue.models import Service
 from pricing.minutes.choices import AccessLevel, ForecastOrigin, PromisedMinutes, RouteMinutes, SoilLevel
@@ -129,15 +128,8 @@ class StoredForecast(AppendOnlyModel):
 class MinutesChoice(models.Model):
     """What the owner wants routes to reckon with: one row, made on first use."""
 
-    promised = models.CharField(
-        _("For jobs whose hours were promised, allow"),
-        max_length=4,
-        choices=PromisedMinutes.choices,
-        default=PromisedMinutes.MEAN,
-    )
-    routes = models.CharField(
-        _("Routes take the mean from"), max_length=6, choices=RouteMinutes.choices, default=RouteMinutes.AGREED
-    )
+    promised = models.CharField(max_length=4, choices=PromisedMinutes.choices, default=PromisedMinutes.MEAN)
+    routes = models.CharField(max_length=6, choices=RouteMinutes.choices, default=RouteMinutes.AGREED)
 
     class Meta:
         constraints = [

@@ -15,7 +15,7 @@ from pricing.minutes.domain.forecast import MinutesForecast, expected_minutes
 from pricing.minutes.domain.model import MinutesModel
 from pricing.minutes.domain.stored import model_from_json
 from pricing.minutes.models import BookedMinutes, JobConditions, LearntMinutes, MinutesChoice, StoredForecast
-from shared.units import crew_minutes
+from shared.units import crew_minutes, round_half_up
 
 LEAST_JOBS_TO_PLAN_BY = 8  # fewer do not replace what was agreed
 
@@ -96,10 +96,13 @@ def minutes_choice_get() -> MinutesChoice:
     return MinutesChoice.objects.first() or MinutesChoice(pk=1)
 
 
+SHARES = {PromisedMinutes.MEDIAN: 0.5, PromisedMinutes.Q80: 0.8, PromisedMinutes.Q90: 0.9}
+
+
 def route_minutes(
     *, features: JobFeatures, agreed_minutes: int, promised: bool, forecaster: Forecaster, choice: MinutesChoice
 ) -> int:
-    """Minutes of a two-person crew that a route allows for a line.
+    """Minutes of a two-person crew that a route allows for a line; 0 where none were agreed and none are learnt.
 
     The mean is what was agreed, or what was learnt if the owner chose so and there are enough jobs. For a promised
     job it is stretched to the quantile that the owner chose, in the proportion that the forecast has.
@@ -107,10 +110,11 @@ def route_minutes(
     forecast = forecaster.forecast(features)
     if forecast is None or forecast.service_jobs < LEAST_JOBS_TO_PLAN_BY:
         return agreed_minutes
-    mean = forecast.mean if choice.routes == RouteMinutes.LEARNT else float(agreed_minutes)
-    share = {PromisedMinutes.Q80: 0.8, PromisedMinutes.Q90: 0.9}.get(PromisedMinutes(choice.promised))
-    stretch = max(1.0, forecast.quantile(share) / forecast.mean) if promised and share else 1.0
-    return max(1, round(mean * stretch)) if agreed_minutes or choice.routes == RouteMinutes.LEARNT else 0
+    learnt = choice.routes == RouteMinutes.LEARNT
+    mean = forecast.mean if learnt else float(agreed_minutes)
+    share = SHARES.get(PromisedMinutes(choice.promised)) if promised else None
+    stretch = forecast.quantile(share) / forecast.mean if share else 1.0
+    return max(1, round_half_up(mean * stretch)) if agreed_minutes or learnt else 0
 
 
 def calibration_get(*, jobs: int = CALIBRATED_JOBS, **only: Any) -> Calibration:

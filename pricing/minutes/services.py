@@ -80,17 +80,15 @@ def history_replay(*, since: date, until: date) -> int:
 
 
 @transaction.atomic
-def conditions_set(*, job_ref: int, access: Access, soil: Soil, actor: Any = None) -> JobConditions:
-    """Say how a job's property is to be worked at. Raises ``ValidationError`` for a level that is not known."""
+def conditions_set(*, job_ref: int, access: str, soil: str) -> JobConditions:
+    """Say how a job's property is to be worked at. Raises ``ValidationError`` for a level that is not known.
+
+    The history is the job's: ``job_conditions_set`` in jobs/work keeps it.
+    """
     row = JobConditions.objects.filter(job_ref=job_ref).first() or JobConditions(job_ref=job_ref)
-    before = {"access": row.access, "soil": row.soil}
-    row.access, row.soil = str(access), str(soil)
+    row.access, row.soil = access, soil
     row.full_clean()
     row.save()
-    after = {"access": row.access, "soil": row.soil}
-    event_record(
-        kind="job.conditions_set", subject=row, actor=actor, data={"job": job_ref, "from": before, "to": after}
-    )
     return row
 
 

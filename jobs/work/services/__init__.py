@@ -14,7 +14,7 @@ from jobs.work.services.jobs import (
     job_windows_set,
 )
 from jobs.work.services.pouring import product_pour, step_mark, wall_rinse
-from jobs.work.services.terms import job_terms_set, return_visit_create
+from jobs.work.services.terms import job_conditions_set, job_terms_set, return_visit_create
 from jobs.work.services.visits import visit_record
 
 __all__ = [
@@ -24,6 +24,7 @@ __all__ = [
     "job_agree",
     "job_arrive",
     "job_call_off",
+    "job_conditions_set",
     "job_create",
     "job_decline",
     "job_estimate",

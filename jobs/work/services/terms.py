@@ -11,6 +11,8 @@ from jobs.work.inputs import LineTerms, NewLine
 from jobs.work.models import Job, JobLine
 from jobs.work.services.jobs import job_create
 from jobs.work.services.steps import reason_require, version_advance, version_require
+from pricing.minutes.selectors import conditions_of
+from pricing.minutes.services import conditions_set
 from shared.errors import Conflict, Refused
 from shared.events.services import event_record
 from shared.units import share_out
@@ -49,6 +51,20 @@ def job_terms_set(
     data = {"before_cents": before, "after_cents": total - discount_cents}
     event_record(kind="job.terms_set", subject=job, actor=actor, reason=reason, data=data)
     return job
+
+
+@transaction.atomic
+def job_conditions_set(*, job: Job, access: str, soil: str, actor: Any = None) -> None:
+    """Say how the property of an open job is to be worked at: what its minutes are forecast and learnt by.
+
+    Agreed prices and minutes stay. Raises Conflict for a job that is closed, ValidationError for an unknown level.
+    """
+    if job.state in CLOSED:
+        raise Conflict(_("This job is closed; its access and soil stay as they were booked."), state=job.state)
+    before = conditions_of(job_refs=[job.pk]).get(job.pk)
+    conditions_set(job_ref=job.pk, access=access, soil=soil)
+    data = {"from": list(before) if before else None, "to": [access, soil]}
+    event_record(kind="job.conditions_set", subject=job, actor=actor, data=data)
 
 
 @transaction.atomic

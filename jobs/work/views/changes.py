@@ -14,6 +14,7 @@ from django.views.decorators.http import require_POST
 from jobs.work import services
 from jobs.work.forms import (
     BookForm,
+    ConditionsForm,
     CorrectForm,
     LineBookFormSet,
     LineTermsFormSet,
@@ -110,6 +111,19 @@ def terms(request: HttpRequest, job_id: int) -> HttpResponse:
         expected_version=step_form.cleaned_data["version"],
     )
     messages.success(request, _("The new terms are set."))
+    return redirect("work:job_page", job_id=job_id)
+
+
+@require_POST
+@office_required
+@_words_instead_of_errors
+def conditions(request: HttpRequest, job_id: int) -> HttpResponse:
+    """Say how easy the property is to work at, and how soiled it is."""
+    job, form = job_get(pk=job_id), ConditionsForm(request.POST, prefix="conditions")
+    if not form.is_valid():
+        return render(request, "work/job.html", job_context(job, conditions_form=form), status=422)
+    services.job_conditions_set(job=job, actor=request.user, **form.cleaned_data)
+    messages.success(request, _("Access and soil are set."))
     return redirect("work:job_page", job_id=job_id)
 
 

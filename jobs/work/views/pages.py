@@ -11,6 +11,7 @@ from jobs.walkthroughs.selectors import latest_readings
 from jobs.work.domain.states import steps_from
 from jobs.work.forms import (
     BookForm,
+    ConditionsForm,
     CorrectForm,
     JobFilterForm,
     LineBookFormSet,
@@ -21,9 +22,12 @@ from jobs.work.forms import (
     TermsForm,
     WindowFormSet,
 )
+from jobs.work.minutes import USUAL
 from jobs.work.models import Job
 from jobs.work.selectors import job_get, job_list, last_removals, visit_list
 from jobs.work.words import event_words
+from pricing.minutes.choices import AccessLevel, SoilLevel
+from pricing.minutes.selectors import conditions_of
 from shared import clock
 from shared.events.selectors import event_list
 from shared.people.roles import office_required
@@ -59,10 +63,13 @@ def job_context(job: Job, **forms: Any) -> dict[str, Any]:
     lines = list(job.lines.all())
     walls = [wall for line in lines for wall in line.walls.all()]
     steps = steps_from(job.state)
+    access, soil = conditions_of(job_refs=[job.pk]).get(job.pk, USUAL)
     return {
         "job": job,
         "lines": lines,
         "minutes": sum(line.estimated_minutes for line in lines),
+        "conditions": (AccessLevel(access).label, SoilLevel(soil).label),
+        "conditions_form": ConditionsForm(prefix="conditions", initial={"access": access, "soil": soil}),
         "readings": latest_readings([wall.pk for wall in walls]),
         "removals": last_removals(wall_ids=[wall.pk for wall in walls]),
         "visits": visit_list(job=job),

@@ -12,10 +12,11 @@ from datetime import date, datetime
 
 from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
+from django.utils.translation import gettext_lazy, ngettext
 
 from jobs.mixing.selectors import tank_ml_per_100_units
 from jobs.work.choices import JobState
+from jobs.work.minutes import minutes_on_routes
 from jobs.work.models import Job, JobWindow
 from pricing.catalogue.selectors import NoTargetYet, target_on
 from routing.dispatch.models import MarkKind, StopMark
@@ -124,6 +125,7 @@ def day_problem(
         promised=tuple(job.pk for job in rows.jobs if job.pk not in rows.away and _promised_on(job, work_date)),
         notices=(
             *_notices(facts, problem),
+            *_other_minutes(facts, rows.jobs),
             *_unplannable(rows.jobs, aside, work_date),
             *_unreachable(facts, table, rows.jobs),
         ),
@@ -165,10 +167,12 @@ def _facts(rows: _Rows, yard: Yard, work_date: date, present: _Present, moment: 
     usable = [job for job in rows.jobs if job.property.has_place and job.pk not in rows.away]
     placed = {job.pk for job in usable}
     tank_ml = tank_ml_per_100_units()
+    promised = {job.pk for job in usable if _promised_on(job, work_date)}
+    minutes = minutes_on_routes(usable, on=work_date, promised=promised)
     return DayFacts(
         yard=Place("yard", yard.latitude, yard.longitude),
         crews=rows.crews,
-        jobs=tuple(_job_facts(job, yard, work_date, present, tank_ml) for job in usable),
+        jobs=tuple(_job_facts(job, minutes[job.pk], yard, work_date, present, tank_ml) for job in usable),
         started=tuple(stop for stop in rows.started if stop.job_id in placed),
         reserve_cents_per_crew_hour=_reserve(work_date),
         now_minute=clock.minute_of(moment, work_date, yard.timezone) if rows.is_under_way else None,
@@ -271,7 +275,9 @@ def _promised_on(job: Job, work_date: date) -> bool:
     return any(window.promised and window.first_date == work_date for window in job.windows.all())
 
 
-def _job_facts(job: Job, yard: Yard, work_date: date, present: _Present, tank_ml: Mapping[int, int]) -> JobFacts:
+def _job_facts(
+    job: Job, on_site_minutes: int, yard: Yard, work_date: date, present: _Present, tank_ml: Mapping[int, int]
+) -> JobFacts:
     lines = list(job.lines.all())
     price_cents = sum(line.price_cents for line in lines) - job.discount_cents
     latitude, longitude = job.property.latitude, job.property.longitude
@@ -281,7 +287,7 @@ def _job_facts(job: Job, yard: Yard, work_date: date, present: _Present, tank_ml
         job_id=job.pk,
         place=Place(f"p{job.property_id}", latitude, longitude),
         windows=_windows(job, yard, work_date),
-        on_site_minutes=sum(line.estimated_minutes for line in lines),
+        on_site_minutes=on_site_minutes,
         gain_cents=price_cents - sum(line.materials_cents for line in lines),
         needs=tuple(sorted({skill.code for line in lines for skill in line.service.skills.all()})),
         promised=_promised_on(job, work_date),
@@ -329,6 +335,18 @@ def _notices(facts: DayFacts, problem: Problem) -> list[str]:
             for job in lost
         ]
     )
+
+
+def _other_minutes(facts: DayFacts, jobs: list[Job]) -> list[str]:
+    """Says how many jobs get other minutes than were agreed, since the owner chose so."""
+    agreed = {job.pk: sum(line.estimated_minutes for line in job.lines.all()) for job in jobs}
+    count = sum(job.on_site_minutes != agreed[job.job_id] for job in facts.jobs)
+    words = ngettext(
+        "%(count)s job has other minutes than were agreed: routes reckon as chosen under Minutes expected and taken.",
+        "%(count)s jobs have other minutes than were agreed: routes reckon as chosen under Minutes expected and taken.",
+        count,
+    )
+    return [words % {"count": count}] if count else []
 
 
 def _unplannable(jobs: list[Job], aside: tuple[SetAside, ...], work_date: date) -> list[str]:

@@ -8,6 +8,7 @@ import time_machine
 from pricing.catalogue.services import catalogue_defaults
 from pricing.minutes.domain.features import JobFeatures
 from pricing.minutes.inputs import LineBooking
+from pricing.minutes.selectors import minutes_choice_get
 from pricing.minutes.services import history_replay, minutes_import, model_fit
 from shared.company.selectors import company_get
 
@@ -71,3 +72,17 @@ def test_the_page_takes_the_same_few_queries_for_any_number_of_jobs(client_of, o
     client = client_of(office)
     with assert_query_count("minutes page"):
         client.get(PAGE)
+
+
+def test_the_owner_chooses_what_routes_reckon_with(client_of, owner, office):
+    """The office sees the choice and cannot make it; a level that does not exist shows the form again."""
+    address, chosen = f"{PAGE}choice/", {"promised": "q80", "routes": "agreed"}
+    assert client_of(office).post(address, chosen).status_code == 403
+    client = client_of(owner)
+    assert client.post(address, chosen | {"promised": "q99"}).status_code == 422
+    assert minutes_choice_get().promised == "mean"
+    assert client.post(address, chosen).status_code == 302
+    assert minutes_choice_get().promised == "q80"
+    page = client_of(office).get(PAGE).content.decode()
+    assert "4 of 5 jobs stay within" in page
+    assert address not in page

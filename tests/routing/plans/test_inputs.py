@@ -1,5 +1,6 @@
 """Which rows become the problem of a day, and how."""
 
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
@@ -7,7 +8,16 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
+from jobs.work.services import job_conditions_set
+from pricing.catalogue.domain import Access
+from pricing.catalogue.models import Service
+from pricing.catalogue.services import catalogue_defaults
 from pricing.costs.services import worker_terms_set
+from pricing.minutes.domain.features import JobFeatures, season_of
+from pricing.minutes.domain.forecast import MinutesForecast
+from pricing.minutes.inputs import LineBooking
+from pricing.minutes.selectors import forecaster_on
+from pricing.minutes.services import minutes_choice_set, minutes_import, model_fit
 from routing.plans import services
 from routing.plans.models import Crew, ShiftPattern
 from routing.plans.selectors import DayInputs, day_problem
@@ -100,6 +110,79 @@ def test_gain_minutes_and_skills(day: date, morning: datetime, whole_day: dict[s
     factories.make_job(windows=[whole_day], discount_cents=5_000, lines=lines)
     (job,) = day_problem(yard=yard, work_date=day, now=morning).problem.jobs
     assert (job.gain_cents, job.on_site_minutes, job.needs) == (35_000, 135, ("ladder", "roof"))
+
+
+@pytest.fixture
+def learnt() -> MinutesForecast:
+    """Thirty washes of 105 to 114 minutes where the card says 80, ten longer ones with tight access; all learnt.
+
+    Returns what is expected of the next with usual access.
+    """
+    catalogue_defaults(on=date(2026, 1, 1))
+    wash = JobFeatures("house_wash", 1600, season=season_of(6))
+    days = [date(2026, 5, 1) + timedelta(days=n) for n in range(30)]
+    tight = replace(wash, access=Access.TIGHT)
+    rows = [LineBooking(1000 + n, 1000 + n, day, wash, 105 + n % 10) for n, day in enumerate(days)]
+    rows += [LineBooking(2000 + n, 2000 + n, day, tight, 160 + n) for n, day in enumerate(days[:10])]
+    minutes_import(rows)
+    model_fit(today=date(2026, 6, 1))
+    forecast = forecaster_on(on=date(2026, 6, 3)).forecast(wash)
+    assert forecast is not None
+    return forecast
+
+
+def wash_line(**over: Any) -> dict[str, Any]:
+    return {"service": Service.objects.get(code="house_wash"), "quantity": 1600, "estimated_minutes": 100} | over
+
+
+@pytest.mark.parametrize(("promised", "share"), [("mean", None), ("q50", 0.5), ("q80", 0.8), ("q90", 0.9)])
+def test_a_promise_gets_the_chosen_quantile(
+    promised: str, share: float | None, learnt: MinutesForecast, day: date, morning: datetime, whole_day: dict[str, Any]
+) -> None:
+    """100 agreed minutes stretched as the forecast's quantile lies to its mean; without a promise they stay."""
+    minutes_choice_set(promised=promised, routes="agreed", actor=None)
+    yard = factories.make_crew().yard
+    kept = factories.make_job(windows=[whole_day | {"promised": True}], lines=[wash_line()])
+    free = factories.make_job(windows=[whole_day], lines=[wash_line()])
+    inputs = day_problem(yard=yard, work_date=day, now=morning)
+    minutes = {int(job.id[1:]): job.on_site_minutes for job in inputs.problem.jobs}
+    stretched = round(100 * learnt.quantile(share) / learnt.mean) if share else 100
+    assert minutes == {kept.pk: stretched, free.pk: 100}
+    said = "1 job has other minutes than were agreed" in " ".join(inputs.notices)
+    assert said == (stretched != 100)
+
+
+def test_learnt_minutes_heed_access_and_soil(
+    learnt: MinutesForecast, day: date, morning: datetime, whole_day: dict[str, Any]
+) -> None:
+    """The learnt mean where the owner chose it, more of it where access is tight; a free return keeps its own."""
+    minutes_choice_set(promised="mean", routes="learnt", actor=None)
+    yard = factories.make_crew().yard
+    usual, tight = (factories.make_job(windows=[whole_day], lines=[wash_line()]) for _ in range(2))
+    back = factories.make_job(windows=[whole_day], lines=[wash_line(estimated_minutes=25)], callback_of=usual)
+    job_conditions_set(job=tight, access="tight", soil="usual")
+    inputs = day_problem(yard=yard, work_date=day, now=morning)
+    minutes = {int(job.id[1:]): job.on_site_minutes for job in inputs.problem.jobs}
+    assert minutes[usual.pk] == round(learnt.mean)
+    assert minutes[tight.pk] > minutes[usual.pk]
+    assert minutes[back.pk] == 25
+
+
+def test_a_quantile_takes_no_query_per_job(
+    learnt: MinutesForecast, day: date, morning: datetime, whole_day: dict[str, Any]
+) -> None:
+    """Seven jobs are read with as many queries as two."""
+    minutes_choice_set(promised="q90", routes="learnt", actor=None)
+    yard = factories.make_crew().yard
+    day_problem(yard=yard, work_date=day, now=morning)  # the model is read once for all
+    counts = []
+    for more in (2, 5):
+        for _ in range(more):
+            factories.make_job(windows=[whole_day | {"promised": True}], lines=[wash_line()])
+        with CaptureQueriesContext(connection) as queries:
+            day_problem(yard=yard, work_date=day, now=morning)
+        counts.append(len(queries))
+    assert counts[0] == counts[1]
 
 
 def test_what_a_crew_costs(day: date, morning: datetime) -> None:
@@ -240,7 +323,7 @@ def test_the_same_rows_have_the_same_digest(day: date, morning: datetime, whole_
 
 @pytest.mark.parametrize("number", [1, 7])
 def test_queries_do_not_grow(number: int, day: date, morning: datetime, whole_day: dict[str, Any]) -> None:
-    """Reading a day takes 17 queries, whatever the number of jobs and crews."""
+    """Reading a day takes 18 queries, whatever the number of jobs and crews."""
     yard = factories.make_yard()
     for _ in range(number):
         skill = factories.make_skill()
@@ -250,7 +333,7 @@ def test_queries_do_not_grow(number: int, day: date, morning: datetime, whole_da
     with CaptureQueriesContext(connection) as queries:
         inputs = day_problem(yard=yard, work_date=day, now=morning)
     assert len(inputs.problem.jobs) == number
-    assert len(queries) == 17
+    assert len(queries) == 18
 
 
 def test_a_weekday_without_pattern(day: date) -> None:
