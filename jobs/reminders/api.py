@@ -81,6 +81,7 @@ class ProposedOutput(serializers.Serializer[Any]):
 
 class ProposalOutput(serializers.Serializer[Any]):
     room_minutes = serializers.IntegerField(help_text="free crew-minutes of the coming weeks")
+    pending_minutes = serializers.IntegerField(help_text="expected of those who were asked and may still answer")
     expected_minutes = serializers.IntegerField()
     overflow_percent = serializers.FloatField(help_text="chance that more comes than fits")
     chosen = ProposedOutput(many=True)

@@ -1,6 +1,6 @@
 """The due list weighed against the crews' free hours: who should hear now, who waits, and why, in words."""
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
@@ -10,11 +10,11 @@ from django.db.models.fields import DateTimeField
 from django.utils.translation import gettext as _
 
 from jobs.customers.models import Property
-from jobs.reminders.domain.choosing import Person, Proposal, ResponseRate, propose
+from jobs.reminders.domain.choosing import Asked, Person, Proposal, ResponseRate, propose
 from jobs.reminders.domain.due import CHALK
 from jobs.reminders.domain.gain import ANSWERED_WITHIN
-from jobs.reminders.models import Reminder
-from jobs.reminders.selectors import DueItem, due_list
+from jobs.reminders.models import Reminder, ReminderAnswer
+from jobs.reminders.selectors import COUNTS_AS_CONTACT, DueItem, due_list
 from jobs.work.models import Job, VisitLine
 from shared.outbox.models import MessageState
 
@@ -35,9 +35,11 @@ class ProposedItem:
 
 @dataclass(frozen=True)
 class DueProposal:
-    """`room_minutes`: free crew-minutes of the coming weeks; the rest is what the chosen are expected to bring."""
+    """`room_minutes`: free crew-minutes of the coming weeks; `pending_minutes`: expected of those who were asked before
+    and may still answer; the rest is what the chosen are expected to bring."""
 
     room_minutes: int
+    pending_minutes: float
     expected_minutes: float
     overflow: float
     chosen: tuple[ProposedItem, ...]
@@ -45,17 +47,23 @@ class DueProposal:
     rates: Mapping[tuple[str, str], ResponseRate]
 
 
-def due_proposal(*, today: date, now: datetime, room_minutes: int, nearest: Nearest) -> DueProposal:
-    """Weigh everything that may be reminded now. Reads only."""
+def due_proposal(
+    *, today: date, now: datetime, room_minutes: int, later_room_minutes: int = 0, nearest: Nearest
+) -> DueProposal:
+    """Weigh everything that may be reminded now against the room of the weeks to fill, and of the one after. Reads
+    only."""
     ready = [item for item in due_list(today=today) if item.is_ready]
     places = Property.objects.in_bulk({item.property_id for item in ready})
-    rates, minutes = response_rates(now=now), _usual_minutes(ready)
+    rates, unanswered = response_rates(now=now), _unanswered(now)
+    usual = usual_minutes([*_things(ready), *((place, kind) for place, kind, _channel, _at in unanswered)])
     near = nearest(list(places.values()))
-    people = [_person(item, minutes[item.key], near.get(item.property_id), today) for item in ready]
-    found = propose(people, rates, room_minutes=room_minutes)
+    people = [_person(item, usual[item.property_id, item.kind], near.get(item.property_id), today) for item in ready]
+    asked = [Asked((kind, channel), usual[place, kind], (now - at).days) for place, kind, channel, at in unanswered]
+    found = propose(people, rates, room_minutes=room_minutes, later_room_minutes=later_room_minutes, asked=asked)
     by_key = {person.key: (item, person) for item, person in zip(ready, people, strict=True)}
     return DueProposal(
         room_minutes=room_minutes,
+        pending_minutes=found.pending_minutes,
         expected_minutes=found.expected_minutes,
         overflow=found.overflow,
         chosen=tuple(_line(*by_key[key], rates, _why_now(by_key[key][1])) for key in found.chosen),
@@ -84,6 +92,7 @@ def proposal_json(found: DueProposal) -> dict[str, Any]:
     """As the command and the API give it."""
     return {
         "room_minutes": found.room_minutes,
+        "pending_minutes": round(found.pending_minutes),
         "expected_minutes": round(found.expected_minutes),
         "overflow_percent": round(100 * found.overflow, 1),
         "chosen": [_json(line) for line in found.chosen],
@@ -95,10 +104,26 @@ def _json(line: ProposedItem) -> dict[str, Any]:
     return {"key": line.item.key, "minutes": line.minutes, "chance_percent": round(100 * line.chance), "why": line.why}
 
 
-def _usual_minutes(items: Sequence[DueItem]) -> dict[str, int]:
-    """What the same service took there last time; else what it usually takes; else UNKNOWN_MINUTES."""
+def _things(items: Sequence[DueItem]) -> list[tuple[int, str]]:
+    return [(item.property_id, item.kind) for item in items]
+
+
+def _unanswered(now: datetime) -> list[tuple[int, str, str, datetime]]:
+    """Property, kind, channel and instant of each reminder that may still bring a job: nobody answered it, and no job
+    was taken down at the property since."""
+    said = ReminderAnswer.objects.filter(customer=OuterRef("property__customer"), at__gte=OuterRef("created_at"))
+    came = Job.objects.filter(property=OuterRef("property"), created_at__gte=OuterRef("created_at"))
+    open_still = Reminder.objects.filter(
+        ~Exists(said), ~Exists(came), message__state__in=COUNTS_AS_CONTACT, created_at__gt=now - ANSWERED_WITHIN
+    )
+    return list(open_still.order_by("pk").values_list("property", "kind", "message__channel", "created_at"))
+
+
+def usual_minutes(things: Collection[tuple[int, str]]) -> dict[tuple[int, str], int]:
+    """By property and kind: what the same service took there last time; else what it usually takes; else
+    UNKNOWN_MINUTES."""
     done = VisitLine.objects.filter(minutes__isnull=False).order_by("visit__work_date", "pk")
-    here = done.filter(visit__job__property__in={item.property_id for item in items})
+    here = done.filter(visit__job__property__in={place for place, _kind in things})
     last: dict[tuple[int, str], int] = {}
     for place, code, removes, minutes in here.values_list(
         "visit__job__property", "service__code", "service__removes_chalk", "minutes"
@@ -106,7 +131,7 @@ def _usual_minutes(items: Sequence[DueItem]) -> dict[str, int]:
         if minutes:
             last[place, CHALK if removes else code] = last[place, code] = minutes
     usual = _usual_by_service(last)
-    return {item.key: last.get((item.property_id, item.kind), usual.get(item.kind, UNKNOWN_MINUTES)) for item in items}
+    return {thing: last.get(thing, usual.get(thing[1], UNKNOWN_MINUTES)) for thing in things}
 
 
 def _usual_by_service(last: Mapping[tuple[int, str], int]) -> dict[str, int]:

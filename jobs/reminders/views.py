@@ -95,10 +95,12 @@ def proposal(request: HttpRequest) -> HttpResponse:
 def proposal_of(*, weeks: int) -> DueProposal:
     """The proposal for the coming weeks, with the room that the plans leave."""
     today = _today()
+    room_minutes = free_minutes(today=today, weeks=weeks)
     return due_proposal(
         today=today,
         now=clock.now(),
-        room_minutes=free_minutes(today=today, weeks=weeks),
+        room_minutes=room_minutes,
+        later_room_minutes=free_minutes(today=today, weeks=weeks + 1) - room_minutes,
         nearest=lambda places: nearest_metres(places=places, today=today, weeks=weeks),
     )
 

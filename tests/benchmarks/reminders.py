@@ -15,11 +15,16 @@ import random
 import sys
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from datetime import date, timedelta
 
-from jobs.reminders.domain.choosing import Person, ResponseRate, propose
+from jobs.reminders.domain.answers import DayNear, days_to_offer
+from jobs.reminders.domain.choosing import Asked, Person, ResponseRate, propose
+from jobs.reminders.domain.gain import ANSWERED_WITHIN
 
 WEEKS, AHEAD, DAYS = 14, 3, 5
 WARM_UP = 4  # weeks until what was asked has been answered and the calendar is full as in any spring
+ANSWERS_TAKE = 3  # weeks after which silence is a no
+MONDAY = date(2026, 3, 2)
 FILLED, OVERBOOKED = 0.90, 0.10
 GROUP = ("house_wash", "email")
 
@@ -41,8 +46,8 @@ class Spring:
 
     booked: dict[tuple[int, int], list[tuple[float, float, int]]] = field(default_factory=dict)
     too_much: set[int] = field(default_factory=set)
-    waiting: list[tuple[int, int]] = field(default_factory=list)  # week of asking, number of the person
-    asked: int = 0
+    asked_for: list[tuple[int, int, bool]] = field(default_factory=list)  # week, number of the person, said yes
+    coming: list[tuple[int, int]] = field(default_factory=list)  # week in which a yes comes, number of the person
     answered: int = 0
 
 
@@ -66,8 +71,7 @@ def town_of(seed: int) -> Town:
 def by_proposal(town: Town, spring: Spring, week: int, due: Sequence[int]) -> list[int]:
     """What the product does, each week anew."""
     ahead = range(week + 1, week + 1 + AHEAD)
-    free = sum(town.day_minutes - used(spring, (each, day)) for each in ahead for day in range(DAYS))
-    free -= round(pending(town, spring))
+    free = sum(free_in(town, spring, each) for each in ahead)
     jobs = [job for each in ahead for day in range(DAYS) for job in spring.booked.get((each, day), [])]
     people = [
         Person(
@@ -75,17 +79,30 @@ def by_proposal(town: Town, spring: Spring, week: int, due: Sequence[int]) -> li
         )
         for number in due
     ]
-    found = propose(people, {GROUP: town.known}, room_minutes=max(0, free))
+    asked = [
+        Asked(GROUP, town.people[number][1], 7 * (week - at))
+        for at, number, yes in spring.asked_for
+        if not yes and 7 * (week - at) < ANSWERED_WITHIN.days
+    ]
+    found = propose(
+        people, {GROUP: learned(town, spring, week)}, room_minutes=free, asked=asked,
+        later_room_minutes=free_in(town, spring, week + AHEAD + 1),
+    )  # fmt: skip
     return [int(key) for key in found.chosen]
+
+
+def free_in(town: Town, spring: Spring, week: int) -> int:
+    return sum(town.day_minutes - used(spring, (week, day)) for day in range(DAYS))
 
 
 def everybody(town: Town, spring: Spring, week: int, due: Sequence[int]) -> list[int]:
     return list(due)
 
 
-def pending(town: Town, spring: Spring) -> float:
-    """Work that was asked for and may still be answered, at the rate that is believed."""
-    return sum(town.known.mean * town.people[number][1] for _week, number in spring.waiting)
+def learned(town: Town, spring: Spring, week: int) -> ResponseRate:
+    """What was known before the spring, and what came of those whose time to answer is over."""
+    over = [yes for at, _number, yes in spring.asked_for if week - at >= ANSWERS_TAKE]
+    return ResponseRate(town.known.yes + sum(over), town.known.asked + len(over))
 
 
 def run(town: Town, policy: Policy) -> Spring:
@@ -96,8 +113,10 @@ def run(town: Town, policy: Policy) -> Spring:
         due = sorted(number for number in open_due if town.people[number][0] <= week)
         chosen = policy(town, spring, week, due)
         open_due -= set(chosen)
-        spring.asked += len(chosen)
-        spring.waiting += [(week, number) for number in chosen]
+        for number in chosen:
+            spring.asked_for.append((week, number, False))
+            if draw.random() < town.truth:
+                spring.coming.append((answer_week(draw, week), number))
         answers(town, spring, week, draw)
     return spring
 
@@ -112,27 +131,41 @@ def telephone(town: Town, spring: Spring, week: int, draw: random.Random) -> Non
 
 
 def answers(town: Town, spring: Spring, week: int, draw: random.Random) -> None:
-    """Each person answers in the week of asking or one of the two after; a yes is booked."""
+    """A yes comes in the week of asking or one of the two after, and is booked; a no is silence."""
     still = []
-    for asked_in, number in spring.waiting:
-        if week - asked_in < 2 and draw.random() < 0.4:
-            still.append((asked_in, number))
-        elif draw.random() < town.truth:
-            _due, minutes, east, north = town.people[number]
-            spring.answered += 1
-            book(town, spring, week, (east, north, minutes), first=1)
-    spring.waiting = still
+    for says_yes_in, number in spring.coming:
+        if says_yes_in > week:
+            still.append((says_yes_in, number))
+            continue
+        _due, minutes, east, north = town.people[number]
+        spring.answered += 1
+        spring.asked_for = [(at, who, yes or who == number) for at, who, yes in spring.asked_for]
+        book(town, spring, week, (east, north, minutes), first=1)
+    spring.coming = still
+
+
+def answer_week(draw: random.Random, week: int) -> int:
+    return week + (draw.random() < 0.4) + (draw.random() < 0.16)
 
 
 def book(town: Town, spring: Spring, week: int, job: tuple[float, float, int], *, first: int) -> None:
-    """Into the nearest day with room of the coming weeks; where none has room the first week is overbooked."""
+    """Into the day that the product would offer first; where none has room the first week is overbooked."""
     days = [(each, day) for each in range(week + first, week + 1 + AHEAD) for day in range(DAYS)]
-    room = [day for day in days if used(spring, day) + job[2] <= town.day_minutes]
-    if not room:
+    offered = days_to_offer([day_near(town, spring, day, job) for day in days], needed_minutes=job[2], most=1)
+    if not offered:
         spring.too_much.add(days[0][0])
         return
-    chosen = min(room, key=lambda day: (nearest(job, spring.booked.get(day, [])), day))
-    spring.booked.setdefault(chosen, []).append(job)
+    week_of, day_of = divmod((offered[0].work_date - MONDAY).days, 7)
+    spring.booked.setdefault((week_of, day_of), []).append(job)
+
+
+def day_near(town: Town, spring: Spring, day: tuple[int, int], job: tuple[float, float, int]) -> DayNear:
+    others = spring.booked.get(day, [])
+    return DayNear(
+        work_date=MONDAY + timedelta(days=7 * day[0] + day[1]),
+        nearest_metres=round(1_000 * nearest(job, others)) if others else None,
+        free_minutes=town.day_minutes - used(spring, day),
+    )
 
 
 def used(spring: Spring, day: tuple[int, int]) -> int:

@@ -7,6 +7,10 @@ from datetime import date
 from dateutil.relativedelta import relativedelta
 
 MOST_DAYS = 4
+# What an hour is worth that would stay free, in driving; chosen by tests.benchmarks.reminders, no source.
+LATER_METRES_PER_WEEK, SCRAP_METRES = 2_000, 2_000
+EMPTY_DAY_METRES = 6_000  # about half the way across a town and back; ours, no source
+SHORTEST_MINUTES = 75  # a rest that is shorter stays empty; ours, no source
 ASK_AGAIN_MONTHS = (1, 3, 6, 12)
 
 
@@ -20,14 +24,23 @@ class DayNear:
 
 
 def days_to_offer(days: Sequence[DayNear], *, needed_minutes: int, most: int = MOST_DAYS) -> list[DayNear]:
-    """The days with room on which a crew is nearest, in the order of the calendar.
+    """The days with room that are best filled by this job, in the order of the calendar.
 
-    Days on which nobody goes out yet come after those with a crew near, the earlier first.
+    A crew near counts, and so does being early, since an hour that stays free is lost; a day on which the job would
+    leave a rest too short for another one counts less. A day on which nobody goes out yet counts as EMPTY_DAY_METRES.
     """
     with_room = [day for day in days if day.free_minutes >= needed_minutes]
-    far = max((day.nearest_metres or 0 for day in with_room), default=0) + 1
-    ranked = sorted(with_room, key=lambda day: (_metres(day, far), day.work_date))
+    first = min((day.work_date for day in with_room), default=date.min)
+    ranked = sorted(with_room, key=lambda day: (_cost_metres(day, first, needed_minutes), day.work_date))
     return sorted(ranked[:most], key=lambda day: day.work_date)
+
+
+def _cost_metres(day: DayNear, first: date, needed_minutes: int) -> float:
+    """What speaks against a day, in metres of driving."""
+    metres = EMPTY_DAY_METRES if day.nearest_metres is None else day.nearest_metres
+    weeks_later = (day.work_date - first).days / 7
+    has_scrap = 0 < day.free_minutes - needed_minutes < SHORTEST_MINUTES
+    return metres + LATER_METRES_PER_WEEK * weeks_later + SCRAP_METRES * has_scrap
 
 
 def ask_again_on(today: date, months: int) -> date:
@@ -35,7 +48,3 @@ def ask_again_on(today: date, months: int) -> date:
     if months not in ASK_AGAIN_MONTHS:
         raise ValueError("This is not among the choices.")
     return today + relativedelta(months=months)
-
-
-def _metres(day: DayNear, far: int) -> int:
-    return far if day.nearest_metres is None else day.nearest_metres

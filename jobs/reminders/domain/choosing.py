@@ -5,7 +5,8 @@ kind and channel: if this spring people answer more often than expected, all of 
 reminders brings is uncertain in two ways, and both count: given the rates, each person answers or does not; and the
 rates themselves are only known to within their posterior. `overflow` averages the first (a normal approximation of
 the sum of independent yeses, good from about ten people on and cautious below) over quantiles of the second, taken
-together for all groups, which is the worst case of their dependence.
+together for all groups, which is the worst case of their dependence. Those who were asked before and may still
+answer count from the beginning, with the chance that is left of them.
 
 People are taken in order of `urgency` while the chance that the work exceeds the room stays at or below MOST_OVERFLOW.
 """
@@ -21,6 +22,11 @@ from scipy.stats import beta
 MOST_OVERFLOW = 0.10
 # Before anything was learned: about one in seven, and hardly known; ours, no source.
 PRIOR_YES, PRIOR_NO = 1.0, 6.0
+# Of the answers that come, half come within so many days; ours, no source.
+HALF_ANSWER_DAYS = 5.0
+# Whoever answers late is offered days beyond the weeks that are to be filled: so much of the next week counts as room.
+# Chosen by tests.benchmarks.reminders; two fifths overbook every seventh week.
+LATE_SHARE = 0.2
 POSTERIOR_POINTS = tuple((2 * number + 1) / 18 for number in range(9))
 
 
@@ -56,26 +62,49 @@ class Person:
 
 
 @dataclass(frozen=True, slots=True)
+class Asked:
+    """One message that went out `days` ago and has not been answered: the minutes that a yes would still take."""
+
+    group: tuple[str, str]
+    minutes: int
+    days: int
+
+
+@dataclass(frozen=True, slots=True)
 class Proposal:
-    """Who should hear now, in order, and who waits; what the chosen are expected to bring, and the risk of too much."""
+    """Who should hear now, in order, and who waits; what the chosen are expected to bring, and the risk of too much.
+
+    `pending_minutes` is what is still expected of those who were asked before; the risk counts them too.
+    """
 
     chosen: tuple[str, ...]
     waiting: tuple[str, ...]
     expected_minutes: float
     overflow: float
+    pending_minutes: float = 0.0
 
 
-def propose(people: Iterable[Person], rates: Mapping[tuple[str, str], ResponseRate], *, room_minutes: int) -> Proposal:
-    """The longest list, by urgency, whose work exceeds `room_minutes` with a chance of at most MOST_OVERFLOW.
+def propose(
+    people: Iterable[Person],
+    rates: Mapping[tuple[str, str], ResponseRate],
+    *,
+    room_minutes: int,
+    later_room_minutes: int = 0,
+    asked: Iterable[Asked] = (),
+) -> Proposal:
+    """The longest list, by urgency, whose work and that of those `asked` before exceeds the room with a chance of at
+    most MOST_OVERFLOW.
 
-    Somebody whose job alone would not fit is passed over and the next one is tried.
+    The room is `room_minutes` and LATE_SHARE of those of the week after, `later_room_minutes`. Somebody whose job
+    alone would not fit is passed over and the next one is tried.
     """
-    grid = _Grid(rates)
+    room = room_minutes + LATE_SHARE * later_room_minutes
+    grid = pending = _with_asked(_Grid(rates), asked)
     chosen: list[Person] = []
     waiting: list[Person] = []
     for person in sorted(people, key=urgency):
-        trial = grid.with_one_more(person)
-        if trial.overflow(room_minutes) <= MOST_OVERFLOW:
+        trial = grid.with_one_more(person.minutes, _points(rates.get(person.group, ResponseRate())))
+        if trial.overflow(room) <= MOST_OVERFLOW:
             grid = trial
             chosen.append(person)
         else:
@@ -84,8 +113,23 @@ def propose(people: Iterable[Person], rates: Mapping[tuple[str, str], ResponseRa
         tuple(person.key for person in chosen),
         tuple(person.key for person in waiting),
         expected_minutes=sum(rates.get(person.group, ResponseRate()).mean * person.minutes for person in chosen),
-        overflow=grid.overflow(room_minutes) if chosen else 0.0,
+        overflow=grid.overflow(room) if chosen else 0.0,
+        pending_minutes=sum(pending.means) / len(pending.means),
     )
+
+
+def _with_asked(grid: "_Grid", asked: Iterable[Asked]) -> "_Grid":
+    for each in asked:
+        points = _points(grid.rates.get(each.group, ResponseRate()))
+        grid = grid.with_one_more(each.minutes, tuple(chance_left(point, each.days) for point in points))
+    return grid
+
+
+def chance_left(chance: float, days: int) -> float:
+    """The chance of a yes from somebody who was silent for `days`: p s / (1 - p (1 - s)), Bayes' rule, where s is the
+    share of answers that take longer."""
+    slower = 0.5 ** (days / HALF_ANSWER_DAYS)
+    return chance * slower / (1 - chance * (1 - slower))
 
 
 def urgency(person: Person) -> tuple[float, int, str]:
@@ -105,16 +149,16 @@ class _Grid:
     means: tuple[float, ...] = (0.0,) * len(POSTERIOR_POINTS)
     variances: tuple[float, ...] = (0.0,) * len(POSTERIOR_POINTS)
 
-    def with_one_more(self, person: Person) -> "_Grid":
-        points = _points(self.rates.get(person.group, ResponseRate()))
-        means = (mean + rate * person.minutes for mean, rate in zip(self.means, points, strict=True))
-        added = (rate * (1 - rate) * person.minutes**2 for rate in points)
+    def with_one_more(self, minutes: int, chances: tuple[float, ...]) -> "_Grid":
+        """`chances` of a yes at each point."""
+        means = (mean + chance * minutes for mean, chance in zip(self.means, chances, strict=True))
+        added = (chance * (1 - chance) * minutes**2 for chance in chances)
         variances = (variance + more for variance, more in zip(self.variances, added, strict=True))
         return _Grid(self.rates, tuple(means), tuple(variances))
 
-    def overflow(self, room_minutes: int) -> float:
+    def overflow(self, room: float) -> float:
         """The chance that more comes than there is room for."""
-        return sum(map(_above, self.means, self.variances, [room_minutes] * len(self.means))) / len(self.means)
+        return sum(map(_above, self.means, self.variances, [room] * len(self.means))) / len(self.means)
 
 
 @lru_cache(maxsize=1024)

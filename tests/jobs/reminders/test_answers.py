@@ -11,7 +11,14 @@ from hypothesis import strategies as st
 
 from jobs.customers.models import Consent
 from jobs.reminders.answers import Answer, answer_settings_set, answer_take, offer_get
-from jobs.reminders.domain.answers import MOST_DAYS, DayNear, ask_again_on, days_to_offer
+from jobs.reminders.domain.answers import (
+    EMPTY_DAY_METRES,
+    MOST_DAYS,
+    SHORTEST_MINUTES,
+    DayNear,
+    ask_again_on,
+    days_to_offer,
+)
 from jobs.reminders.links import answer_link, answer_target, answer_token
 from jobs.reminders.models import DueHold, ReminderAnswer
 from jobs.reminders.selectors import due_list
@@ -226,16 +233,38 @@ DAYS = st.lists(DAY, unique_by=lambda day: day.work_date)
 
 
 @given(DAYS, st.integers(0, 1_500))
-def test_offered_days_have_room_and_are_the_nearest(days: list[DayNear], needed: int) -> None:
-    """At most four, in the calendar's order, and no day with room that was passed over is nearer."""
+def test_offered_days_have_room_and_none_better_is_passed_over(days: list[DayNear], needed: int) -> None:
+    """At most four, in the calendar's order; no day that was passed over is nearer, earlier and well filled at once."""
     offered = days_to_offer(days, needed_minutes=needed)
     assert len(offered) <= MOST_DAYS
     assert offered == sorted(offered, key=lambda day: day.work_date)
     assert all(day in days and day.free_minutes >= needed for day in offered)
     passed = [day for day in days if day.free_minutes >= needed and day not in offered]
     assert not passed or len(offered) == MOST_DAYS
-    farthest = max((day.nearest_metres if day.nearest_metres is not None else 10**9 for day in offered), default=0)
-    assert all((day.nearest_metres if day.nearest_metres is not None else 10**9) >= farthest for day in passed)
+    for missed in passed:
+        well_filled = missed.free_minutes == needed or missed.free_minutes >= needed + SHORTEST_MINUTES
+        assert not any(
+            metres_to(missed) < metres_to(day) and missed.work_date < day.work_date and well_filled for day in offered
+        )
+
+
+def metres_to(day: DayNear) -> int:
+    return EMPTY_DAY_METRES if day.nearest_metres is None else day.nearest_metres
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "better"),
+    [
+        (DayNear(date(2026, 6, 3), 3_000, 300), DayNear(date(2026, 6, 10), 900, 300), 1),
+        (DayNear(date(2026, 6, 3), 3_000, 300), DayNear(date(2026, 6, 10), 1_100, 300), 0),
+        (DayNear(date(2026, 6, 3), 3_000, 150), DayNear(date(2026, 6, 10), 2_500, 300), 1),
+        (DayNear(date(2026, 6, 3), 3_000, 120), DayNear(date(2026, 6, 10), 2_500, 300), 0),
+        (DayNear(date(2026, 6, 3), None, 300), DayNear(date(2026, 6, 3), 5_900, 300), 1),
+    ],
+)
+def test_a_week_later_is_two_kilometres_and_so_is_a_scrap(first: DayNear, second: DayNear, better: int) -> None:
+    """For a job of two hours: the later day must be 2 km nearer; a rest of half an hour costs as much as a week."""
+    assert days_to_offer([first, second], needed_minutes=120, most=1) == [(first, second)[better]]
 
 
 @given(st.dates(date(2020, 1, 1), date(2090, 1, 1)), st.sampled_from([1, 3, 6, 12]))

@@ -6,20 +6,29 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from jobs.reminders.domain.choosing import MOST_OVERFLOW, Person, ResponseRate, propose, urgency
+from jobs.reminders.domain.choosing import (
+    LATE_SHARE,
+    MOST_OVERFLOW,
+    Asked,
+    Person,
+    ResponseRate,
+    chance_left,
+    propose,
+    urgency,
+)
 
 GROUPS = (("house_wash", "email"), ("chalk", "text"))
 PEOPLE = st.lists(
     st.builds(
         Person,
-        st.uuids().map(str),
+        st.integers(0, 999).map(str),
         st.sampled_from(GROUPS),
         st.integers(30, 400),
         st.integers(-30, 400),
         st.none() | st.integers(0, 20_000),
         st.none() | st.integers(0, 900),
     ),
-    max_size=40,
+    max_size=25,
     unique_by=lambda person: person.key,
 )
 RATE = st.integers(0, 60).flatmap(lambda asked: st.builds(ResponseRate, st.integers(0, asked), st.just(asked)))
@@ -58,6 +67,36 @@ def test_the_beginning_is_wide_and_learning_narrows_it() -> None:
     unknown = propose(people, {}, room_minutes=2_400)
     known = propose(people, {GROUPS[0]: ResponseRate(100, 700)}, room_minutes=2_400)
     assert len(known.chosen) > len(unknown.chosen) > 0
+
+
+def test_those_who_may_still_answer_take_their_part_of_the_room() -> None:
+    """Asked today they count in full, after a month hardly; with enough of them nobody hears."""
+    people = [Person(str(number), GROUPS[0], 120) for number in range(100)]
+    rates = {GROUPS[0]: ResponseRate(100, 700)}
+
+    def chosen(number: int, days: int) -> int:
+        asked = [Asked(GROUPS[0], 120, days)] * number
+        return len(propose(people, rates, room_minutes=1_200, asked=asked).chosen)
+
+    assert chosen(0, 0) > chosen(20, 10) > chosen(20, 0) > chosen(200, 0) == 0
+    assert chosen(0, 0) - chosen(20, 30) <= 1
+    waiting = propose([], rates, room_minutes=1_200, asked=[Asked(GROUPS[0], 120, 0)] * 10)
+    assert waiting.pending_minutes == pytest.approx(10 * 120 / 7, rel=0.02)
+
+
+@given(st.floats(0.001, 0.999), st.integers(0, 60))
+def test_silence_lowers_the_chance(chance: float, days: int) -> None:
+    """Bayes' rule against counting: of all who would say yes, those that take longer, among all who are silent."""
+    slower = 2 ** (-days / 5)
+    assert chance_left(chance, days) == pytest.approx(chance * slower / (chance * slower + 1 - chance))
+    assert chance_left(chance, days + 1) < chance_left(chance, days) <= chance + 1e-12
+
+
+def test_a_part_of_the_week_after_is_room() -> None:
+    """As if so many minutes more were free."""
+    people = [Person(str(number), GROUPS[0], 120) for number in range(100)]
+    later = propose(people, {}, room_minutes=1_200, later_room_minutes=1_000)
+    assert later == propose(people, {}, room_minutes=1_200 + round(1_000 * LATE_SHARE))
 
 
 def test_the_overdue_the_near_and_the_patient_come_first() -> None:

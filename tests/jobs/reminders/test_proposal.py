@@ -10,7 +10,7 @@ from django.core.management import CommandError, call_command
 from django.urls import reverse
 
 from jobs.reminders.domain.choosing import ResponseRate
-from jobs.reminders.models import Reminder
+from jobs.reminders.models import Reminder, ReminderAnswer
 from jobs.reminders.proposal import due_proposal, response_rates
 from jobs.work.models import ServiceInterval
 from tests import factories as make
@@ -70,6 +70,24 @@ def test_the_overdue_hear_first_and_the_others_know_why_not() -> None:
     assert "days overdue" in found.chosen[0].why
     assert all("fill the free hours" in line.why for line in found.waiting)
     assert all("no free hours" in line.why for line in proposed(0).waiting)
+
+
+def test_who_was_asked_lately_takes_room_until_an_answer_or_a_job() -> None:
+    """Five were written to yesterday: their expected work is kept free. An answer and a job end the waiting."""
+    for number in range(5):
+        message = make.make_message(state="sent", claimed_at=NOW)
+        Reminder.objects.create(
+            property=due_place(number, 90), kind="wash", due_on=TODAY, message=message,
+            created_at=NOW - timedelta(days=1),
+        )  # fmt: skip
+    before = proposed(2_000).pending_minutes
+    assert before == pytest.approx(5 * 120 / 7, rel=0.2)
+    first, second = Reminder.objects.order_by("pk")[:2]
+    make.make_job(property=first.property, created_at=NOW)
+    ReminderAnswer.objects.create(
+        customer=second.property.customer, written_on=TODAY - timedelta(days=1), kind="not_now", at=NOW
+    )
+    assert proposed(2_000).pending_minutes == pytest.approx(before * 3 / 5)
 
 
 def test_page_command_and_program_say_the_same(
