@@ -128,7 +128,7 @@ def _with_asked(grid: "_Grid", asked: Iterable[Asked]) -> "_Grid":
 def chance_left(chance: float, days: int) -> float:
     """The chance of a yes from somebody who was silent for `days`: p s / (1 - p (1 - s)), Bayes' rule, where s is the
     share of answers that take longer."""
-    slower = 0.5 ** (days / HALF_ANSWER_DAYS)
+    slower = math.exp2(-days / HALF_ANSWER_DAYS)
     return chance * slower / (1 - chance * (1 - slower))
 
 
