@@ -17,8 +17,10 @@ from jobs.reminders.models import Reminder, ReminderAnswer
 from jobs.reminders.selectors import COUNTS_AS_CONTACT, DueItem, due_list
 from jobs.work.models import Job, VisitLine
 from shared.outbox.models import MessageState
+from shared.web.words import miles_words
 
 UNKNOWN_MINUTES = 120
+NEAR_METRES = 1_000
 Nearest = Callable[[Sequence[Property]], Mapping[int, int]]
 """From properties to the metres to the nearest stop of the coming weeks, for those where a crew goes."""
 
@@ -167,8 +169,8 @@ def _overdue_words(person: Person) -> Iterable[str]:
 
 
 def _near_words(person: Person) -> Iterable[str]:
-    if person.nearest_metres is not None and person.nearest_metres < 1_000:
-        yield _("a crew comes within 1 km")
+    if person.nearest_metres is not None and person.nearest_metres < NEAR_METRES:
+        yield _("a crew comes within %(distance)s") % {"distance": miles_words(NEAR_METRES)}
 
 
 def _why_later(found: Proposal, room_minutes: int) -> str:
