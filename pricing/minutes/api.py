@@ -41,7 +41,7 @@ class EffectOutput(serializers.Serializer[Any]):
     percent = serializers.IntegerField()
 
 
-class ForecastOutput(serializers.Serializer[Any]):
+class MinutesForecastOutput(serializers.Serializer[Any]):
     """Minutes on site of a two-person crew."""
 
     mean_minutes = serializers.IntegerField()
@@ -81,7 +81,7 @@ class ChoiceBody(serializers.Serializer[Any]):
 @extend_schema(
     operation_id="minutes_forecast",
     parameters=[ForecastQuery],
-    responses=ForecastOutput,
+    responses=MinutesForecastOutput,
     summary="Minutes that a service at a property will take, with their reasons",
 )
 @api_view(["GET"])
@@ -90,7 +90,7 @@ def forecast(request: Request) -> Response:
     query = ForecastQuery(data=request.query_params)
     query.is_valid(raise_exception=True)
     today = clock.local_date(company_get().timezone, clock.now())
-    return Response(ForecastOutput(property_forecast(**{"on": today, **query.validated_data})).data)
+    return Response(MinutesForecastOutput(property_forecast(**{"on": today, **query.validated_data})).data)
 
 
 @extend_schema(
