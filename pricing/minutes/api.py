@@ -9,6 +9,7 @@ from rest_framework.decorators import api_view, permission_classes
 from rest_framework.exceptions import PermissionDenied
 from rest_framework.request import Request
 from rest_framework.response import Response
+from rest_framework.views import APIView
 
 from jobs.work.minutes import property_forecast
 from pricing.minutes.choices import AccessLevel, PromisedMinutes, RouteMinutes, SoilLevel
@@ -78,19 +79,21 @@ class ChoiceBody(serializers.Serializer[Any]):
     routes = serializers.ChoiceField(choices=RouteMinutes.choices)
 
 
-@extend_schema(
-    operation_id="minutes_forecast",
-    parameters=[ForecastQuery],
-    responses=MinutesForecastOutput,
-    summary="Minutes that a service at a property will take, with their reasons",
-)
-@api_view(["GET"])
-@permission_classes([OfficeOnly])
-def forecast(request: Request) -> Response:
-    query = ForecastQuery(data=request.query_params)
-    query.is_valid(raise_exception=True)
-    today = clock.local_date(company_get().timezone, clock.now())
-    return Response(MinutesForecastOutput(property_forecast(**{"on": today, **query.validated_data})).data)
+class Forecast(APIView):
+    permission_classes = (OfficeOnly,)
+    problem_statuses = (404, 409, 422)
+
+    @extend_schema(
+        operation_id="minutes_forecast",
+        parameters=[ForecastQuery],
+        responses=MinutesForecastOutput,
+        summary="Minutes that a service at a property will take, with their reasons",
+    )
+    def get(self, request: Request) -> Response:
+        query = ForecastQuery(data=request.query_params)
+        query.is_valid(raise_exception=True)
+        today = clock.local_date(company_get().timezone, clock.now())
+        return Response(MinutesForecastOutput(property_forecast(**{"on": today, **query.validated_data})).data)
 
 
 @extend_schema(
@@ -125,7 +128,7 @@ def choice(request: Request) -> Response:
 
 
 urlpatterns = [
-    path("minutes/forecast/", forecast, name="api_minutes_forecast"),
+    path("minutes/forecast/", Forecast.as_view(), name="api_minutes_forecast"),
     path("minutes/calibration/", calibration, name="api_minutes_calibration"),
     path("minutes/choice/", choice, name="api_minutes_choice"),
 ]
