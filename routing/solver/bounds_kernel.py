@@ -34,8 +34,11 @@ from .model import (
 
 Cells = NDArray[np.float32]
 Flags = NDArray[np.bool_]
+Indices = NDArray[np.int32]
 NOTHING = np.float32(-(2.0**24))
 """The cell of what keeps no rules; each cell below half of it is one."""
+LANES = 16
+"""Neighbouring cells that are raised at once."""
 MOST_UNITS = 2**22
 """Units that a route may win, or lose, at most."""
 
@@ -97,14 +100,16 @@ class Grid(NamedTuple):
     steps: int
     block: int
     """Steps that the shortest job takes at least: what happens within a block depends on later blocks only."""
-    shift: Ints
-    """[i, j] steps of the drive, at least"""
+    shift: Indices
+    """[i, j] steps of the drive, at least; not less than `steps` where there is none"""
     cost: Cells
     """[i, j] units of its metres, at most"""
-    barred: Ints
-    """[i, j, f] what is barred at job j by a route that comes from job i with f barred; -1 if j itself is."""
-    varies: Flags
-    """[i, j] whether that is not the same for all f; most jobs are too far apart to have any near job in common"""
+    barred: Indices
+    """[f, i, j] what is barred at job j by a route that comes from job i with f barred; -1 if j itself is."""
+    alike: Indices
+    """[i, n] the jobs j for which that is the same for all f, -1 after the last; most are too far for a common near job"""
+    varying: Indices
+    """[i, n] the others"""
     first: Ints
     """[i] the first step at which a crew can be done with job i."""
     begin: Ints
@@ -127,9 +132,9 @@ def completion_bounds(
     blocks, so that the innermost loops run over neighbouring cells.
     """
     grid = _grid(day, root, jobs, near, grain, _unit(day, root.crew, reduced, jobs))
-    shape = (2, len(jobs), 1 << near.shape[1], grid.steps)
+    shape = (2, len(jobs), 1 << near.shape[1], grid.steps + LANES)
     most, to = np.full(shape, NOTHING, np.float32), np.full(shape, NOTHING, np.float32)
-    windows = np.empty((shape[2] + 1, grid.block), np.float32)
+    windows = np.empty((shape[2] + 1, grid.block + LANES), np.float32)
     last = np.full((2, len(jobs)), -1, np.int64)
     for low in range((grid.steps - 1) // grid.block * grid.block, -1, -grid.block):
         if stop[0]:
@@ -172,14 +177,15 @@ def _unit(day: Day, k: int, reduced: Ints, jobs: Ints) -> int:
 def _grid(day: Day, root: Root, jobs: Ints, near: Ints, grain: int, unit: int) -> Grid:
     count, crew, service = len(jobs), day.crew[root.crew], NEVER
     zero, steps = crew[SHIFT_START], (crew[SHIFT_END] - crew[SHIFT_START]) // grain + 1
-    shift, cost = np.empty((count, count), np.int64), np.empty((count, count), np.float32)
+    shift, cost = np.empty((count, count), np.int32), np.empty((count, count), np.float32)
     barred, first = _barred_next(near), np.empty(count, np.int64)
+    alike, varying = _sorted_by_variation(barred)
     for i in range(count):
         service = min(service, day.service[root.crew, jobs[i]])
         first[i] = _first_done(day, root, jobs, i, zero) // grain
         for j in range(count):
             here, there = day.job_place[jobs[i]], day.job_place[jobs[j]]
-            shift[i, j] = day.minutes[here, there] // grain if i != j else NEVER
+            shift[i, j] = min(steps, day.minutes[here, there] // grain) if i != j else steps
             cost[i, j] = day.metres[here, there] * crew[METRE_TICKS] // unit
     begin, end = np.zeros(2, np.int64), np.full(2, steps, np.int64)
     if crew[BREAK_OPEN] < NEVER:
@@ -195,7 +201,8 @@ def _grid(day: Day, root: Root, jobs: Ints, near: Ints, grain: int, unit: int) -
         shift,
         cost,
         barred,
-        _varying(barred),
+        alike,
+        varying,
         first,
         begin,
         end,
@@ -216,31 +223,34 @@ def _first_done(day: Day, root: Root, jobs: Ints, i: int, zero: int) -> int:
 
 
 @njit(cache=True)
-def _varying(barred: Ints) -> Flags:
-    """What `Grid.varies` says."""
-    varies = np.zeros(barred.shape[:2], np.bool_)
-    for i in range(barred.shape[0]):
-        for j in range(barred.shape[1]):
-            for f in range(barred.shape[2]):
-                if barred[i, j, f] != barred[i, j, 0]:
-                    varies[i, j] = True
-    return varies
-
-
-@njit(cache=True)
-def _barred_next(near: Ints) -> Ints:
+def _barred_next(near: Ints) -> Indices:
     """What `Grid.barred` says."""
     count, size = near.shape
-    barred = np.zeros((count, count, 1 << size), np.int64)
-    for i in range(count):
-        for j in range(count):
-            for f in range(1 << size):
+    barred = np.zeros((1 << size, count, count), np.int32)
+    for f in range(1 << size):
+        for i in range(count):
+            for j in range(count):
                 kept = 0
                 for n in range(size):
                     if near[j, n] >= 0 and (near[j, n] == i or _is_barred(near, i, f, near[j, n])):
                         kept |= 1 << n
-                barred[i, j, f] = -1 if _is_barred(near, i, f, j) else kept
+                barred[f, i, j] = -1 if _is_barred(near, i, f, j) else kept
     return barred
+
+
+@njit(cache=True)
+def _sorted_by_variation(barred: Indices) -> tuple[Indices, Indices]:
+    """What `Grid.alike` and `Grid.varying` say."""
+    count = barred.shape[1]
+    alike, varying = np.full((count, count + 1), -1, np.int32), np.full((count, count + 1), -1, np.int32)
+    for i in range(count):
+        same, other = 0, 0
+        for j in range(count):
+            if (barred[:, i, j] == barred[0, i, j]).all():
+                alike[i, same], same = j, same + 1
+            else:
+                varying[i, other], other = j, other + 1
+    return alike, varying
 
 
 @njit(cache=True)
@@ -300,6 +310,7 @@ def _leave(
     jobs, begin with it.
     """
     hours, cells, count, sets, steps = hours_of(day, k), to.reshape(-1), len(jobs), most.shape[2], grid.steps
+    width = to.shape[3]
     breaks = s == 0 and hours.break_open < NEVER
     opens, pause = (hours.break_open - hours.start) // grid.grain, hours.break_minutes // grid.grain
     _end(day, hours, k, grid, jobs[i], s, begin, end, windows[sets])
@@ -310,16 +321,16 @@ def _leave(
             if breaks:
                 for t in range(max(begin, opens), min(end, steps - pause)):
                     window[t - begin] = max(window[t - begin], most[1, i, f, t + pause])
-        for j in range(count):
-            if grid.varies[i, j] == (f == sets):
-                continue
-            shift, cost, barred = grid.shift[i, j], grid.cost[i, j], grid.barred[i, j, f % sets]
+        for j in grid.alike[i] if f == sets else grid.varying[i]:
+            if j < 0:
+                break
+            shift, cost, barred = grid.shift[i, j], grid.cost[i, j], grid.barred[f % sets, i, j]
             if barred < 0 or begin + shift >= steps:
                 continue
-            row = ((s * count + j) * sets + barred) * steps
+            row = ((s * count + j) * sets + barred) * width
             _raise(window, 0, cells, row + begin + shift, min(end, last[s, j] + 1 - shift) - begin, cost)
             if breaks and begin < opens:
-                row = ((count + j) * sets + barred) * steps
+                row = ((count + j) * sets + barred) * width
                 waits = max(begin, min(end, opens - shift))
                 if waits > begin and opens + pause < steps:
                     _raise_all(window, waits - begin, cells[row + opens + pause] - cost)
@@ -342,10 +353,14 @@ def _end(day: Day, hours: Hours, k: int, grid: Grid, job: int, s: int, begin: in
 
 @njit(cache=True)
 def _raise(window: Cells, at: int, cells: Cells, first: int, size: int, cost: float) -> None:
-    """Raise neighbouring cells to those of a row less a cost. Indices without a sign let it be vectorised."""
+    """Raise neighbouring cells to those of a row less a cost, in whole lanes.
+
+    What the last lanes have too much is harmless: a row ends with cells of nothing, and a later step of a window can
+    only be raised to what it may have. Indices without a sign and `np.maximum` let it be vectorised without a mask.
+    """
     here, there = np.uint64(at), np.uint64(first)
-    for t in range(np.uint64(max(0, size))):
-        window[here + t] = max(window[here + t], cells[there + t] - cost)
+    for t in range(np.uint64(max(0, size + LANES - 1) // LANES) * np.uint64(LANES)):
+        window[here + t] = np.maximum(window[here + t], cells[there + t] - cost)
 
 
 @njit(cache=True)

@@ -23,6 +23,7 @@ import numpy as np
 from .classes import ClassPricing, crew_classes
 from .compiled import Day
 from .cuts import MOST_CUTS, MOST_NEW_CUTS, Cut, cut_prices, violated
+from .first_prices import first_prices
 from .master import Column, Master, Prices
 from .model import Ints, Model
 from .offers import Offers
@@ -119,7 +120,7 @@ class ColumnGeneration:
         self.rounds += 1
         self.prices = prices = self._prices_with_offers()
         own = _Point(prices.jobs, prices.groups, _priced(self._master.cuts, prices.cuts))
-        at = self._drawn_to_bound(own)
+        at = self._drawn_to_bound(own) if self.best else self._first_point()
         priced = self._price_classes(at, range(len(self.groups)))
         if priced is None:
             return True
@@ -225,6 +226,13 @@ class ColumnGeneration:
         for cut in cuts:
             self._master.cut(cut)
         return len(cuts) > 0
+
+    def _first_point(self) -> _Point:
+        """Prices before the program's make sense, at which the routes known so far are to be beaten."""
+        jobs, groups = first_prices(self.day), np.zeros(len(self.groups), np.int64)
+        for column in self.columns:
+            groups[column.group] = max(groups[column.group], column.ticks - jobs[list(column.jobs)].sum())
+        return _Point(jobs, groups, ())
 
     def _drawn_to_bound(self, own: _Point) -> _Point:
         if self.best is None or not self._drawn:
