@@ -107,7 +107,7 @@ class Grid(NamedTuple):
     barred: Indices
     """[f, i, j] what is barred at job j by a route that comes from job i with f barred; -1 if j itself is."""
     alike: Indices
-    """[i, n] the jobs j for which that is the same for all f, -1 after the last; most are too far for a common near job"""
+    """[i, n] the jobs j for which that is the same for all f (most have no near job in common), -1 after the last"""
     varying: Indices
     """[i, n] the others"""
     first: Ints

@@ -89,7 +89,7 @@ class ColumnGeneration:
         self._master = Master(model.job_count, self.sizes)
         self._drawn = TOWARDS_BOUND
         self.fixed = frozenset(job for prefix in model.prefix for job in prefix)
-        self._threads = ThreadPoolExecutor(len(os.sched_getaffinity(0)))
+        self.threads = ThreadPoolExecutor(len(os.sched_getaffinity(0)))
         self.rounds = 0
 
     def add(self, group: int, route: tuple[int, ...], ticks: int) -> bool:
@@ -253,7 +253,7 @@ class ColumnGeneration:
         def priced(g: int) -> Priced:
             return best_routes(self.groups[g], self.day, self.keeps, at.jobs, cuts, int(at.groups[g]), MOST_NEW, free)
 
-        results = list(self._threads.map(priced, groups))
+        results = list(self.threads.map(priced, groups))
         return None if self.stop[0] else results
 
     def _improve_bound(self, at: _Point, results: Sequence[Priced]) -> None:

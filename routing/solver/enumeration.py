@@ -1,11 +1,16 @@
 """Every route that a better plan could hold.
 
-At the prices that prove the bound, a plan worth more than the best known can only hold routes whose
-worth lies within the gap of the best worth of their class. If all of these can be listed, the best
-choice among them is the best plan there is.
+At the prices that prove the bound, a plan worth more than a floor can only hold routes whose worth lies within the
+gap between bound and floor of the best worth of their class. If all of these can be listed, the best choice among
+them is the best plan there is, or no plan is worth more than the floor.
+
+The number of routes grows about with the cube of the gap. So the floor need not be the best plan known: the lowest
+that can be reached is tried (`Reach`), which brings the bound down to it or finds the best plan.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from concurrent.futures import Executor
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -16,26 +21,71 @@ from .master import Column
 from .pricing import completions, trace
 from .pricing_kernel import DONE, TO_SAME, Labels, price
 
+CAUTION = 0.7
+"""The share of the labels allowed that an attempt is planned to make."""
+
+
+class Reach:
+    """The widest gap within which all routes can be listed, as far as the attempts so far tell."""
+
+    def __init__(self, labels: int, most_labels: int):
+        self.labels = labels
+        """How many the next attempt may make; twice as many each time."""
+        self._most_labels = most_labels
+        self._gap = float("inf")
+
+    def within(self, gap: int) -> int:
+        """Ticks of the gap to try, if this is the whole one."""
+        return int(min(gap, self._gap))
+
+    def made(self, gap: int, labels: int) -> None:
+        """All routes within this gap took so many labels."""
+        self._allow_more()
+        self._gap = gap * (CAUTION * self.labels / max(labels, 1)) ** (1 / 3)
+
+    def failed(self, gap: int) -> None:
+        """Within this gap there were too many labels, or routes to choose among."""
+        self._allow_more()
+        self._gap = gap / 2
+
+    def _allow_more(self) -> None:
+        self.labels = min(2 * self.labels, self._most_labels)
+
+
+@dataclass(frozen=True, slots=True)
+class Listing:
+    """All routes within a gap, one order for each set of jobs."""
+
+    columns: list[Column]
+    labels: int
+    """Partial routes that were looked at."""
+
 
 def routes_within(
-    groups: list[ClassPricing], day: Day, bound: BoundAt, gap: int, most_labels: int, most_routes: int
-) -> list[Column] | None:
-    """All routes within `gap` ticks, one order for each set of jobs, or None if there are too many.
+    groups: Sequence[ClassPricing],
+    day: Day,
+    bound: BoundAt,
+    gap: int,
+    most_labels: int,
+    most_routes: int,
+    threads: Executor,
+) -> Listing | None:
+    """All routes within `gap` ticks, or None if there are too many of them, or of labels, in all classes together."""
+    possible = [g for g, pricing in enumerate(groups) if pricing.possible]
 
-    `most_labels` are for all classes together.
-    """
+    def listed(g: int) -> Labels | None:
+        return _labels(groups[g], day, bound, int(bound.groups[g]) - gap, most_labels)
+
     columns: list[Column] = []
-    for g, pricing in enumerate(groups):
-        if not pricing.possible:
-            continue
-        labels = _labels(pricing, day, bound, int(bound.groups[g]) - gap, most_labels)
-        if labels is None:
+    made = 0
+    for g, labels in zip(possible, threads.map(listed, possible), strict=True):
+        if labels is None or made + len(labels.job) > most_labels:
             return None
-        most_labels -= len(labels.job)
-        columns.extend(_columns(g, pricing, labels, bound))
+        made += len(labels.job)
+        columns.extend(_columns(g, groups[g], labels, bound))
         if len(columns) > most_routes:
             return None
-    return columns
+    return Listing(columns, made)
 
 
 def _labels(pricing: ClassPricing, day: Day, bound: BoundAt, target: int, most_labels: int) -> Labels | None:

@@ -27,7 +27,7 @@ def first_prices(day: Day) -> Ints:
 
 
 def _crews_for(day: Day) -> Ints:
-    return np.maximum(1, day.allowed.sum(axis=0))
+    return np.asarray(np.maximum(1, day.allowed.sum(axis=0)))
 
 
 def _short_legs(day: Day) -> tuple[Ints, Ints]:

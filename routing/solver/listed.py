@@ -8,6 +8,7 @@ partitioning formulation with additional cuts", Mathematical Programming 2008.)
 """
 
 from collections.abc import Collection, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -15,6 +16,7 @@ from .cuts import Cut, violated
 from .master import Column, Master, Prices
 from .model import Ints
 from .pricing import SLACK_TICKS
+from .pricing_kernel import Flags
 
 MOST_TAKEN = 200
 """Routes that go from the list into the linear program at once."""
@@ -23,6 +25,17 @@ MOST_NEW_LISTED_CUTS = 40
 WORTH_NARROWING = 0.9
 LEAST_GAIN = 0.01
 """A bound that closes less of the gap than this share has stalled."""
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """Routes of the list."""
+
+    columns: list[Column]
+    cuts: list[Ints]
+    """How much each of them uses up of the cuts that had a price in the last round."""
+    floor: int | None
+    """No plan with another listed route is worth more than these ticks; None where there is none."""
 
 
 class ListedRoutes:
@@ -37,21 +50,25 @@ class ListedRoutes:
         self._master = Master(self._row_count, sizes)
         self._shares: list[Ints] = []
         self._priced: list[int] = []
+        self._here = 0
+        """The bound at the prices of the last round, and how far each route is below the best of its class at these."""
+        self._lost: Ints = np.zeros(len(columns), np.int64)
         self._arrange()
         self._taken = np.zeros(len(columns), np.bool_)
 
     def __len__(self) -> int:
         return len(self._columns)
 
-    @property
-    def columns(self) -> list[Column]:
-        """The routes still on the list."""
-        return [self._without_crew(column) for column in self._columns]
+    def part(self, most: int) -> "Part":
+        """The routes that lose least at the prices of the last round, about so many."""
+        if len(self._columns) <= most:
+            return self._part(self._lost >= 0, None)
+        limit = int(np.partition(self._lost, most)[most])
+        return self._part(self._lost < limit, self._here - limit)
 
-    @property
-    def tight_cuts(self) -> list[Ints]:
-        """How much each route on the list uses up of the cuts that had a price last time."""
-        return [self._shares[c] for c in self._priced]
+    def _part(self, kept: Flags, floor: int | None) -> "Part":
+        columns = [self._without_crew(self._columns[i]) for i in np.flatnonzero(kept).tolist()]
+        return Part(columns, [self._shares[c][kept] for c in self._priced], floor)
 
     def _with_crew(self, column: Column) -> Column:
         if self._sizes[column.group] > 1:
@@ -67,10 +84,11 @@ class ListedRoutes:
         before = self.bound
         won = self._won(prices)
         self._priced = np.flatnonzero(prices.cuts).tolist()
-        here = self._bound_at(prices, won)
+        self._here = here = self._bound_at(prices, won)
+        self._lost = self._most_of_class(won)[self._groups] - won
         self.bound = here if before is None else min(here, before)
         self.stalled = before is not None and before - self.bound < LEAST_GAIN * (before - value)
-        self._narrow(won, here - value)
+        self._narrow(here - value)
         self._cut(prices)
         return self.bound
 
@@ -106,14 +124,14 @@ class ListedRoutes:
         np.maximum.at(most, self._groups, won)
         return most
 
-    def _narrow(self, won: Ints, gap: int) -> None:
+    def _narrow(self, gap: int) -> None:
         """Take off the list what no plan within the gap of the bound can hold at these prices."""
-        kept = self._most_of_class(won)[self._groups] - won <= gap
+        kept = self._lost <= gap
         if kept.sum() >= WORTH_NARROWING * len(kept):
             return
         self._columns = [column for column, is_kept in zip(self._columns, kept.tolist(), strict=True) if is_kept]
         self._shares = [share[kept] for share in self._shares]
-        self._taken = self._taken[kept]
+        self._taken, self._lost = self._taken[kept], self._lost[kept]
         self._arrange()
 
     def _cut(self, prices: Prices) -> None:

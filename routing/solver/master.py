@@ -159,12 +159,14 @@ def pack(
     sizes: Sequence[int],
     *,
     cuts: Sequence[Ints] = (),
+    above: int | None = None,
     seconds: float = float("inf"),
     nodes: int | None = None,
 ) -> Packing | None:
     """The best choice of whole routes, or None where the engine found none in time.
 
-    `cuts`: how much each column uses up of a cut that no choice of whole routes breaks.
+    `cuts`: how much each column uses up of a cut that no choice of whole routes breaks. Where only choices worth more
+    than `above` ticks count, that is soon proved to be none.
     """
     model = mathopt.Model()
     model.objective.is_maximize = True
@@ -183,7 +185,11 @@ def pack(
     for share in cuts:
         users = np.flatnonzero(share).tolist()
         model.add_linear_constraint(mathopt.fast_sum(int(share[i]) * variables[i] for i in users) <= 1)
+    if above is not None:
+        model.add_linear_constraint(model.objective.as_linear_expression() >= above / TICKS_PER_DOLLAR)
     result = _solve_whole(model, seconds, nodes)
+    if above is not None and result.termination.reason == mathopt.TerminationReason.INFEASIBLE:
+        return Packing((), above, True)
     if not result.has_primal_feasible_solution():
         return None
     values = result.variable_values(variables)

@@ -1,10 +1,11 @@
 """The search for the best plan and for its proof, taking turns until one of them is done.
 
 1. Annealing finds good routes; every route that it accepts goes into the pool of columns. It runs beside
-   the exact work, on a thread of its own.
+   pricing, on a thread of its own.
 2. Column generation over the pool gives prices, better routes and a valid bound.
 3. The best choice of whole routes from the pool gives a better plan, from which annealing goes on.
-4. When the gap is small enough, every route within it is listed; the best choice is then optimal.
+4. Every route that a plan worth more than a floor could hold is listed; the bound comes down to that floor, or the
+   best choice is optimal.
 5. Until then, cycles are forbidden and cuts added wherever the linear program has settled.
 """
 
@@ -18,9 +19,9 @@ import numpy as np
 from .colgen import ColumnGeneration
 from .compiled import Day, day_of
 from .construct import Routes
-from .enumeration import routes_within
+from .enumeration import Reach, routes_within
 from .finish import simple_bound
-from .listed import ListedRoutes
+from .listed import ListedRoutes, Part
 from .master import Column, NoPrices, Packing, pack
 from .model import FIXED_TICKS, METRE_TICKS, MINUTE_TICKS, OVERTIME_TICKS, SHIFT_END, SHIFT_START, Ints, Model
 from .money import TICKS_PER_CENT
@@ -34,8 +35,8 @@ MOST_BONUS = 10**17
 NEARLY_SETTLED = 0.3
 SETTLED = 0.1
 """The linear program has settled when it differs from the bound by less than this share of the gap."""
-WORTH_LISTING = 0.85
-"""Routes are listed again only when the gap has shrunk to this share of what it was."""
+WORTH_LISTING = 0.95
+"""Routes are listed only down to a floor that leaves no more of the gap than this share."""
 
 Result = TypeVar("Result")
 
@@ -80,11 +81,16 @@ class Optimiser:
         self.bound: int | None = None
         self.turns = 0
         self._cooled, self._cooling = 0, params.cooling_turns
-        self._dive_at = 0
+        self._settled = False
+        """Whether better routes would change the linear program so little that it is time for a list, or for cuts."""
+        self._plans_at, self._plan_rounds = 0, params.plan_rounds
         self._comparing = threading.Lock()
         self._chosen: Routes | None = None
-        self._listed_gap: float = float("inf")
+        self._reach = Reach(params.first_labels, params.most_labels)
         self._listed: ListedRoutes | None = None
+        self._floor = 0
+        """Every plan worth more than these ticks is made of listed routes."""
+        self._part_size = params.few_routes
         for k, route in enumerate(routes):
             if route:
                 self.pool.add(self.pool.group_of[k], tuple(route), self.search.route_ticks(k, route))
@@ -93,7 +99,13 @@ class Optimiser:
         """Work until the plan is proved best or the watch says stop; `on_turn` after each step."""
         with self._until(self._watch):
             while not self._over() and not self.closed:
-                self._while_annealing(self._turn if self._listed is None else self._narrow, on_turn)
+                self.turns += 1
+                if self._listed is not None:
+                    self._narrow()
+                elif self._settled and self._lists_enough():
+                    self._list()
+                else:
+                    self._while_annealing(self._turn, on_turn)
                 on_turn()
 
     @contextmanager
@@ -112,35 +124,49 @@ class Optimiser:
         self.pool.stop[0] = True
 
     def _turn(self) -> None:
-        """Prices and a bound; now and then a choice; where the program has settled, the list or cuts."""
+        """Prices and a bound, without cycles or with cuts where the program had settled; now and then a plan."""
+        if self._settled and not self.pool.break_cycles():
+            self.pool.cut()
         more = self._price()
-        if self.pool.best is None:
-            return
-        if self.pool.rounds >= self._dive_at and self._settles(NEARLY_SETTLED):
-            self._dive()
-            self._choose()
-        elif self.pool.rounds % self.params.choose_rounds == 0:
-            self._choose()
-        if not more or self._settles(SETTLED):
-            self._list_all()
-            if self._listed is None and not self._over() and not self.closed and not self.pool.break_cycles():
-                self.pool.cut()
+        self._settled = self.pool.best is not None and (not more or self._settles(SETTLED))
+        if self.pool.best is not None and self.pool.rounds >= self._plans_at:
+            self._find_plans()
 
-    def _dive(self) -> None:
-        """A plan from the linear program."""
-        self._dive_at = self.pool.rounds + self.params.dive_rounds
-        with suppress(NoPrices):
-            self._take(self.pool.dive())
+    def _find_plans(self) -> None:
+        """Plans from the linear program and from the routes known; less and less often where they are no better."""
+        before, dives = self.value, self._settles(NEARLY_SETTLED)
+        if dives:
+            with suppress(NoPrices):
+                self._take(self.pool.dive())
+        self._choose()
+        if dives:
+            self._plan_rounds = self.params.plan_rounds if self.value > before else 2 * self._plan_rounds
+        self._plans_at = self.pool.rounds + self._plan_rounds
 
     def _narrow(self) -> None:
-        """A bound and cuts from the list; a choice among it where it is short, or cuts bring nothing more."""
+        """A bound and cuts from the list; a choice among its best where it is short, or cuts bring nothing more."""
         listed = self._listed
         assert listed is not None
-        self._lower(listed.round(self._to_beat))
+        floor = max(self._floor, self._to_beat)
+        self._lower(max(floor, listed.round(floor)))
         if not self.closed and (listed.stalled or len(listed) <= self.params.few_routes):
-            packing = self._pack(listed.columns, self.params.pack_seconds, listed.tight_cuts)
-            if packing is not None:
-                self._lower(packing.bound_ticks)
+            self._choose_listed(listed.part(self._part_size), floor)
+
+    def _choose_listed(self, part: Part, floor: int) -> None:
+        """The best choice from a part of the list; next time from twice as many, if that leaves anything open.
+
+        A list from which no choice can be made in time is given up.
+        """
+        above = floor if part.floor is None else max(floor, part.floor)
+        packing = self._pack(part.columns, self.params.pack_seconds, part.cuts, above)
+        if packing is not None:
+            self._lower(max(above, packing.bound_ticks))
+        if packing is None or not packing.complete:
+            self._reach.failed(self._reached)
+            self._listed = None
+        elif above == floor:
+            self._listed = None
+        self._part_size *= 2
 
     def _lower(self, bound: int) -> None:
         """A bound on plans better than the best known is one on all plans where it is not below that one."""
@@ -201,7 +227,6 @@ class Optimiser:
         """
         done, met = threading.Event(), []
         clocked = self._watch.seconds_left() < float("inf")
-        self.turns += 1
 
         def anneal() -> None:
             met.extend(self._anneal())
@@ -271,13 +296,16 @@ class Optimiser:
         others = self.pool.within(best.ticks - self._to_beat, self.params.most_choice)
         self._pack(list(dict.fromkeys([*mine, *others])), self.params.choice_seconds)
 
-    def _pack(self, columns: Sequence[Column], seconds: float, cuts: Sequence[Ints] = ()) -> Packing | None:
+    def _pack(
+        self, columns: Sequence[Column], seconds: float, cuts: Sequence[Ints] = (), above: int | None = None
+    ) -> Packing | None:
         """Take the best choice among the columns if it is better; None where none was found in time."""
         clocked = self._watch.seconds_left() < float("inf")
         packing = pack(
             columns,
             self.pool.sizes,
             cuts=cuts,
+            above=above,
             seconds=min(seconds, self._watch.seconds_left()) if clocked else float("inf"),
             nodes=None if clocked else self.params.pack_nodes,
         )
@@ -298,15 +326,31 @@ class Optimiser:
             routes[free[column.group].pop(0)] = list(column.jobs)
         return routes
 
-    def _list_all(self) -> None:
-        """List every route that a better plan could hold, if the gap is much smaller than at the last attempt."""
-        best = self.pool.best
+    def _lists_enough(self) -> bool:
+        """Whether the routes of all plans above a floor well below the bound can be listed, as far as one knows."""
+        best, bound = self.pool.best, self.bound
         assert best is not None
-        gap = best.ticks - self._to_beat
-        if self.closed or gap > WORTH_LISTING * self._listed_gap:
+        assert bound is not None
+        return best.ticks - self._reached - self.value <= WORTH_LISTING * (bound - self.value)
+
+    @property
+    def _reached(self) -> int:
+        """Ticks below the bound's prices of the lowest floor that is worth trying."""
+        assert self.pool.best is not None
+        return self._reach.within(self.pool.best.ticks - self._to_beat)
+
+    def _list(self) -> None:
+        """List every route of the plans worth more than that floor, unless there are too many."""
+        best, gap, params = self.pool.best, self._reached, self.params
+        assert best is not None
+        listing = routes_within(
+            self.pool.groups, self.day, best, gap, self._reach.labels, params.most_routes, self.pool.threads
+        )
+        if listing is None:
+            self._reach.failed(gap)
             return
-        self._listed_gap = gap
-        params = self.params
-        columns = routes_within(self.pool.groups, self.day, best, gap, params.most_labels, params.most_routes)
-        if columns is not None:
-            self._listed = ListedRoutes(columns, self.pool.sizes, self.model.job_count, self.pool.fixed)
+        self._reach.made(gap, listing.labels)
+        self._listed = ListedRoutes(listing.columns, self.pool.sizes, self.model.job_count, self.pool.fixed)
+        self._floor, self._part_size = best.ticks - gap, params.few_routes
+        for column in listing.columns:
+            self.pool.offers.add(column)

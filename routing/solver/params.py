@@ -19,20 +19,21 @@ class Params:
     hot_cents: int = 2000
     cold_cents: int = 20
     cooling_turns: int = 10
-    pack_seconds: float = 20.0
+    pack_seconds: float = 10.0
     """For the best choice among all routes within the gap, which is a proof."""
     choice_seconds: float = 1.0
-    """For a good choice among the best routes known, every `choose_rounds` rounds while prices still move."""
-    choose_rounds: int = 6
-    dive_rounds: int = 8
-    """Rounds between two plans made from the linear program."""
+    """For a good choice among the best routes known."""
+    plan_rounds: int = 6
+    """Rounds between two plans made from the prices; twice as many after each that was no better."""
     most_choice: int = 2_000
-    few_routes: int = 4_000
-    """A list as short as this is left to the choice of whole routes."""
+    few_routes: int = 500
+    """A list as short as this is left to the choice of whole routes; of a longer one its best, to begin with."""
     pack_nodes: int = 20_000
-    most_labels: int = 500_000
+    first_labels: int = 50_000
+    most_labels: int = 1_000_000
+    """Partial routes of the first attempt at a list, and of any."""
     most_routes: int = 150_000
-    price_share: float = 0.15
+    price_share: float = 0.06
     """Share of the time limit that is kept for the prices of left-out jobs."""
 
     def __post_init__(self) -> None:
@@ -40,7 +41,7 @@ class Params:
             raise ValueError(f"Expected objective value or ratio, got {self.objective!r}.")
         if self.steps < 1 or self.cooling_turns < 1:
             raise ValueError("Expected steps >= 1 and cooling_turns >= 1.")
-        if self.choose_rounds < 1:
-            raise ValueError(f"Expected choose_rounds >= 1, got {self.choose_rounds}.")
+        if self.plan_rounds < 1:
+            raise ValueError(f"Expected plan_rounds >= 1, got {self.plan_rounds}.")
         if not 0 < self.cold_cents <= self.hot_cents:
             raise ValueError("Expected 0 < cold_cents <= hot_cents.")

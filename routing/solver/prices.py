@@ -59,10 +59,12 @@ class PriceFinder:
         return max(0, -(-lost // TICKS_PER_CENT))
 
     def _least_loss(self, job: int) -> int:
-        """Ticks between the best route of a class and its best route through the job, at least."""
+        """Ticks between the best route of a class and its best route through the job, at least.
+
+        What is no more than the gap says nothing, so it is not looked for.
+        """
         proved = 0
-        for cap in CAPS_CENTS:
-            ticks = cap * TICKS_PER_CENT
+        for ticks in (cap * TICKS_PER_CENT for cap in CAPS_CENTS if cap * TICKS_PER_CENT > self._gap):
             losses = [self._loss(g, pricing, job, ticks) for g, pricing in self._groups]
             known = [loss for loss in losses if loss is not None]
             if len(known) < len(losses):

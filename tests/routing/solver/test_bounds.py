@@ -31,9 +31,11 @@ def test_listing_without_a_choice_proves_nothing(monkeypatch: pytest.MonkeyPatch
     best = Optimiser(model, routes, 1, Params(most_choice=0), RoundLimit(30).started())
     monkeypatch.setattr(optimiser, "pack", lambda *_, **__: None)
     monkeypatch.setattr(best.search, "run", lambda *_: [])
-    monkeypatch.setattr(best, "_dive", lambda: None)
+    monkeypatch.setattr(best, "_find_plans", lambda: None)
+    listed = []
+    monkeypatch.setattr(best, "_choose_listed", lambda part, floor: listed.append(part))
     best.run(lambda: None)
-    assert best._listed is not None
+    assert listed
     assert not best.closed
     assert best.plain_bound >= most.value_cents * TICKS_PER_CENT
 

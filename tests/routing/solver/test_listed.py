@@ -27,9 +27,30 @@ def test_no_bound_is_below_the_best_choice_and_no_cut_or_shortening_loses_it(col
     listed = ListedRoutes(columns, SIZES, JOBS, ())
     for _ in range(6):
         assert listed.round(most - 1) >= most
-    left = pack(listed.columns, SIZES, cuts=listed.tight_cuts)
+    whole = listed.part(len(columns))
+    left = pack(whole.columns, SIZES, cuts=whole.cuts)
     assert left is not None
-    assert sum(listed.columns[i].ticks for i in left.chosen) == most
+    assert sum(whole.columns[i].ticks for i in left.chosen) == most
+
+
+@settings(max_examples=150, deadline=None)
+@given(
+    st.lists(ROUTES, min_size=1, max_size=40, unique_by=lambda c: (c.group, tuple(sorted(c.jobs)))),
+    st.integers(1, 20),
+)
+def test_only_a_part_of_the_list_beats_the_floor_of_that_part(columns: list[Column], size: int) -> None:
+    """The best choice is among the part, or worth no more than the floor."""
+    best = pack(columns, SIZES)
+    assert best is not None
+    most = sum(columns[i].ticks for i in best.chosen)
+    listed = ListedRoutes(columns, SIZES, JOBS, ())
+    for _ in range(3):
+        listed.round(most - 1)
+        part = listed.part(size)
+        if part.floor is None or most > part.floor:
+            left = pack(part.columns, SIZES, cuts=part.cuts, above=part.floor)
+            assert left is not None
+            assert sum(part.columns[i].ticks for i in left.chosen) == most
 
 
 def test_cuts_close_what_the_linear_program_leaves_open() -> None:
