@@ -86,7 +86,7 @@ class ColumnGeneration:
         self.keeps = ng_sets(model, day, NG_SIZE)
         self.offers = Offers(model.job_count)
         self._index: dict[tuple[int, tuple[int, ...]], int] = {}
-        self._master = Master(model.job_count, self.sizes)
+        self._master: Master[Cut] = Master(model.job_count, self.sizes)
         self._drawn = TOWARDS_BOUND
         self.fixed = frozenset(job for prefix in model.prefix for job in prefix)
         self.threads = ThreadPoolExecutor(len(os.sched_getaffinity(0)))

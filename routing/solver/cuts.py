@@ -30,6 +30,11 @@ class Cut:
     jobs: tuple[int, int, int]
     memory: frozenset[int]
 
+    @property
+    def most(self) -> int:
+        """How much all routes of a plan may use up together."""
+        return 1
+
     def share(self, route: Sequence[int]) -> int:
         """How often the route uses the cut up: pairs of visits that it remembers."""
         visits, pairs = 0, 0

@@ -12,18 +12,23 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .cuts import Cut, violated
+from .cuts import violated
 from .master import Column, Master, Prices
 from .model import Ints
 from .pricing import SLACK_TICKS
 from .pricing_kernel import Flags
+from .rank_one import RankOneCut, violated_rank_one
 
 MOST_TAKEN = 200
 """Routes that go from the list into the linear program at once."""
 MOST_LISTED_CUTS = 400
 MOST_NEW_LISTED_CUTS = 40
+MOST_NEW_WIDE_CUTS = 20
+"""Where fewer cuts over three rows are found, wider ones are looked for."""
+KEPT = 800
+"""So many of the best stay on the list even if they are ruled out, for plans that are worth less than asked for."""
 WORTH_NARROWING = 0.9
-LEAST_GAIN = 0.01
+LEAST_GAIN = 0.03
 """A bound that closes less of the gap than this share has stalled."""
 
 
@@ -32,8 +37,8 @@ class Part:
     """Routes of the list."""
 
     columns: list[Column]
-    cuts: list[Ints]
-    """How much each of them uses up of the cuts that had a price in the last round."""
+    cuts: list[tuple[Ints, int]]
+    """How much each of them uses up of the cuts that had a price in the last round, and how much all may."""
     floor: int | None
     """No plan with another listed route is worth more than these ticks; None where there is none."""
 
@@ -47,17 +52,21 @@ class ListedRoutes:
         self._sizes, self._fixed = sizes, fixed
         self._job_count, self._row_count = job_count, job_count + len(sizes)
         self._columns = [self._with_crew(column) for column in columns]
-        self._master = Master(self._row_count, sizes)
+        self._master: Master[RankOneCut] = Master(self._row_count, sizes)
+        self._cuts: list[RankOneCut] = []
         self._shares: list[Ints] = []
         self._priced: list[int] = []
-        self._here = 0
-        """The bound at the prices of the last round, and how far each route is below the best of its class at these."""
+        self._left, self._here = len(columns), 0
+        """Routes not ruled out, the bound at the prices of the last round, and how far below the best of its class each
+        route is at these.
+        """
         self._lost: Ints = np.zeros(len(columns), np.int64)
         self._arrange()
         self._taken = np.zeros(len(columns), np.bool_)
 
     def __len__(self) -> int:
-        return len(self._columns)
+        """Routes that a plan worth more than asked for may still hold."""
+        return self._left
 
     def part(self, most: int) -> "Part":
         """The routes that lose least at the prices of the last round, about so many."""
@@ -68,7 +77,7 @@ class ListedRoutes:
 
     def _part(self, kept: Flags, floor: int | None) -> "Part":
         columns = [self._without_crew(self._columns[i]) for i in np.flatnonzero(kept).tolist()]
-        return Part(columns, [self._shares[c][kept] for c in self._priced], floor)
+        return Part(columns, [(self._shares[c][kept], self._cuts[c].most) for c in self._priced], floor)
 
     def _with_crew(self, column: Column) -> Column:
         if self._sizes[column.group] > 1:
@@ -116,8 +125,9 @@ class ListedRoutes:
 
     def _bound_at(self, prices: Prices, won: Ints) -> int:
         """Lagrange's bound in whole ticks, as in `colgen`."""
-        total = int(prices.jobs.sum()) + int(prices.cuts.sum())
-        return total + int((self._most_of_class(won) * np.array(self._sizes)).sum())
+        due = sum(cut.most * int(price) for cut, price in zip(self._cuts, prices.cuts, strict=True))
+        most = int((self._most_of_class(won) * np.array(self._sizes)).sum())
+        return int(prices.jobs.sum()) + due + most
 
     def _most_of_class(self, won: Ints) -> Ints:
         most = np.zeros(len(self._sizes), np.int64)
@@ -125,8 +135,10 @@ class ListedRoutes:
         return most
 
     def _narrow(self, gap: int) -> None:
-        """Take off the list what no plan within the gap of the bound can hold at these prices."""
-        kept = self._lost <= gap
+        """Take off the list what no plan within the gap of the bound can hold at these prices, but for the best."""
+        self._left = int((self._lost <= gap).sum())
+        most = min(KEPT, len(self._lost)) - 1
+        kept = self._lost <= max(gap, int(np.partition(self._lost, most)[most]) if most >= 0 else 0)
         if kept.sum() >= WORTH_NARROWING * len(kept):
             return
         self._columns = [column for column, is_kept in zip(self._columns, kept.tolist(), strict=True) if is_kept]
@@ -135,15 +147,24 @@ class ListedRoutes:
         self._arrange()
 
     def _cut(self, prices: Prices) -> None:
+        """Cuts that hold three rows; where there are few, some that hold four or five."""
         routes = self._master.routes
         used = [(routes[i], share) for i, share in prices.used]
         most = min(MOST_NEW_LISTED_CUTS, MOST_LISTED_CUTS - len(self._shares))
-        everything = frozenset(range(self._row_count))
-        found = [Cut(cut.jobs, everything) for cut in violated(used, self._fixed, most)]
+        found = [RankOneCut(cut.jobs, (1, 1, 1), 2) for cut in violated(used, self._fixed, most)]
+        if len(found) < MOST_NEW_WIDE_CUTS:
+            found += violated_rank_one(used, self._fixed, MOST_NEW_WIDE_CUTS - len(found))
         for cut in found:
             self._master.cut(cut)
-            self._shares.append(np.isin(self._jobs, cut.jobs).sum(axis=1) // 2)
+            self._cuts.append(cut)
+            self._shares.append(self._share_of(cut))
         self.stalled |= not found
+
+    def _share_of(self, cut: RankOneCut) -> Ints:
+        """How much each route uses up of a cut."""
+        weight = np.zeros(self._row_count + 1, np.int64)
+        weight[list(cut.rows)] = cut.parts
+        return np.asarray(weight[self._jobs].sum(axis=1) // cut.whole)
 
     def _arrange(self) -> None:
         """The list as arrays; a row of jobs is filled up with one that costs nothing."""

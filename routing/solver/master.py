@@ -7,11 +7,11 @@ routes. Money goes in as dollars: in cents the simplex of OR-Tools was seen to e
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import timedelta
+from typing import Generic, Protocol, TypeVar
 
 import numpy as np
 from ortools.math_opt.python import mathopt
 
-from .cuts import Cut
 from .model import Ints
 from .money import TICKS_PER_CENT
 
@@ -48,8 +48,22 @@ class NoPrices(RuntimeError):
     """No linear programming engine gave an optimum."""
 
 
-class Master:
-    """The linear program, growing by columns."""
+class RowCut(Protocol):
+    """A row of the linear program that every choice of whole routes keeps."""
+
+    @property
+    def most(self) -> int:
+        """How much all routes of a plan may use up together."""
+
+    def share(self, route: Sequence[int]) -> int:
+        """How much a route uses up."""
+
+
+AnyCut = TypeVar("AnyCut", bound=RowCut)
+
+
+class Master(Generic[AnyCut]):
+    """The linear program, growing by columns and cuts."""
 
     def __init__(self, job_count: int, sizes: Sequence[int]):
         self._model = mathopt.Model()
@@ -59,7 +73,7 @@ class Master:
         self._columns: list[mathopt.Variable] = []
         self.routes: list[tuple[int, ...]] = []
         self._whole: list[int] = []
-        self._cuts: list[tuple[Cut, mathopt.LinearConstraint]] = []
+        self._cuts: list[tuple[AnyCut, mathopt.LinearConstraint]] = []
         self._cut_prices: Ints = np.zeros(0, np.int64)
         self._engine = self._fresh_engine()
 
@@ -79,12 +93,12 @@ class Master:
         self.routes.append(column.jobs)
 
     @property
-    def cuts(self) -> list[Cut]:
+    def cuts(self) -> list[AnyCut]:
         """The cuts in force."""
         return [cut for cut, _ in self._cuts]
 
-    def cut(self, cut: Cut) -> None:
-        row = self._model.add_linear_constraint(ub=1.0)
+    def cut(self, cut: AnyCut) -> None:
+        row = self._model.add_linear_constraint(ub=float(cut.most))
         for variable, route in zip(self._columns, self.routes, strict=True):
             if share := cut.share(route):
                 row.set_coefficient(variable, float(share))
@@ -158,15 +172,15 @@ def pack(
     columns: Sequence[Column],
     sizes: Sequence[int],
     *,
-    cuts: Sequence[Ints] = (),
+    cuts: Sequence[tuple[Ints, int]] = (),
     above: int | None = None,
     seconds: float = float("inf"),
     nodes: int | None = None,
 ) -> Packing | None:
     """The best choice of whole routes, or None where the engine found none in time.
 
-    `cuts`: how much each column uses up of a cut that no choice of whole routes breaks. Where only choices worth more
-    than `above` ticks count, that is soon proved to be none.
+    `cuts`: how much each column uses up of a cut that no choice of whole routes breaks, and how much all may. Where
+    only choices worth more than `above` ticks count, it is soon proved that there are none.
     """
     model = mathopt.Model()
     model.objective.is_maximize = True
@@ -182,11 +196,13 @@ def pack(
         most = 1 if row >= 0 else sizes[-1 - row]
         if len(members) > most:
             model.add_linear_constraint(mathopt.fast_sum(variables[i] for i in members) <= most)
-    for share in cuts:
+    for share, most in cuts:
         users = np.flatnonzero(share).tolist()
-        model.add_linear_constraint(mathopt.fast_sum(int(share[i]) * variables[i] for i in users) <= 1)
+        model.add_linear_constraint(mathopt.fast_sum(int(share[i]) * variables[i] for i in users) <= most)
     if above is not None:
-        model.add_linear_constraint(model.objective.as_linear_expression() >= above / TICKS_PER_DOLLAR)
+        least = above / TICKS_PER_DOLLAR
+        # Somewhat less, so that no choice is lost by the engine's tolerance.
+        model.add_linear_constraint(model.objective.as_linear_expression() >= least - 1e-4 - 1e-9 * abs(least))
     result = _solve_whole(model, seconds, nodes)
     if above is not None and result.termination.reason == mathopt.TerminationReason.INFEASIBLE:
         return Packing((), above, True)

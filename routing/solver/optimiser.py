@@ -144,16 +144,23 @@ class Optimiser:
         self._plans_at = self.pool.rounds + self._plan_rounds
 
     def _narrow(self) -> None:
-        """A bound and cuts from the list; a choice among its best where it is short, or cuts bring nothing more."""
+        """A bound and cuts from the list; choices among its best where little is left of it, or cuts bring no more."""
         listed = self._listed
         assert listed is not None
         floor = max(self._floor, self._to_beat)
         self._lower(max(floor, listed.round(floor)))
-        if not self.closed and (listed.stalled or len(listed) <= self.params.few_routes):
-            self._choose_listed(listed.part(self._part_size), floor)
+        if self.closed or not (listed.stalled or len(listed) <= self.params.few_routes):
+            return
+        if self._part_size == self.params.few_routes and floor > self._to_beat:
+            some = listed.part(self.params.some_routes)
+            self._pack(some.columns, self.params.choice_seconds, some.cuts)
+        if len(listed):
+            self._choose_listed(listed.part(self._part_size), max(floor, self._to_beat))
+        else:
+            self._listed = None
 
     def _choose_listed(self, part: Part, floor: int) -> None:
-        """The best choice from a part of the list; next time from twice as many, if that leaves anything open.
+        """The best choice above the floor from a part of the list; next time from twice as many, if that is not all.
 
         A list from which no choice can be made in time is given up.
         """
@@ -294,10 +301,10 @@ class Optimiser:
             if route
         ]
         others = self.pool.within(best.ticks - self._to_beat, self.params.most_choice)
-        self._pack(list(dict.fromkeys([*mine, *others])), self.params.choice_seconds)
+        self._pack(list(dict.fromkeys([*mine, *others])), self.params.quick_choice_seconds)
 
     def _pack(
-        self, columns: Sequence[Column], seconds: float, cuts: Sequence[Ints] = (), above: int | None = None
+        self, columns: Sequence[Column], seconds: float, cuts: Sequence[tuple[Ints, int]] = (), above: int | None = None
     ) -> Packing | None:
         """Take the best choice among the columns if it is better; None where none was found in time."""
         clocked = self._watch.seconds_left() < float("inf")

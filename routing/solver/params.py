@@ -21,11 +21,14 @@ class Params:
     cooling_turns: int = 10
     pack_seconds: float = 10.0
     """For the best choice among all routes within the gap, which is a proof."""
-    choice_seconds: float = 1.0
+    quick_choice_seconds: float = 1.0
     """For a good choice among the best routes known."""
     plan_rounds: int = 6
     """Rounds between two plans made from the prices; twice as many after each that was no better."""
     most_choice: int = 2_000
+    some_routes: int = 800
+    choice_seconds: float = 3.0
+    """For a good choice among so many of the best routes of a list, which may be worth less than its floor."""
     few_routes: int = 500
     """A list as short as this is left to the choice of whole routes; of a longer one its best, to begin with."""
     pack_nodes: int = 20_000

@@ -5,13 +5,15 @@ import random
 import numpy as np
 import pytest
 from hypothesis import given, settings
+from hypothesis import strategies as st
 from ortools.math_opt.python import mathopt
 
 from routing.solver import Params, Problem, RoundLimit, optimiser, parse_problem, solve
-from routing.solver.bounds_kernel import completion_bounds
+from routing.solver.bounds_kernel import LANES, _raise, completion_bounds
 from routing.solver.classes import ClassPricing, crew_classes
 from routing.solver.colgen import ng_sets
 from routing.solver.compiled import day_of
+from routing.solver.enumeration import Reach
 from routing.solver.finish import routes_value
 from routing.solver.model import build_model
 from routing.solver.money import TICKS_PER_CENT
@@ -119,3 +121,40 @@ def test_wages_by_the_minute_make_the_steps_smaller() -> None:
 def test_every_plan_is_worth_a_whole_number_of_steps(problem: Problem) -> None:
     model, routes = prepared(problem)
     assert routes_value(model, routes) % worth_step(day_of(model, model.gain)) == 0
+
+
+@settings(max_examples=200, deadline=None)
+@given(st.integers(0, 40), st.integers(-3, 50), st.integers(0, 60), st.integers(0, 2**32 - 1))
+def test_cells_are_raised_like_one_by_one(at: int, size: int, first: int, seed: int) -> None:
+    """What is asked for is raised, no cell is lowered, and nothing beyond the last whole lane is touched."""
+    rng = np.random.default_rng(seed)
+    window, cells = rng.integers(-9, 9, 120).astype(np.float32), rng.integers(-9, 9, 140).astype(np.float32)
+    raised = window.copy()
+    _raise(raised, at, cells, first, size, np.float32(2))
+    for t in range(size):
+        assert raised[at + t] == max(window[at + t], cells[first + t] - 2)
+    assert (raised >= window).all()
+    end = at + -(-max(0, size) // LANES) * LANES
+    assert (np.delete(raised, np.s_[at:end]) == np.delete(window, np.s_[at:end])).all()
+
+
+def test_the_first_prices_give_a_bound_of_some_worth() -> None:
+    """Before the linear program knows the routes that matter, the bound is a few per cent off, not a multiple."""
+    problem = parse_problem(realistic_day(DayKind("day", 40, 4, 3)))
+    model, routes = prepared(problem)
+    best = Optimiser(model, routes, 1, Params(), RoundLimit(3).started())
+    best.pool.round()
+    assert best.pool.best is not None
+    assert best.pool.best.ticks - best.bonus * int(model.must_do.sum()) <= 1.25 * routes_value(model, routes)
+
+
+def test_a_list_that_was_too_long_is_tried_on_half_the_gap_and_a_short_one_on_more() -> None:
+    reach = Reach(1_000, 4_000)
+    assert reach.within(800) == 800
+    reach.failed(800)
+    assert (reach.within(800), reach.labels) == (400, 2_000)
+    reach.made(400, 350)
+    assert (reach.within(5_000), reach.labels) == (800, 4_000)
+    assert reach.within(300) == 300
+    reach.made(300, 10**9)
+    assert (reach.within(5_000), reach.labels) == (4, 4_000)

@@ -5,6 +5,7 @@ from hypothesis import strategies as st
 
 from routing.solver.listed import ListedRoutes
 from routing.solver.master import Column, pack
+from routing.solver.rank_one import violated_rank_one
 
 JOBS = 9
 SIZES = [1, 1, 2]
@@ -65,3 +66,32 @@ def test_cuts_hold_crews_too() -> None:
     columns = [Column(0, (0,), 2_000_000), Column(0, (1,), 2_000_000), Column(1, (0, 1), 2_000_000)]
     listed = ListedRoutes(columns, [1, 1], 2, ())
     assert [listed.round(0), listed.round(0)] == [3_000_000, 2_000_000]
+
+
+def test_cuts_hold_five_jobs_where_three_do_not_help() -> None:
+    """Five jobs in a ring of pairs: by halves the program does all five pairs, and no three jobs are overused."""
+    ring = [(0, 1), (1, 2), (2, 3), (3, 4), (0, 4)]
+    listed = ListedRoutes([Column(0, pair, 2_000_000) for pair in ring], [3], 5, ())
+    assert [listed.round(0), listed.round(0)] == [5_000_000, 4_000_000]
+
+
+@settings(max_examples=200, deadline=None)
+@given(
+    st.lists(
+        st.tuples(
+            st.lists(st.integers(0, JOBS - 1), min_size=1, max_size=5, unique=True).map(tuple), st.floats(0.05, 0.95)
+        ),
+        min_size=1,
+        max_size=12,
+    ),
+    st.permutations(range(JOBS)),
+    st.lists(st.integers(1, JOBS - 1), max_size=4, unique=True).map(sorted),
+)
+def test_no_plan_breaks_a_wide_cut(
+    mixed: list[tuple[tuple[int, ...], float]], order: list[int], splits: list[int]
+) -> None:
+    """Whatever is found in whatever mixture: routes that share no row use up no more than they may."""
+    plan = [tuple(order[a:b]) for a, b in zip([0, *splits], [*splits, JOBS], strict=True)]
+    for cut in violated_rank_one(mixed, (), 20):
+        assert sum(cut.share(route) for route in plan) <= cut.most
+        assert sum(share * cut.share(route) for route, share in mixed) > cut.most
