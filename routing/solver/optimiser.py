@@ -334,11 +334,12 @@ class Optimiser:
         return routes
 
     def _lists_enough(self) -> bool:
-        """Whether the routes of all plans above a floor well below the bound can be listed, as far as one knows."""
+        """Whether the routes of all better plans can be listed, as far as one knows, or of those above a low floor."""
         best, bound = self.pool.best, self.bound
         assert best is not None
         assert bound is not None
-        return best.ticks - self._reached - self.value <= WORTH_LISTING * (bound - self.value)
+        floor = best.ticks - self._reached
+        return floor <= self._to_beat or floor - self.value <= WORTH_LISTING * (bound - self.value)
 
     @property
     def _reached(self) -> int:

@@ -146,7 +146,7 @@ def _optimised(model: Model, routes: Routes, seed: int, params: Params, watch: W
 
 
 class _Reporter:
-    """Turns the optimiser's state into plans, not too often."""
+    """Turns the optimiser's state into plans, not too often, but a proof at once."""
 
     def __init__(self, optimiser: "Optimiser", seed: int, watch: Watch, tell: OnProgress | None):
         self._optimiser, self._seed, self._watch, self._tell = optimiser, seed, watch, tell
@@ -155,7 +155,11 @@ class _Reporter:
     def turn(self) -> None:
         state = (self._optimiser.value, self._optimiser.bound)
         now = self._watch.seconds()
-        if self._tell and state != self._last[1:] and now - self._last[0] >= REPORT_EVERY_SECONDS:
+        if (
+            self._tell
+            and state != self._last[1:]
+            and (self._optimiser.closed or now - self._last[0] >= REPORT_EVERY_SECONDS)
+        ):
             self._last = (now, *state)
             self._tell(self.plan())
 

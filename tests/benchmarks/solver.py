@@ -2,7 +2,7 @@
 """How good the solver of a day is, beside three open solvers in the same run. Prints a table.
 
     python -m tests.benchmarks.solver [--quick] [--only days|week|replan|toptw|vrptw|pcvrptw] [--seconds S]
-                                      [--toptw FOLDER] [--pcvrptw FOLDER] [--limit N]
+                                      [--toptw FOLDER [--short-horizon]] [--pcvrptw FOLDER] [--limit N]
 
 Days of the trade are invented with fixed seeds, every feature mixed (see `solver_days`). For each day:
 value, bound, gap, seconds and peak memory of our solver, and the value of each peer, all timed and
@@ -54,6 +54,8 @@ class Run:
     short: Plan
     long: Plan
     first_seconds: float
+    searched_seconds: float
+    """Until the plan was proved, or time was over."""
     peers: dict[str, float]
 
     @property
@@ -65,21 +67,25 @@ def run_day(kind: DayKind, seconds: float, long_seconds: float) -> Run:
     from tests.benchmarks.solver_peers import PEERS, peer_plan
 
     problem = parse_problem(realistic_day(kind))
-    first: list[float] = []
-    started = time.monotonic()
-    short = _checked(
-        problem,
-        solve(
-            problem,
-            stop=TimeLimit(seconds),
-            on_progress=lambda plan: first.append(time.monotonic() - started),
-        ),
-    )
+    short, first, proved = _timed(problem, seconds)
     long = short
     if long_seconds > seconds and short.status != "optimal":
-        long = _checked(problem, solve(problem, stop=TimeLimit(long_seconds)))
+        long, _, proved = _timed(problem, long_seconds)
     peers = {name: _peer_value(problem, peer_plan(problem, peer, seconds)) for name, peer in PEERS.items()}
-    return Run(kind.name, short, long, first[0], peers)
+    return Run(kind.name, short, long, first, proved, peers)
+
+
+def _timed(problem: Problem, seconds: float) -> tuple[Plan, float, float]:
+    """The plan, seconds to the first valid one, and to the proof (or to the end); prices come after that."""
+    seen: list[tuple[float, bool]] = []
+    started = time.monotonic()
+    plan = solve(
+        problem,
+        stop=TimeLimit(seconds),
+        on_progress=lambda plan: seen.append((time.monotonic() - started, plan.status == "optimal")),
+    )
+    proved = [at for at, is_proved in seen if is_proved]
+    return _checked(problem, plan), seen[0][0], proved[0] if proved else plan.seconds
 
 
 def _checked(problem: Problem, plan: Plan) -> Plan:
@@ -102,7 +108,7 @@ def print_days(runs: Sequence[Run]) -> None:
         shares = " | ".join(f"{100 * run.peers[name] / run.best:.2f}" for name in peers)
         print(
             f"| {run.name} | {plan.value_cents / 100:,.2f} | {plan.upper_bound_cents / 100:,.2f} | "
-            f"{100 * plan.gap:.3f} | {plan.status} | {plan.seconds:.1f} | {run.first_seconds:.2f} | {shares} |"
+            f"{100 * plan.gap:.3f} | {plan.status} | {run.searched_seconds:.1f} | {run.first_seconds:.2f} | {shares} |"
         )
 
 
@@ -121,9 +127,11 @@ def day_misses(runs: Sequence[Run]) -> Iterator[str]:
         yield f"proved on {proved} of {len(runs)} days"
 
 
-def run_toptw(folder: Path, seconds: float, limit: int | None) -> list[str]:
+def run_toptw(folder: Path, seconds: float, limit: int | None, short_horizon: bool) -> list[str]:
     """Prints the table of the listed pairs (spread evenly where `limit` asks for fewer); the targets missed."""
     known = published_values(folder)
+    if short_horizon:
+        known = [value for value in known if value.proven and value.name.startswith(SHORT_HORIZON)]
     chosen = known if limit is None else known[:: -(-len(known) // limit)]
     print("\n| instance | routes | published | ours | bound | status | s |\n|---|---|---|---|---|---|---|")
     missed, short = [], []
@@ -165,6 +173,7 @@ def main(arguments: Sequence[str]) -> int:
     parser.add_argument("--only", choices=["days", "week", "replan", "toptw", "vrptw", "pcvrptw"])
     parser.add_argument("--seconds", type=float)
     parser.add_argument("--toptw", type=Path, default=os.environ.get("WALLDAY_TOPTW"))
+    parser.add_argument("--short-horizon", action="store_true", help="only the pairs that the targets are about")
     parser.add_argument("--pcvrptw", type=Path, default=os.environ.get("WALLDAY_PCVRPTW"))
     parser.add_argument("--limit", type=int, help="so many of the published instances only")
     options = parser.parse_args(arguments)
@@ -184,7 +193,7 @@ def main(arguments: Sequence[str]) -> int:
         misses += run_replans()
     if options.only in (None, "toptw") and not options.quick:
         if options.toptw:
-            misses += run_toptw(Path(options.toptw), options.seconds or 60.0, options.limit)
+            misses += run_toptw(Path(options.toptw), options.seconds or 60.0, options.limit, options.short_horizon)
         else:
             print("\nNo folder with the team orienteering files was given (--toptw): not run.")
     if options.only in (None, "vrptw") and options.toptw and not options.quick:
