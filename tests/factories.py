@@ -600,7 +600,7 @@ def make_estimate(**over: Any) -> Any:
         make_card()
     place = over.get("place") or make_chalky_house()
     job = over.get("job") or make_job(property=place, state="lead", lines=[{"service": _service("house_wash")}])
-    now, facts = over.get("now", MOMENT), place_facts(place=place)
+    now, facts = over.get("now", MOMENT), place_facts(place=place, job=job)
     calculation = estimate_reckon(
         place=facts,
         drive=DriveFacts(20, 9_000, "days", 4, "estimated (great circle)"),

@@ -69,6 +69,14 @@ def features_for(
     )
 
 
+def conditions_at(place: Property, job: Job | None = None) -> Conditions:
+    """Access and soil as somebody said them of ``job``, else of the newest other job at the property; else usual."""
+    jobs = sorted(place.jobs.values_list("pk", flat=True), reverse=True)
+    said = conditions_of(job_refs=jobs)
+    first = [job.pk] if job else []
+    return next((said[pk] for pk in [*first, *jobs] if pk in said), USUAL)
+
+
 def walls_of(property_ids: Iterable[int]) -> dict[int, list[Wall]]:
     """The walls of properties with their readings, two queries."""
     found: dict[int, list[Wall]] = {}
@@ -104,10 +112,12 @@ def property_forecast(
     on: date,
     quantity: int | None = None,
     crew_code: str = "",
-    access: str = Access.USUAL,
-    soil: str = Soil.USUAL,
+    access: str = "",
+    soil: str = "",
 ) -> MinutesForecast:
     """How long a service at a property would take on a day, by card and newest model.
+
+    Access and soil that are not given are those said of the newest job there (``conditions_at``).
 
     ``quantity`` in the unit of the service; for work on walls it defaults to the area of all of them. Raises NotFound
     for a property or service that is not known, Refused for a service on no card or a quantity that has to be given.
@@ -120,12 +130,13 @@ def property_forecast(
     many = quantity or (wall_sqft(property=place) if on_walls else 0)
     if not many:
         raise Refused(_("Give the quantity of %(service)s.") % {"service": service.name}, service=service.code)
+    said_access, said_soil = conditions_at(place)
     features = features_for(
         service,
         many,
         place=place,
         walls=walls_of([place.pk]).get(place.pk, []) if on_walls else (),
-        conditions=(Access(access), Soil(soil)),
+        conditions=(Access(access or said_access), Soil(soil or said_soil)),
         crew_code=crew_code,
         on=on,
     )

@@ -23,6 +23,7 @@ from pricing.estimates.inputs import EstimateChange, LineChange, OptionChange, W
 from pricing.estimates.models import Estimate, EstimateLine, SentEstimate
 from pricing.estimates.selectors import OptionView, estimate_get, estimate_list, option_views, sent_get
 from pricing.estimates.views.gathering import make, reckon, today_here
+from pricing.minutes.choices import AccessLevel, SoilLevel
 from shared import clock
 from shared.api_kit.etags import expected_version, with_etag
 from shared.api_kit.permissions import OfficeOnly
@@ -61,6 +62,10 @@ class ReckonInput(serializers.Serializer[Any]):
         help_text="Positions of lines, from 0; left out: what is not separate, then one separate line more each time",
     )
     tax_millionths = serializers.IntegerField(min_value=0, max_value=999_999, required=False, allow_null=True)
+    access = serializers.ChoiceField(
+        choices=AccessLevel.choices, required=False, help_text="Default: as said of the job, or of the last job here"
+    )
+    soil = serializers.ChoiceField(choices=SoilLevel.choices, required=False, help_text="Default: the same way")
 
     def validate_lines(self, lines: list[Any]) -> list[Any]:
         if len(lines) > MOST_LINES:
@@ -359,7 +364,15 @@ def _calculation(data: dict[str, Any]) -> Calculation:
             raise Refused("A wall of another property cannot be on this estimate.")
         chosen = tuple(walls[ref] for ref in line["walls"])
         wanted.append(WantedLine(line["service"], line.get("quantity"), chosen, line["separately"]))
-    return reckon(place, wanted, tax_millionths=data.get("tax_millionths"), options=data.get("options"))
+    return reckon(
+        place,
+        wanted,
+        tax_millionths=data.get("tax_millionths"),
+        options=data.get("options"),
+        job=data.get("job"),
+        access=data.get("access", ""),
+        soil=data.get("soil", ""),
+    )
 
 
 def _newest(row: Estimate) -> SentEstimate:

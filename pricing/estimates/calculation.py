@@ -58,6 +58,8 @@ class Calculation:
         return {
             "on": self.on.isoformat(),
             "property": self.place.property_ref,
+            "access": str(self.place.access),
+            "soil": str(self.place.soil),
             "target_cents_per_crew_hour": self.target.target_cents_per_crew_hour,
             "reserve_cents_per_crew_hour": self.target.reserve_cents_per_crew_hour,
             "drive_minutes": self.drive.minutes,

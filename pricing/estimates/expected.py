@@ -53,6 +53,8 @@ def line_expected(
         service_code=rate.service_code,
         quantity=quantity,
         storeys=place.storeys,
+        access=place.access,
+        soil=place.soil,
         chalk_reading=chalk_of(on_walls),
         material=material_of(on_walls),
     )

@@ -7,6 +7,7 @@ from django.utils.translation import gettext_lazy as _
 from pricing.catalogue.models import Service
 from pricing.estimates.choices import EstimateState, SentBy
 from pricing.estimates.inputs import EstimateChange, LineChange, OptionChange, PlaceFacts, WallFacts, WantedLine
+from pricing.minutes.choices import AccessLevel, SoilLevel
 from shared.web.forms import MoneyField, PercentField
 
 
@@ -74,6 +75,10 @@ def wanted_formset(facts: PlaceFacts, *, data: Any = None, suggested: Sequence[W
 
 
 class NewEstimateForm(forms.Form):
+    """The rest of a new estimate; access and soil left out are as they were said before."""
+
+    access = forms.ChoiceField(label=_("Access"), choices=AccessLevel.choices, required=False)
+    soil = forms.ChoiceField(label=_("Soil"), choices=SoilLevel.choices, required=False)
     valid_until = day_field(label=_("Good until"), required=False, help_text=_("Empty: thirty days"))
     tax_millionths = PercentField(
         label=_("Tax, percent"), required=False, help_text=_("Empty: no tax is reckoned, and the estimate says so")

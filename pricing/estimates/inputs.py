@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date
 
+from pricing.catalogue.domain import Access, Soil
 from pricing.catalogue.models import Service
 
 FOLDER = "estimates"  # below MEDIA_ROOT: the printed PDFs
@@ -23,7 +24,7 @@ class WallFacts:
 
 @dataclass(frozen=True, slots=True)
 class PlaceFacts:
-    """The property and its customer as they are printed and reckoned with."""
+    """The property and its customer as they are printed and reckoned with; `access` and `soil` as somebody said."""
 
     property_ref: int
     address: str
@@ -32,6 +33,8 @@ class PlaceFacts:
     storeys: int
     year_built: int | None = None
     walls: tuple[WallFacts, ...] = ()
+    access: Access = Access.USUAL
+    soil: Soil = Soil.USUAL
 
 
 @dataclass(frozen=True, slots=True)

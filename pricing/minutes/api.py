@@ -31,8 +31,10 @@ class ForecastQuery(serializers.Serializer[Any]):
         min_value=1, max_value=1_000_000, required=False, help_text="In the service's unit; default: of the walls"
     )
     crew_code = serializers.SlugField(default="", help_text="Default: any crew")
-    access = serializers.ChoiceField(choices=AccessLevel.choices, default=AccessLevel.USUAL)
-    soil = serializers.ChoiceField(choices=SoilLevel.choices, default=SoilLevel.USUAL)
+    access = serializers.ChoiceField(
+        choices=AccessLevel.choices, required=False, help_text="Default: as said of the last job"
+    )
+    soil = serializers.ChoiceField(choices=SoilLevel.choices, required=False, help_text="Default: the same way")
     on = serializers.DateField(required=False, help_text="Day of the work, for the season; default: today")
 
 

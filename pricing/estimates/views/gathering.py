@@ -2,6 +2,7 @@
 to properties, jobs and routes."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from datetime import date
 from typing import Any
 
@@ -9,15 +10,18 @@ from django.db import transaction
 
 from jobs.customers.models import Property
 from jobs.walkthroughs.selectors.places import place_facts
+from jobs.work.minutes import USUAL, conditions_at
 from jobs.work.models import Job
 from jobs.work.selectors import job_get
-from jobs.work.services import NewLine, job_create
+from jobs.work.services import NewLine, job_conditions_set, job_create
 from pricing.catalogue.choices import Unit
+from pricing.catalogue.domain import Access, Soil
 from pricing.catalogue.models import Service
 from pricing.estimates.calculation import Calculation, estimate_reckon
 from pricing.estimates.inputs import PlaceFacts, WallFacts, WantedLine
 from pricing.estimates.models import Estimate
 from pricing.estimates.services import estimate_create
+from pricing.minutes.selectors import conditions_of
 from routing.plans.selectors.insertion import drive_share_at
 from shared import clock
 from shared.company.selectors import company_get
@@ -37,11 +41,15 @@ def reckon(
     *,
     tax_millionths: int | None,
     options: Sequence[Sequence[int]] | None = None,
+    job: Job | None = None,
+    access: str = "",
+    soil: str = "",
 ) -> Calculation:
-    """The calculation for a property as of today. Raises Refused, NoTargetYet."""
-    today = today_here()
+    """The calculation for a property as of today. Access and soil that are not given are those said of the job, or of
+    the newest job at the property. Raises Refused, NoTargetYet."""
+    today, facts = today_here(), place_facts(place=place, job=job)
     return estimate_reckon(
-        place=place_facts(place=place),
+        place=replace(facts, access=Access(access or facts.access), soil=Soil(soil or facts.soil)),
         drive=drive_share_at(place=place, today=today),
         wanted=wanted,
         on=today,
@@ -54,13 +62,24 @@ def reckon(
 def make(
     place: Property, calculation: Calculation, *, job: Job | None, actor: Any, valid_until: date | None, note: str = ""
 ) -> Estimate:
-    """Store a calculation for a lead, or for a new one at the property where `job` is None or past being estimated."""
+    """Store a calculation for a lead, or for a new one at the property where `job` is None or past being estimated.
+
+    What it took access and soil to be is then said of that job too, so that its minutes are learnt by it.
+    """
     now = clock.now()
     if job is None or job.state not in MAY_BE_ESTIMATED:
         job = _new_lead(place, calculation, job, actor)
+    _conditions_keep(job, calculation.place, actor)
     return estimate_create(
         calculation=calculation, job_ref=job.pk, now=now, valid_until=valid_until, note=note, actor=actor
     )
+
+
+def _conditions_keep(job: Job, facts: PlaceFacts, actor: Any) -> None:
+    found, own = (facts.access, facts.soil), conditions_of(job_refs=[job.pk]).get(job.pk)
+    nobody_said = own is None and found == conditions_at(job.property) == USUAL
+    if found != own and not nobody_said:
+        job_conditions_set(job=job, access=facts.access, soil=facts.soil, actor=actor)
 
 
 def _new_lead(place: Property, calculation: Calculation, found_on: Job | None, actor: Any) -> Job:

@@ -83,9 +83,9 @@ def new_for_property(request: HttpRequest, property_id: int) -> HttpResponse:
 
 
 def _new(request: HttpRequest, place: Property, job: Job | None) -> HttpResponse:
-    facts = place_facts(place=place)
+    facts = place_facts(place=place, job=job)
     if request.method == "GET":
-        form = NewEstimateForm(initial={"tax_millionths": last_tax()})
+        form = NewEstimateForm(initial={"tax_millionths": last_tax(), "access": facts.access, "soil": facts.soil})
         return _new_page(request, place, job, form, wanted_formset(facts, suggested=suggested(place, facts, job)))
     form, lines = NewEstimateForm(request.POST), wanted_formset(facts, data=request.POST)
     if not (form.is_valid() and lines.is_valid()):
@@ -93,7 +93,12 @@ def _new(request: HttpRequest, place: Property, job: Job | None) -> HttpResponse
     data = form.cleaned_data
     try:
         calculation = reckon(
-            place, [line.wanted for line in lines if line.wanted], tax_millionths=data["tax_millionths"]
+            place,
+            [line.wanted for line in lines if line.wanted],
+            tax_millionths=data["tax_millionths"],
+            job=job,
+            access=data["access"],
+            soil=data["soil"],
         )
         estimate = make(
             place, calculation, job=job, actor=request.user, valid_until=data["valid_until"], note=data["note"]

@@ -75,7 +75,7 @@ def _chalky_lead(today: date) -> Job:
 
 
 def _made(job: Job, on: date, good_for: int, office: User | None) -> Estimate:
-    facts = place_facts(place=job.property)
+    facts = place_facts(place=job.property, job=job)
     calculation = estimate_reckon(
         place=facts,
         drive=drive_share_at(place=job.property, today=on),

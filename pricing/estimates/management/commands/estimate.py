@@ -12,6 +12,7 @@ from pricing.estimates.calculation import Calculation
 from pricing.estimates.inputs import WantedLine
 from pricing.estimates.selectors import estimate_list, option_views
 from pricing.estimates.views.gathering import reckon, suggested
+from pricing.minutes.choices import AccessLevel, SoilLevel
 from shared.company.selectors import company_get
 from shared.errors import WalldayError
 from shared.money import format_cents
@@ -36,6 +37,8 @@ class Command(BaseCommand):
             help="services; +CODE is offered separately; none: what is usually offered there",
         )
         parser.add_argument("--tax-percent", type=float, help="tax rate; default: none is reckoned")
+        parser.add_argument("--access", choices=AccessLevel.values, default="", help="default: as said of the last job")
+        parser.add_argument("--soil", choices=SoilLevel.values, default="", help="default: the same way")
         parser.add_argument("--json", action="store_true", help="one JSON object instead of the text")
         parser.add_argument("--export", action="store_true", help="every option of every estimate as CSV")
 
@@ -51,7 +54,11 @@ class Command(BaseCommand):
         try:
             place = property_get(pk=options["property"])
             found = reckon(
-                place, _wanted(place, options["services"]), tax_millionths=None if tax is None else round(tax * 10_000)
+                place,
+                _wanted(place, options["services"]),
+                tax_millionths=None if tax is None else round(tax * 10_000),
+                access=options["access"],
+                soil=options["soil"],
             )
         except WalldayError as error:
             raise CommandError(error.message) from error
@@ -96,6 +103,7 @@ def _as_text(found: Calculation) -> str:
 
     lines = [
         f"{found.place.address}, {found.on}",
+        f"{AccessLevel(found.place.access).label}, {SoilLevel(found.place.soil).label}",
         f"Target {money(found.target.target_cents_per_crew_hour)}, "
         f"reserve {money(found.target.reserve_cents_per_crew_hour)} per crew-hour",
         f"Share of driving {hours_words(found.drive.minutes)} ({found.drive.basis}, {found.drive.days} days)",

@@ -24,8 +24,8 @@ class Command(BaseCommand):
         parser.add_argument("service_code", metavar="SERVICE", help="its code")
         parser.add_argument("--quantity", type=int, help="in the unit of the service; default: of all walls")
         parser.add_argument("--crew", dest="crew_code", default="", help="its code; default: any crew")
-        parser.add_argument("--access", choices=AccessLevel.values, default=AccessLevel.USUAL.value)
-        parser.add_argument("--soil", choices=SoilLevel.values, default=SoilLevel.USUAL.value)
+        parser.add_argument("--access", choices=AccessLevel.values, default="", help="default: as said of the last job")
+        parser.add_argument("--soil", choices=SoilLevel.values, default="", help="default: the same way")
         parser.add_argument("--on", type=date.fromisoformat, metavar="YYYY-MM-DD", help="default: today")
         parser.add_argument("--json", action="store_true", help="one JSON object instead of the text")
 
