@@ -21,6 +21,7 @@ PAGES = [
     "jobs.work.urls",
     "jobs.chalking.urls",
     "jobs.reminders.urls",
+    "routing.roads.urls",
     "routing.plans.urls",
     "routing.dispatch.urls",
 ]

@@ -10,9 +10,17 @@ from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework import serializers
 from rest_framework.decorators import api_view, permission_classes
 from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.views import APIView
 
 from routing.roads.domain.background import FARTHEST, NEAREST, Box
+from routing.roads.domain.speeds import MOST_HOURS, HourClass
+from routing.roads.models import LAST_MINUTE, PERCENTS, TrafficHours
+from routing.roads.selectors import traffic_hours, traffic_is_default, traffic_table
+from routing.roads.services.traffic import traffic_hours_restore, traffic_hours_set
+from shared.api_kit.etags import expected_version, with_etag
 from shared.api_kit.permissions import SignedIn
+from shared.api_kit.schema import IF_MATCH
 
 GEOJSON = "application/geo+json"
 AN_HOUR = "private, max-age=3600"
@@ -56,4 +64,77 @@ def background(request: Request) -> HttpResponse:
     return HttpResponse(body, content_type=GEOJSON, headers={"Cache-Control": AN_HOUR})
 
 
-urlpatterns = [path("roads/background/", background, name="api_roads_background")]
+class HoursRow(serializers.ModelSerializer[TrafficHours]):
+    """Hours with like traffic: speeds in percent of the free ones."""
+
+    from_minute = serializers.IntegerField(
+        min_value=0, max_value=LAST_MINUTE, help_text="minutes after local midnight; they end where the next ones begin"
+    )
+
+    class Meta:
+        model = TrafficHours
+        fields = ("name", "from_minute", *PERCENTS)
+        extra_kwargs = {name: {"required": True} for name in PERCENTS}  # noqa: RUF012
+
+
+class TrafficInput(serializers.Serializer[Any]):
+    hours = HoursRow(many=True, max_length=MOST_HOURS)
+
+
+class TrafficOutput(TrafficInput):
+    is_default = serializers.BooleanField(help_text="Starting values: common practice, no source")
+
+
+class Traffic(APIView):
+    """The owner's table of speeds by hour and class of road."""
+
+    @extend_schema(operation_id="traffic_hours", summary="Speed that traffic leaves", responses=TrafficOutput)
+    def get(self, request: Request) -> Response:
+        return _traffic()
+
+    @extend_schema(
+        operation_id="traffic_hours_set",
+        summary="Put another table of traffic hours in place",
+        description="Plans that are made from then on use it; those that are made stay as they are.",
+        parameters=[IF_MATCH],
+        request=TrafficInput,
+        responses=TrafficOutput,
+    )
+    def put(self, request: Request) -> Response:
+        version = expected_version(request, traffic_table())
+        body = TrafficInput(data=request.data)
+        body.is_valid(raise_exception=True)
+        hours = [_hour_class(row) for row in body.validated_data["hours"]]
+        traffic_hours_set(hours=hours, seen_version=version, actor=request.user)
+        return _traffic()
+
+    @extend_schema(
+        operation_id="traffic_hours_restore",
+        summary="Back to the starting values",
+        parameters=[IF_MATCH],
+        responses=TrafficOutput,
+    )
+    def delete(self, request: Request) -> Response:
+        version = expected_version(request, traffic_table())
+        traffic_hours_restore(seen_version=version, actor=request.user)
+        return _traffic()
+
+
+def _hour_class(row: dict[str, Any]) -> HourClass:
+    motorway, main, street, last_mile = (row[name] for name in PERCENTS)
+    return HourClass(row["name"], row["from_minute"], (motorway, main, street, last_mile))
+
+
+def _traffic() -> Response:
+    hours = [
+        {"name": hour.name, "from_minute": hour.from_minute, **dict(zip(PERCENTS, hour.percent, strict=True))}
+        for hour in traffic_hours()
+    ]
+    answer = Response(TrafficOutput({"is_default": traffic_is_default(), "hours": hours}).data)
+    return with_etag(answer, traffic_table())
+
+
+urlpatterns = [
+    path("roads/background/", background, name="api_roads_background"),
+    path("roads/traffic-hours/", Traffic.as_view(), name="api_traffic_hours"),
+]

@@ -6,6 +6,9 @@ from django.utils.translation import gettext_lazy as _
 
 LAST_MINUTE = 1439
 LEAST_PERCENT, MOST_PERCENT = 10, 150
+PERCENTS = ("motorway_percent", "main_percent", "street_percent", "last_mile_percent")
+"""Columns of TrafficHours in the order of routing.roads.domain.speeds.GROUPS."""
+THE_TABLE = 1  # the key of the one row of TrafficTable
 
 
 class RoadMap(models.Model):
@@ -43,6 +46,15 @@ def percent_field(text: Any) -> models.PositiveSmallIntegerField:
     )
 
 
+class TrafficTable(models.Model):
+    """The one row that counts the changes of the traffic hours, so that two people do not overwrite each other."""
+
+    version = models.PositiveIntegerField(default=1)
+
+    def __str__(self) -> str:
+        return f"traffic hours, version {self.version}"
+
+
 class TrafficHours(models.Model):
     """Hours of a working day with like traffic, from a minute of the day to where the next ones begin."""
 
@@ -70,7 +82,7 @@ class TrafficHours(models.Model):
                     name=f"roads_{name}_range",
                     violation_error_message=_("A speed is 10 to 150 percent of the free one."),
                 )
-                for name in ("motorway_percent", "main_percent", "street_percent", "last_mile_percent")
+                for name in PERCENTS
             ),
         ]
 

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from routing.roads.domain.speeds import DEFAULT_HOURS, FREE, HourClass, hour_class_at
-from routing.roads.models import RoadMap, TrafficHours
+from routing.roads.models import THE_TABLE, RoadMap, TrafficHours, TrafficTable
 
 SATURDAY = 5
 NOON = 720
@@ -37,17 +37,25 @@ def road_map_current() -> RoadMap | None:
     return RoadMap.objects.filter(is_current=True).first()
 
 
+def traffic_table() -> TrafficTable:
+    """The row that counts the changes of the owner's table; its first version where nothing was changed yet."""
+    return TrafficTable.objects.filter(pk=THE_TABLE).first() or TrafficTable(pk=THE_TABLE)
+
+
+def traffic_is_default() -> bool:
+    """Whether the starting values are in use: the owner has no table."""
+    return not TrafficHours.objects.exists()
+
+
 def traffic_hours() -> tuple[HourClass, ...]:
     """The owner's table of speeds, or the starting values where it is empty."""
-    rows = tuple(
-        HourClass(
-            row.name,
-            row.from_minute,
-            (row.motorway_percent, row.main_percent, row.street_percent, row.last_mile_percent),
-        )
-        for row in TrafficHours.objects.all()
-    )
+    rows = tuple(_hour_class(row) for row in TrafficHours.objects.all())
     return rows or DEFAULT_HOURS
+
+
+def _hour_class(row: TrafficHours) -> HourClass:
+    percent = (row.motorway_percent, row.main_percent, row.street_percent, row.last_mile_percent)
+    return HourClass(row.name, row.from_minute, percent)
 
 
 def drive_speeds(hours: DriveHours) -> DriveSpeeds:

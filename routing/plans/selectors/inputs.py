@@ -35,8 +35,8 @@ from routing.plans.models import Crew, DayPlan, LeftOut, Stop, Yard
 from routing.plans.selectors.hours import real_minute
 from routing.plans.selectors.learning import learnt_factors
 from routing.plans.selectors.shifts import crews_on_shift
+from routing.plans.selectors.traffic import drive_hours
 from routing.roads.domain import NO_STREET, NO_WAY_BACK, NO_WAY_TO, DriveTable
-from routing.roads.selectors import DriveHours
 from routing.roads.services import drive_table
 from routing.solver import Problem
 from shared import clock
@@ -108,7 +108,7 @@ def day_problem(
         rows, away=rows.away | others, is_under_way=rows.is_under_way or (rest_of_day and today == work_date)
     )
     facts = _facts(rows, yard, work_date, present, moment)
-    hours = _drive_hours(facts, work_date)
+    hours = drive_hours(facts.crews, work_date)
     table = scaled(
         drive_table([(place.latitude, place.longitude) for place in places_of(facts)], hours=hours),
         learnt_factors(yard, hours),
@@ -177,14 +177,6 @@ def _facts(rows: _Rows, yard: Yard, work_date: date, present: _Present, moment: 
         reserve_cents_per_crew_hour=_reserve(work_date),
         now_minute=clock.minute_of(moment, work_date, yard.timezone) if rows.is_under_way else None,
     )
-
-
-def _drive_hours(facts: DayFacts, work_date: date) -> DriveHours | None:
-    """Out when the first crew starts, back when the last one ends, between places in the middle of that."""
-    if not facts.crews:
-        return None
-    leaving, returning = min(crew.shift[0] for crew in facts.crews), max(crew.shift[1] for crew in facts.crews)
-    return DriveHours(work_date, leaving, (leaving + returning) // 2, returning)
 
 
 def _present(yard: Yard, work_date: date) -> _Present:

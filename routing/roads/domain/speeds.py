@@ -6,7 +6,9 @@ without a duration are our choice, no source. SERVICE_KMH, SURFACE_KMH, SMOOTHNE
 choice, no source, in the order in which open routing profiles rank them.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from enum import StrEnum
 
 LINK_SHARE = 0.75
 MOST_KMH = 130.0  # "none": the speed that German law recommends where no limit is set (verified: no; from memory)
@@ -51,6 +53,10 @@ GROUP_BY_CLASS = tuple(-1 if name == "ferry" else _GROUP_OF.get(name, 2) for nam
 """The group of each class number; -1 for ferries, which keep their timetable."""
 
 
+MOST_HOURS = 24
+LONGEST_NAME = 40
+
+
 @dataclass(frozen=True, slots=True)
 class HourClass:
     """Hours of a working day with like traffic.
@@ -64,6 +70,8 @@ class HourClass:
     percent: tuple[int, int, int, int]
 
     def __post_init__(self) -> None:
+        if not 0 < len(self.name) <= LONGEST_NAME:
+            raise ValueError(f"name must have 1 to {LONGEST_NAME} letters, has {len(self.name)}")
         if not 0 <= self.from_minute < 1440:
             raise ValueError(f"from_minute must lie within the day, is {self.from_minute}")
         if any(not 10 <= share <= 150 for share in self.percent):
@@ -73,6 +81,32 @@ class HourClass:
     def key(self) -> str:
         """Names the speeds, not the hours: classes with the same percents share what was computed."""
         return "-".join(map(str, self.percent))
+
+
+class TableFault(StrEnum):
+    """Why hours make no table; the words are those of the pages."""
+
+    EMPTY = "empty"
+    TOO_MANY = "too many"
+    SAME_NAME = "same name"
+    SAME_BEGINNING = "same beginning"
+
+
+def table_fault(hours: Sequence[HourClass]) -> tuple[TableFault, HourClass | None] | None:
+    """What keeps the hours from being a table, with the one that is too much; None where nothing does."""
+    if not hours:
+        return TableFault.EMPTY, None
+    if len(hours) > MOST_HOURS:
+        return TableFault.TOO_MANY, hours[MOST_HOURS]
+    names, beginnings = set(), set()
+    for hour in hours:
+        if hour.name.casefold() in names:
+            return TableFault.SAME_NAME, hour
+        if hour.from_minute in beginnings:
+            return TableFault.SAME_BEGINNING, hour
+        names.add(hour.name.casefold())
+        beginnings.add(hour.from_minute)
+    return None
 
 
 FREE = HourClass("free", 0, (100, 100, 100, 100))
