@@ -68,7 +68,7 @@ class ClassPricing:
         self.grain = max(1, min(coarsest, least))
         fits = (span + 1) // self.grain <= MOST_STEPS
         self.bounded = fits and least >= 1 and len(group.jobs) > 0
-        self.sharpness = 2
+        self.sharpness = 1
         """Size of the ng-sets of the completion bounds."""
         self.kinds = np.zeros(0, np.int64)
         """Capacities that pricing watches: those that a route has been found to break."""

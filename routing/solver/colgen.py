@@ -32,7 +32,7 @@ from .pricing_kernel import CutPrices, Flags, Words
 
 NG_SIZE = 8
 MOST_NEW = 40
-ALMOST_WHOLE = 0.9
+ALMOST_WHOLE = 0.8
 OFFER_TURNS = 3
 MOST_OFFERED = 100
 """Routes of annealing that go into the linear program at once."""
@@ -201,10 +201,15 @@ class ColumnGeneration:
             for route, worth in priced.routes:
                 self.add(g, route, worth + at.due(route))
 
+    @property
+    def cyclic(self) -> list[Column]:
+        """The routes with cycles in the linear program's solution."""
+        assert self.prices is not None
+        return [self.columns[i] for i, _ in self.prices.used if not self.columns[i].elementary]
+
     def break_cycles(self) -> bool:
         """Forbid the cycles of the routes in the linear program; False if it uses none."""
-        assert self.prices is not None
-        cyclic = [self.columns[i] for i, _ in self.prices.used if not self.columns[i].elementary]
+        cyclic = self.cyclic
         before = self.keeps.copy()
         for column in cyclic:
             remember(self.keeps, column.jobs)

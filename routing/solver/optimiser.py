@@ -83,6 +83,7 @@ class Optimiser:
         self._cooled, self._cooling = 0, params.cooling_turns
         self._settled = False
         """Whether better routes would change the linear program so little that it is time for a list, or for cuts."""
+        self._tightened = 0
         self._plans_at, self._plan_rounds = 0, params.plan_rounds
         self._comparing = threading.Lock()
         self._chosen: Routes | None = None
@@ -125,8 +126,10 @@ class Optimiser:
 
     def _turn(self) -> None:
         """Prices and a bound, without cycles or with cuts where the program had settled; now and then a plan."""
-        if self._settled and not self.pool.break_cycles():
-            self.pool.cut()
+        if self._settled:
+            self._tightened += 1
+            if not self.pool.break_cycles():
+                self.pool.cut()
         more = self._price()
         self._settled = self.pool.best is not None and (not more or self._settles(SETTLED))
         if self.pool.best is not None and self.pool.rounds >= self._plans_at:
@@ -334,10 +337,15 @@ class Optimiser:
         return routes
 
     def _lists_enough(self) -> bool:
-        """Whether the routes of all better plans can be listed, as far as one knows, or of those above a low floor."""
+        """Whether the routes of all better plans can be listed, as far as one knows, or of those above a low floor.
+
+        While cycles keep the bound high a list would be long, so some are broken first.
+        """
         best, bound = self.pool.best, self.bound
         assert best is not None
         assert bound is not None
+        if self._tightened < self.params.first_breaks and self.pool.cyclic:
+            return False
         floor = best.ticks - self._reached
         return floor <= self._to_beat or floor - self.value <= WORTH_LISTING * (bound - self.value)
 

@@ -21,7 +21,7 @@ class Params:
     cooling_turns: int = 10
     pack_seconds: float = 10.0
     """For the best choice among all routes within the gap, which is a proof."""
-    quick_choice_seconds: float = 1.0
+    quick_choice_seconds: float = 0.5
     """For a good choice among the best routes known."""
     plan_rounds: int = 6
     """Rounds between two plans made from the prices; twice as many after each that was no better."""
@@ -32,6 +32,8 @@ class Params:
     few_routes: int = 500
     """A list as short as this is left to the choice of whole routes; of a longer one its best, to begin with."""
     pack_nodes: int = 20_000
+    first_breaks: int = 4
+    """How often cycles are broken before the first list."""
     first_labels: int = 50_000
     most_labels: int = 1_000_000
     """Partial routes of the first attempt at a list, and of any."""
