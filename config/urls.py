@@ -27,6 +27,7 @@ PAGES = [
 ]
 APIS = [
     "shared.outbox.api",
+    "pricing.catalogue.api",
     "pricing.estimates.api",
     "pricing.minutes.api",
     "pricing.earnings.api",

@@ -62,6 +62,11 @@ def ml_from_us_gallons(gallons: float) -> int:
     return round_half_up(gallons * ML_PER_US_GALLON)
 
 
+def cents_for_volume(cents_per_gallon: int, volume_ml: int) -> Fraction:
+    """What a volume costs at a price for the US gallon; exact, to be rounded once with what else is summed."""
+    return Fraction(cents_per_gallon * volume_ml) / Fraction(str(ML_PER_US_GALLON))
+
+
 def litres_up(volume_ml: int) -> int:
     """Whole litres that hold a volume."""
     return -(-volume_ml // 1000)

@@ -1,6 +1,6 @@
 from django.contrib import admin
 
-from pricing.catalogue.models import HourlyTarget, Rate, RateCard, Service, Skill
+from pricing.catalogue.models import HourlyTarget, RateCard, Service, Skill
 from shared.events.admin import LookOnlyAdmin
 
 
@@ -15,15 +15,11 @@ class ServiceAdmin(admin.ModelAdmin):
     filter_horizontal = ("skills",)
 
 
-class RateInline(admin.TabularInline):
-    model = Rate
-    extra = 0
-
-
 @admin.register(RateCard)
-class RateCardAdmin(admin.ModelAdmin):
-    list_display = ("effective_from", "note")
-    inlines = (RateInline,)
+class RateCardAdmin(LookOnlyAdmin):
+    """To look at; cards are written as drafts on the rates page and stay as they are once in force."""
+
+    list_display = ("effective_from", "note", "is_draft")
 
 
 @admin.register(HourlyTarget)

@@ -7,7 +7,7 @@ data sheet, local codes and licensed practice come first.
 
 from dataclasses import dataclass, field
 
-from pricing.catalogue.choices import Unit
+from pricing.catalogue.choices import FactorOf, Unit
 
 TARGET_CENTS_PER_CREW_HOUR = 175_00
 RESERVE_CENTS_PER_CREW_HOUR = 110_00
@@ -18,6 +18,26 @@ SKILLS = {
     "pure_water": "Pure-water pole",
     "surface_cleaner": "Surface cleaner",
 }
+
+
+# Cents per US gallon as bought.
+MATERIALS = {
+    "Hypochlorite stock": 4_00,
+    "Surfactant": 25_00,
+    "Chalk cleaner": 20_00,
+    "Brightener": 18_00,
+}
+# Percent of the usual minutes, for every service; levels that are not listed take the usual minutes.
+FACTORS = {
+    (FactorOf.STOREYS, "3"): 125,
+    (FactorOf.STOREYS, "4"): 150,
+    (FactorOf.ACCESS, "easy"): 95,
+    (FactorOf.ACCESS, "tight"): 120,
+    (FactorOf.SOIL, "light"): 95,
+    (FactorOf.SOIL, "heavy"): 120,
+}
+# For services that take chalk off: bad chalk is brushed by hand, which takes about half as long again.
+CHALK_FACTORS = {(FactorOf.CHALK, "4"): 130, (FactorOf.CHALK, "5"): 160}
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +58,11 @@ class DefaultService:
     cautions: tuple[str, ...]
     skills: tuple[str, ...] = field(default=())
     removes_chalk: bool = False
+    volumes_ml_per_100_units: tuple[tuple[str, int], ...] = ()  # of MATERIALS
+
+    @property
+    def factors(self) -> dict[tuple[FactorOf, str], int]:
+        return {**FACTORS, **CHALK_FACTORS} if self.removes_chalk else FACTORS
 
     @property
     def needs_walkthrough(self) -> bool:
@@ -48,32 +73,35 @@ class DefaultService:
 SERVICES = (
     DefaultService(
         "house_wash", "House wash", "Lavado de casa", Unit.WALL_SQFT, 12,
-        26_00, 250_00, 1_20, 20, 1600, 1200,
+        26_00, 250_00, 20, 20, 1600, 1200,
         (
             "Look for chalk with the finger test before any water flows.",
             "Low pressure only; never a pressure wand on chalked vinyl.",
             "Cover outlets, shut windows, water the plants before, during and after.",
             "Keep clear of the power drop.",
         ),
+        volumes_ml_per_100_units=(("Hypochlorite stock", 700), ("Surfactant", 40)),
     ),
     DefaultService(
         "chalk_removal", "Chalk removal", "Eliminación de tizado", Unit.WALL_SQFT, 48,
-        125_00, 250_00, 6_00, 20, 200, 120,
+        125_00, 250_00, 72, 20, 200, 120,
         (
             "Test spot first; small sections; never let the cleaner dry.",
             "Gloves and goggles: the cleaner is caustic.",
             "Never an acid where hypochlorite was used and not rinsed.",
         ),
         removes_chalk=True,
+        volumes_ml_per_100_units=(("Chalk cleaner", 1000),),
     ),
     DefaultService(
         "roof_wash", "Roof wash", "Lavado de techo", Unit.FLAT_SQFT, 48,
-        38_00, 350_00, 4_00, 25, 2000, 1600,
+        38_00, 350_00, 30, 25, 2000, 1600,
         (
             "Stay off a wet roof; work from the ladder or the ground.",
             "Strong hypochlorite: protect plants and downspouts, keep people and pets away.",
         ),
         skills=("roof", "ladder"),
+        volumes_ml_per_100_units=(("Hypochlorite stock", 3500),),
     ),
     DefaultService(
         "concrete", "Concrete cleaning", "Limpieza de concreto", Unit.FLAT_SQFT, 18,
@@ -95,8 +123,9 @@ SERVICES = (
     ),
     DefaultService(
         "deck_wash", "Deck or fence wash", "Lavado de terraza o cerca", Unit.FLAT_SQFT, 24,
-        85_00, 200_00, 5_00, 15, 375, 300,
+        85_00, 200_00, 25, 15, 375, 300,
         ("Low pressure; wood fibres lift.", "Rinse the cleaner fully before the brightener goes on."),
+        volumes_ml_per_100_units=(("Brightener", 1000),),
     ),
     DefaultService(
         "windows_outside", "Windows outside", "Ventanas por fuera", Unit.PANE, 6,

@@ -5,6 +5,8 @@ from django import forms
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.utils.translation import gettext_lazy as _
 
+from shared.web.forms import PercentField
+
 CENTS = 100
 
 
@@ -22,6 +24,14 @@ def money_field(label: Any, least: Decimal) -> forms.DecimalField:
 def whole_cents(amount: Decimal) -> int:
     """Exact, since the field takes no parts of a cent."""
     return int(amount * CENTS)
+
+
+class TaxForm(forms.Form):
+    """A tax from a day on; 0 percent ends it."""
+
+    name = forms.CharField(label=_("Tax"), max_length=60)
+    effective_from = forms.DateField(label=_("From"), widget=forms.DateInput(attrs={"type": "date"}))
+    rate_millionths = PercentField(label=_("Percent"), help_text=_("0 ends it"))
 
 
 class TargetForm(forms.Form):

@@ -1,7 +1,7 @@
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
-from pricing.catalogue.choices import Unit
+from pricing.catalogue.choices import FactorOf, SurchargeIs, SurchargeOn, Unit
 
 
 class Skill(models.Model):
@@ -50,15 +50,29 @@ class Service(models.Model):
 
 
 class RateCard(models.Model):
-    """Prices and production rates in force from a date on. A newer card never touches what was agreed."""
+    """Prices and production rates in force from a date on. A newer card never touches what was agreed.
 
-    effective_from = models.DateField(unique=True)
+    A draft is the next version while it is written; it is in force on no day, and there is one at most. Once put in
+    force a card stays as it is.
+    """
+
+    effective_from = models.DateField()
     note = models.CharField(max_length=200, blank=True)
+    is_draft = models.BooleanField(default=False)
+    version = models.PositiveIntegerField(default=1)
 
     class Meta:
-        ordering = ["-effective_from"]
+        ordering = ["-effective_from", "-id"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["effective_from"], condition=models.Q(is_draft=False), name="rate_card_once_a_day"
+            ),
+            models.UniqueConstraint(fields=["is_draft"], condition=models.Q(is_draft=True), name="rate_card_one_draft"),
+        ]
 
     def __str__(self) -> str:
+        if self.is_draft:
+            return "Draft of the next rate card"
         return f"Rate card from {self.effective_from}"
 
 
@@ -86,6 +100,98 @@ class Rate(models.Model):
 
     def __str__(self) -> str:
         return f"{self.service} ({self.card})"
+
+
+class RateFactor(models.Model):
+    """The work of a rate takes so many percent of its usual minutes at a level of storeys, access, soil, chalk or
+    material; 100 where there is no row."""
+
+    rate = models.ForeignKey(Rate, on_delete=models.CASCADE, related_name="factors")
+    kind = models.CharField(max_length=8, choices=FactorOf.choices)
+    level = models.CharField(max_length=20)
+    percent = models.PositiveSmallIntegerField()
+
+    class Meta:
+        ordering = ["rate", "kind", "level"]
+        constraints = [
+            models.UniqueConstraint(fields=["rate", "kind", "level"], name="rate_factor_once"),
+            models.CheckConstraint(condition=models.Q(kind__in=FactorOf.values), name="rate_factor_kind_known"),
+            models.CheckConstraint(condition=models.Q(percent__gte=10, percent__lte=1000), name="rate_factor_bounds"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.kind} {self.level}: {self.percent} %"
+
+
+class CardMaterial(models.Model):
+    """A material as bought, with its cost on a rate card."""
+
+    card = models.ForeignKey(RateCard, on_delete=models.CASCADE, related_name="materials")
+    name = models.CharField(max_length=60)
+    cost_cents_per_gallon = models.PositiveIntegerField()
+
+    class Meta:
+        ordering = ["card", "name"]
+        constraints = [models.UniqueConstraint(fields=["card", "name"], name="card_material_once")]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class MaterialUse(models.Model):
+    """How much of a material a service takes for 100 of its units."""
+
+    rate = models.ForeignKey(Rate, on_delete=models.CASCADE, related_name="uses")
+    material = models.ForeignKey(CardMaterial, on_delete=models.CASCADE, related_name="uses")
+    volume_ml_per_100_units = models.PositiveIntegerField()
+
+    class Meta:
+        ordering = ["rate", "material"]
+        constraints = [models.UniqueConstraint(fields=["rate", "material"], name="material_use_once")]
+
+    def __str__(self) -> str:
+        return f"{self.material}: {self.volume_ml_per_100_units} ml per 100"
+
+
+class Surcharge(models.Model):
+    """What comes on top of a card's price under a condition; without a service for every service."""
+
+    card = models.ForeignKey(RateCard, on_delete=models.CASCADE, related_name="surcharges")
+    service = models.ForeignKey(Service, null=True, blank=True, on_delete=models.PROTECT, related_name="surcharges")
+    name = models.CharField(max_length=60)
+    kind = models.CharField(max_length=7, choices=SurchargeIs.choices)
+    figure = models.PositiveIntegerField(help_text=_("Cents, or whole percent"))
+    when = models.CharField(max_length=8, choices=SurchargeOn.choices, default=SurchargeOn.ALWAYS)
+    level = models.CharField(max_length=20, blank=True)
+
+    class Meta:
+        ordering = ["card", "name", "id"]
+        constraints = [
+            models.UniqueConstraint(fields=["card", "name"], name="surcharge_name_once"),
+            models.CheckConstraint(condition=models.Q(kind__in=SurchargeIs.values), name="surcharge_kind_known"),
+            models.CheckConstraint(condition=models.Q(when__in=SurchargeOn.values), name="surcharge_when_known"),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class TaxRate(models.Model):
+    """A tax that the owner entered, from a day on; nothing is assumed. 0 from a day on ends it."""
+
+    name = models.CharField(max_length=60)
+    effective_from = models.DateField()
+    rate_millionths = models.PositiveIntegerField(help_text=_("88750 is 8.875 %"))
+
+    class Meta:
+        ordering = ["-effective_from", "name"]
+        constraints = [
+            models.UniqueConstraint(fields=["name", "effective_from"], name="tax_rate_once_a_day"),
+            models.CheckConstraint(condition=models.Q(rate_millionths__lt=1_000_000), name="tax_rate_below_all"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.name} from {self.effective_from}"
 
 
 class HourlyTarget(models.Model):

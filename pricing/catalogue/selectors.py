@@ -3,8 +3,18 @@ from datetime import date
 from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
-from pricing.catalogue.domain import HourlyTargetTerms, RateTerms
-from pricing.catalogue.models import HourlyTarget, Rate, RateCard
+from pricing.catalogue.domain import (
+    FactorKind,
+    HourlyTargetTerms,
+    MaterialTerms,
+    MinutesFactor,
+    RateTerms,
+    SurchargeKind,
+    SurchargeTerms,
+    SurchargeWhen,
+)
+from pricing.catalogue.domain.card_rows import COLUMNS, CardRow, Key, key_of
+from pricing.catalogue.models import HourlyTarget, Rate, RateCard, Surcharge, TaxRate
 from shared.errors import NotFound
 
 
@@ -16,18 +26,78 @@ class NoTargetYet(NotFound):
 
 def rate_card_on(*, on: date) -> RateCard | None:
     """The card in force on a day: the one with the latest start not after it."""
-    return RateCard.objects.filter(effective_from__lte=on).order_by("-effective_from").first()
+    return RateCard.objects.filter(is_draft=False, effective_from__lte=on).order_by("-effective_from").first()
 
 
 def rate_list(*, on: date) -> QuerySet[Rate]:
     """The rates of the card in force on a day with their services, by name; none where there is no card."""
-    card = rate_card_on(on=on)
-    return Rate.objects.filter(card=card).select_related("service").order_by("service__name", "id")
+    return rates_of(card=rate_card_on(on=on))
+
+
+def rates_of(*, card: RateCard | None) -> QuerySet[Rate]:
+    """The rates of a card with all that belongs to them, by the name of their service; none without a card."""
+    rates = Rate.objects.filter(card=card).select_related("service", "card")
+    return rates.prefetch_related("factors", "uses__material", "card__surcharges").order_by("service__name", "id")
 
 
 def rate_terms(*, on: date) -> dict[str, RateTerms]:
     """The terms of every service on the card in force, by service code; empty where there is no card."""
-    return {rate.service.code: terms_of(rate) for rate in rate_list(on=on)}
+    return card_terms(card=rate_card_on(on=on))
+
+
+def card_terms(*, card: RateCard | None) -> dict[str, RateTerms]:
+    """The terms of every service on a card, a draft as well, by service code."""
+    return {rate.service.code: terms_of(rate) for rate in rates_of(card=card)}
+
+
+def draft_card() -> RateCard | None:
+    """The next version while it is written; None where nobody began one."""
+    return RateCard.objects.filter(is_draft=True).first()
+
+
+def card_list() -> QuerySet[RateCard]:
+    """Every card that is, was or will be in force, the latest first."""
+    return RateCard.objects.filter(is_draft=False).order_by("-effective_from")
+
+
+def card_content(*, card: RateCard) -> dict[Key, CardRow]:
+    """Everything that a card says, as rows."""
+    rows: list[CardRow] = []
+    for rate in rates_of(card=card):
+        code = rate.service.code
+        rows.append({"part": "rate", "service": code, **{name: getattr(rate, name) for name in COLUMNS["rate"][1:]}})
+        rows += [
+            {"part": "factor", "service": code, "kind": row.kind, "level": row.level, "percent": row.percent}
+            for row in rate.factors.all()
+        ]
+        rows += [
+            {"part": "use", "service": code, "name": use.material.name,
+             "volume_ml_per_100_units": use.volume_ml_per_100_units}
+            for use in rate.uses.all()
+        ]  # fmt: skip
+    rows += [
+        {"part": "material", "name": row.name, "cost_cents_per_gallon": row.cost_cents_per_gallon}
+        for row in card.materials.all()
+    ]
+    rows += [
+        {"part": "surcharge", "name": row.name, "service": row.service.code if row.service else "", "kind": row.kind,
+         "figure": row.figure, "when": row.when, "level": row.level}
+        for row in card.surcharges.select_related("service")
+    ]  # fmt: skip
+    return {key_of(row): row for row in rows}
+
+
+def tax_on(*, on: date) -> int | None:
+    """All taxes in force on a day together, in millionths; None where the owner entered none for it."""
+    taxes: dict[str, int] = {}
+    for tax in TaxRate.objects.filter(effective_from__lte=on).order_by("effective_from"):
+        taxes[tax.name] = tax.rate_millionths
+    return sum(taxes.values()) if taxes else None
+
+
+def tax_list() -> QuerySet[TaxRate]:
+    """Every tax that was entered, the latest first."""
+    return TaxRate.objects.order_by("-effective_from", "name")
 
 
 def target_on(*, on: date) -> HourlyTargetTerms:
@@ -49,7 +119,7 @@ def target_list() -> QuerySet[HourlyTarget]:
 
 
 def terms_of(rate: Rate) -> RateTerms:
-    """A rate as the calculations take it; reads its service."""
+    """A rate as the calculations take it; reads its service, factors, materials and the card's surcharges."""
     return RateTerms(
         service_code=rate.service.code,
         service_name=rate.service.name,
@@ -60,4 +130,17 @@ def terms_of(rate: Rate) -> RateTerms:
         setup_minutes=rate.setup_minutes,
         units_per_crew_hour=rate.units_per_crew_hour,
         units_per_crew_hour_high=rate.units_per_crew_hour_high,
+        factors=tuple(MinutesFactor(FactorKind(row.kind), row.level, row.percent) for row in rate.factors.all()),
+        materials=tuple(
+            MaterialTerms(use.material.name, use.volume_ml_per_100_units, use.material.cost_cents_per_gallon)
+            for use in rate.uses.all()
+        ),
+        surcharges=tuple(
+            surcharge_of(row) for row in rate.card.surcharges.all() if row.service_id in (None, rate.service_id)
+        ),
     )
+
+
+def surcharge_of(row: Surcharge) -> SurchargeTerms:
+    """A surcharge as the calculations take it."""
+    return SurchargeTerms(row.name, SurchargeKind(row.kind), row.figure, SurchargeWhen(row.when), row.level)

@@ -7,10 +7,10 @@ from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_POST
 
-from pricing.catalogue.forms import TargetForm
+from pricing.catalogue.forms import TargetForm, TaxForm
 from pricing.catalogue.models import Rate
-from pricing.catalogue.selectors import rate_card_on, rate_list, target_list, terms_of
-from pricing.catalogue.services import catalogue_defaults, target_set
+from pricing.catalogue.selectors import rate_card_on, rate_list, target_list, tax_list, tax_on, terms_of
+from pricing.catalogue.services import catalogue_defaults, target_set, tax_set
 from pricing.estimates.domain import card_cents_per_crew_hour
 from shared import clock
 from shared.errors import Refused
@@ -22,7 +22,7 @@ from shared.web.present import company_now
 @office_required
 def rates(request: HttpRequest) -> HttpResponse:
     """The rate card in force, the hourly target and its history; the owner can set a new target."""
-    return _page(request, TargetForm(initial={"effective_from": _today()}))
+    return _page(request, _target_form())
 
 
 @require_POST
@@ -49,6 +49,22 @@ def target_new(request: HttpRequest) -> HttpResponse:
 
 @require_POST
 @owner_required
+def tax_new(request: HttpRequest) -> HttpResponse:
+    """Enter a tax from a day on, or show the form again with what is wrong."""
+    form = TaxForm(request.POST)
+    if not form.is_valid():
+        return _page(request, _target_form(), tax_form=form, status=422)
+    try:
+        tax_set(**form.cleaned_data, today=_today(), actor=request.user)
+    except Refused as error:
+        form.add_error(None, error.message)
+        return _page(request, _target_form(), tax_form=form, status=422)
+    messages.success(request, _("The tax is set. Estimates made from that day on begin with it."))
+    return redirect("catalogue:rates")
+
+
+@require_POST
+@owner_required
 def start_card(request: HttpRequest) -> HttpResponse:
     """Give a company without a rate card the common starting values."""
     catalogue_defaults(on=_today(), actor=request.user)
@@ -56,11 +72,20 @@ def start_card(request: HttpRequest) -> HttpResponse:
     return redirect("catalogue:rates")
 
 
-def _page(request: HttpRequest, form: TargetForm, *, status: int = 200) -> HttpResponse:
+def _target_form() -> TargetForm:
+    return TargetForm(initial={"effective_from": _today()})
+
+
+def _page(
+    request: HttpRequest, form: TargetForm, *, tax_form: TaxForm | None = None, status: int = 200
+) -> HttpResponse:
     today = _today()
     targets = list(target_list())
     context: dict[str, Any] = {
         "form": form,
+        "tax_form": tax_form or TaxForm(initial={"effective_from": today}),
+        "taxes": list(tax_list()),
+        "tax": tax_on(on=today),
         "card": rate_card_on(on=today),
         "rows": [_row(rate) for rate in rate_list(on=today)],
         "targets": targets,

@@ -15,6 +15,7 @@ from jobs.customers.models import Property
 from jobs.walkthroughs.selectors.places import place_facts
 from jobs.work.models import Job
 from pricing.catalogue.models import Service
+from pricing.catalogue.selectors import tax_on
 from pricing.estimates import services
 from pricing.estimates.calculation import Calculation, outlook_json, totals_json
 from pricing.estimates.choices import EstimateState, SentBy
@@ -61,7 +62,13 @@ class ReckonInput(serializers.Serializer[Any]):
         required=False,
         help_text="Positions of lines, from 0; left out: what is not separate, then one separate line more each time",
     )
-    tax_millionths = serializers.IntegerField(min_value=0, max_value=999_999, required=False, allow_null=True)
+    tax_millionths = serializers.IntegerField(
+        min_value=0,
+        max_value=999_999,
+        required=False,
+        allow_null=True,
+        help_text="Left out: what the owner entered for this day; null: no tax is reckoned",
+    )
     access = serializers.ChoiceField(
         choices=AccessLevel.choices, required=False, help_text="Default: as said of the job, or of the last job here"
     )
@@ -100,6 +107,7 @@ class EstimateLineOutput(serializers.Serializer[EstimateLine]):
     minutes_why = serializers.ListField(child=serializers.CharField())
     card_minutes = serializers.IntegerField(allow_null=True)
     card_price_cents = serializers.IntegerField(allow_null=True)
+    card_why = serializers.ListField(child=serializers.CharField(), help_text="Card price and materials explained")
     materials_cents = serializers.IntegerField()
     target_price_cents = serializers.IntegerField()
     least_price_cents = serializers.IntegerField()
@@ -139,6 +147,7 @@ class EstimateOutput(serializers.Serializer[Estimate]):
     target_cents_per_crew_hour = serializers.IntegerField()
     reserve_cents_per_crew_hour = serializers.IntegerField()
     drive_basis = serializers.CharField()
+    card_from = serializers.DateField(allow_null=True, help_text="First day of the rate card it was made with")
     tax_millionths = serializers.IntegerField(allow_null=True)
     note = serializers.CharField()
     options = serializers.SerializerMethodField()
@@ -198,6 +207,9 @@ class TakeBackInput(serializers.Serializer[Any]):
 class CalculationOutput(serializers.Serializer[Any]):
     on = serializers.DateField()
     property = serializers.IntegerField()
+    access = serializers.CharField()
+    soil = serializers.CharField()
+    card_from = serializers.DateField(allow_null=True)
     target_cents_per_crew_hour = serializers.IntegerField()
     reserve_cents_per_crew_hour = serializers.IntegerField()
     drive_minutes = serializers.IntegerField()
@@ -367,7 +379,7 @@ def _calculation(data: dict[str, Any]) -> Calculation:
     return reckon(
         place,
         wanted,
-        tax_millionths=data.get("tax_millionths"),
+        tax_millionths=data["tax_millionths"] if "tax_millionths" in data else tax_on(on=today_here()),
         options=data.get("options"),
         job=data.get("job"),
         access=data.get("access", ""),

@@ -1,6 +1,6 @@
 """An estimate reckoned from what is known: reads the rate card and the target, writes nothing."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
@@ -8,13 +8,14 @@ from typing import Any
 from django.utils.translation import gettext as _
 
 from pricing.catalogue.choices import Unit
-from pricing.catalogue.domain import HourlyTargetTerms
-from pricing.catalogue.selectors import target_on
-from pricing.estimates.domain.card import line_materials_cents, line_price_cents
+from pricing.catalogue.domain import Circumstances, HourlyTargetTerms, RateTerms
+from pricing.catalogue.selectors import rate_card_on, target_on
+from pricing.estimates.card_words import card_words
+from pricing.estimates.domain.card import card_price, line_materials_cents
 from pricing.estimates.domain.money import LineCosts, LinePrice, Totals, line_prices, totals_of
 from pricing.estimates.domain.options import additions, cumulative_options
 from pricing.estimates.domain.outlook import Outlook, outlook_of
-from pricing.estimates.expected import ExpectedMinutes, line_expected
+from pricing.estimates.expected import ExpectedMinutes, circumstances_of, line_expected
 from pricing.estimates.inputs import DriveFacts, PlaceFacts, WallFacts, WantedLine
 from pricing.minutes.selectors import Forecaster, forecaster_on
 from shared.errors import Refused
@@ -32,6 +33,7 @@ class LineReckoned:
     expected: ExpectedMinutes
     card_price_cents: int
     materials_cents: int
+    card_why: tuple[str, ...]
     price: LinePrice
 
 
@@ -53,6 +55,7 @@ class Calculation:
     tax_millionths: int | None
     lines: tuple[LineReckoned, ...]
     options: tuple[OptionReckoned, ...]
+    card_from: date | None
 
     def as_json(self) -> dict[str, Any]:
         return {
@@ -60,6 +63,7 @@ class Calculation:
             "property": self.place.property_ref,
             "access": str(self.place.access),
             "soil": str(self.place.soil),
+            "card_from": self.card_from and self.card_from.isoformat(),
             "target_cents_per_crew_hour": self.target.target_cents_per_crew_hour,
             "reserve_cents_per_crew_hour": self.target.reserve_cents_per_crew_hour,
             "drive_minutes": self.drive.minutes,
@@ -78,10 +82,12 @@ def estimate_reckon(
     on: date,
     tax_millionths: int | None = None,
     options: Sequence[Sequence[int]] | None = None,
+    rates: Mapping[str, RateTerms] | None = None,
 ) -> Calculation:
     """Minutes, prices and options for what is wanted at a place, by the card and target in force on a day.
 
-    The minutes are those learnt from jobs done before that day; the card's own where nothing was learnt.
+    The minutes are those learnt from jobs done before that day; the card's own where nothing was learnt. `rates` are
+    those of another card, such as a draft, to see what it would ask.
 
     `options` hold positions of lines; None: what is not offered separately, and then each separate line added in turn.
     Raises Refused for nothing wanted, a service that is not on the card, a quantity that nobody knows and options that
@@ -90,9 +96,13 @@ def estimate_reckon(
     if not wanted:
         raise Refused(_("Say which services."))
     target, forecaster = target_on(on=on), forecaster_on(on=on, done_before=on)
+    if rates is not None:
+        forecaster = replace(forecaster, rates=rates)
+    card = rate_card_on(on=on) if rates is None else None
+    job = Circumstances(storeys=place.storeys, access=place.access, soil=place.soil, drive_minutes=drive.minutes)
     chosen = _options(wanted, options)
     added = _additions(wanted, chosen)
-    drafts = [_line(line, place, forecaster, is_addition) for line, is_addition in zip(wanted, added, strict=True)]
+    drafts = [_line(line, place, job, forecaster, is_addition) for line, is_addition in zip(wanted, added, strict=True)]
     costs = [
         LineCosts(draft["expected"].minutes, draft["materials_cents"], draft["card_price_cents"]) for draft in drafts
     ]
@@ -105,7 +115,7 @@ def estimate_reckon(
     )
     lines = tuple(LineReckoned(price=price, **draft) for draft, price in zip(drafts, prices, strict=True))
     reckoned = tuple(_option(option, lines, drive, target, tax_millionths) for option in chosen)
-    return Calculation(on, place, drive, target, tax_millionths, lines, reckoned)
+    return Calculation(on, place, drive, target, tax_millionths, lines, reckoned, card.effective_from if card else None)
 
 
 def _options(wanted: Sequence[WantedLine], options: Sequence[Sequence[int]] | None) -> list[list[int]]:
@@ -121,21 +131,25 @@ def _additions(wanted: Sequence[WantedLine], options: Sequence[Sequence[int]]) -
     return additions([line.service.code for line in wanted], options)
 
 
-def _line(wanted: WantedLine, place: PlaceFacts, forecaster: Forecaster, is_addition: bool) -> dict[str, Any]:
+def _line(
+    wanted: WantedLine, place: PlaceFacts, job: Circumstances, forecaster: Forecaster, is_addition: bool
+) -> dict[str, Any]:
     rate = forecaster.rates.get(wanted.service.code)
     if rate is None:
         words = _("%(service)s is not on the rate card in force.")
         raise Refused(words % {"service": wanted.service.name}, service=wanted.service.code)
     quantity = quantity_of(wanted, place)
-    walls = wanted.walls or _faces(place)
-    least = replace(rate, minimum_price_cents=0) if is_addition else rate
+    circumstances = circumstances_of(rate, job, wanted.walls or _faces(place))
+    asked = card_price(rate, quantity, circumstances, is_addition=is_addition)
+    materials_cents = line_materials_cents(rate, quantity)
     return {
         "wanted": wanted,
         "quantity": quantity,
         "is_addition": is_addition,
-        "expected": line_expected(rate, quantity, place, walls, is_addition=is_addition, model=forecaster.model),
-        "card_price_cents": line_price_cents(least, quantity),
-        "materials_cents": line_materials_cents(rate, quantity),
+        "expected": line_expected(rate, quantity, circumstances, is_addition=is_addition, model=forecaster.model),
+        "card_price_cents": asked.total_cents,
+        "materials_cents": materials_cents,
+        "card_why": card_words(rate, quantity, asked, materials_cents),
     }
 
 
@@ -192,6 +206,7 @@ def _line_json(line: LineReckoned) -> dict[str, Any]:
         "minutes_why": list(expected.why),
         "card_minutes": expected.card_minutes,
         "card_price_cents": line.card_price_cents,
+        "card_why": list(line.card_why),
         "materials_cents": line.materials_cents,
         "target_price_cents": line.price.target_price_cents,
         "least_price_cents": line.price.least_price_cents,

@@ -1,14 +1,14 @@
 """The minutes that a line is expected to take, with their spread and how they came about."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from django.utils.translation import gettext as _
 
 from pricing.catalogue.choices import Unit
-from pricing.catalogue.domain import RateTerms
+from pricing.catalogue.domain import Circumstances, RateTerms
 from pricing.estimates.domain.spread import MinutesSpread, spread_from_quantiles
-from pricing.estimates.inputs import PlaceFacts, WallFacts
+from pricing.estimates.inputs import WallFacts
 from pricing.minutes.domain.features import JobFeatures
 from pricing.minutes.domain.forecast import MinutesForecast, expected_minutes
 from pricing.minutes.domain.model import MinutesModel
@@ -37,26 +37,23 @@ class ExpectedMinutes:
 def line_expected(
     rate: RateTerms,
     quantity: int,
-    place: PlaceFacts,
-    walls: Sequence[WallFacts],
+    job: Circumstances,
     *,
     is_addition: bool = False,
     model: MinutesModel | None = None,
 ) -> ExpectedMinutes:
     """What the company's own jobs have shown, or the rate card where there is no model or no history.
 
-    `walls` are those that are worked on; chalk and material count for work on walls alone, as jobs are learnt from.
     An addition has no set-up of its own: its quantiles shrink in proportion.
     """
-    on_walls = walls if rate.unit == Unit.WALL_SQFT else ()
     features = JobFeatures(
         service_code=rate.service_code,
         quantity=quantity,
-        storeys=place.storeys,
-        access=place.access,
-        soil=place.soil,
-        chalk_reading=chalk_of(on_walls),
-        material=material_of(on_walls),
+        storeys=job.storeys,
+        access=job.access,
+        soil=job.soil,
+        chalk_reading=job.chalk_reading,
+        material=job.material,
     )
     forecast = expected_minutes(features, rate, model)
     setup = rate.setup_minutes if is_addition else 0
@@ -69,6 +66,15 @@ def line_expected(
         card_minutes=_whole(forecast.card_minutes - setup),
         why=_why(forecast, rate, quantity, is_addition),
     )
+
+
+def circumstances_of(rate: RateTerms, job: Circumstances, walls: Sequence[WallFacts]) -> Circumstances:
+    """A job as it is for one of its lines: `walls` are those that are worked on.
+
+    Chalk and material count for work on walls alone, as jobs are learnt from.
+    """
+    on_walls = walls if rate.unit == Unit.WALL_SQFT else ()
+    return replace(job, chalk_reading=chalk_of(on_walls), material=material_of(on_walls))
 
 
 def _whole(minutes: float) -> int:

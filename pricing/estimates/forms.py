@@ -81,7 +81,9 @@ class NewEstimateForm(forms.Form):
     soil = forms.ChoiceField(label=_("Soil"), choices=SoilLevel.choices, required=False)
     valid_until = day_field(label=_("Good until"), required=False, help_text=_("Empty: thirty days"))
     tax_millionths = PercentField(
-        label=_("Tax, percent"), required=False, help_text=_("Empty: no tax is reckoned, and the estimate says so")
+        label=_("Tax, percent"),
+        required=False,
+        help_text=_("As entered for this day on the rates page. Empty: no tax is reckoned, and the estimate says so"),
     )
     note = forms.CharField(
         label=_("A word to the homeowner"),

@@ -104,11 +104,6 @@ def _outlook(estimate: Estimate, lines: Sequence[EstimateLine], price_cents: int
     )
 
 
-def last_tax() -> int | None:
-    """The tax rate of the newest estimate, for the next one to begin with; None where no rate was entered."""
-    return Estimate.objects.order_by("-id").values_list("tax_millionths", flat=True).first()
-
-
 def is_over(estimate: Estimate, today: date) -> bool:
     """Whether its last day has passed without an answer."""
     return estimate.state == EstimateState.SENT and estimate.valid_until < today

@@ -1,13 +1,31 @@
 """Minutes, price and materials of a job line from the rate card, and what the whole estimate earns an hour."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from pricing.catalogue.domain import RateTerms
-from shared.units import MINUTES_PER_HOUR, crew_minutes, round_half_up, share_out
+from pricing.catalogue.domain import Circumstances, FactorKind, RateTerms, SurchargeKind, SurchargeTerms
+from shared.units import MINUTES_PER_HOUR, cents_for_volume, crew_minutes, round_half_up, share_out
 
 PRICED_UNITS = 100  # a rate card's prices are per 100 of the service's unit
+PERCENT = 100
+
+
+@dataclass(frozen=True, slots=True)
+class CardPrice:
+    """What the card asks for a line, in its parts: the quantity at its price, the least charge, each surcharge."""
+
+    by_quantity_cents: int
+    minimum_price_cents: int
+    surcharges: tuple[tuple[SurchargeTerms, int], ...] = ()
+
+    @property
+    def base_cents(self) -> int:
+        return max(self.by_quantity_cents, self.minimum_price_cents)
+
+    @property
+    def total_cents(self) -> int:
+        return self.base_cents + sum(cents for _surcharge, cents in self.surcharges)
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,32 +41,60 @@ def line_estimate(rate: RateTerms, quantity: int, storeys: int) -> LineEstimate:
     """Minutes, price and materials of ``quantity`` units (>= 1) on a property of ``storeys`` (>= 1)."""
     return LineEstimate(
         minutes=line_minutes(rate, quantity, storeys),
-        price_cents=line_price_cents(rate, quantity),
+        price_cents=card_price(rate, quantity, Circumstances(storeys=storeys)).total_cents,
         materials_cents=line_materials_cents(rate, quantity),
     )
 
 
 def line_minutes(rate: RateTerms, quantity: int, storeys: int) -> int:
-    """Minutes on site of a two-person crew: set-up, and the work at the card's rate for the storeys.
+    """Minutes on site of a two-person crew: set-up, and the work at the card's rate and factor for the storeys.
 
     Raises ``ValueError`` for a quantity or storeys below 1.
     """
     _require_positive(quantity, "quantity")
     _require_positive(storeys, "storeys")
-    return rate.setup_minutes + round_half_up(Fraction(quantity * MINUTES_PER_HOUR, _units_per_hour(rate, storeys)))
+    work = Fraction(quantity * MINUTES_PER_HOUR, _units_per_hour(rate, storeys))
+    factor = rate.factor_percent(FactorKind.STOREYS, str(storeys))
+    return rate.setup_minutes + round_half_up(work * factor / PERCENT)
 
 
 def line_price_cents(rate: RateTerms, quantity: int) -> int:
-    """Price before tax: the card's price for the quantity, at least its minimum charge."""
+    """Price before tax and surcharges: the card's price for the quantity, at least its minimum charge."""
+    return _priced(rate, quantity).base_cents
+
+
+def card_price(rate: RateTerms, quantity: int, job: Circumstances, *, is_addition: bool = False) -> CardPrice:
+    """What the card asks for a line before tax, with the surcharges that the job meets.
+
+    A percentage is of the price before surcharges, so their order does not matter. An addition goes only with another
+    line: it has no least charge, and amounts are charged on the other line.
+    """
+    price = _priced(rate, quantity)
+    if is_addition:
+        price = replace(price, minimum_price_cents=0)
+    met = [each for each in rate.surcharges if each.applies(job)]
+    if is_addition:
+        met = [each for each in met if each.kind == SurchargeKind.PERCENT]
+    return replace(price, surcharges=tuple((each, _surcharge_cents(each, price.base_cents)) for each in met))
+
+
+def _surcharge_cents(surcharge: SurchargeTerms, base_cents: int) -> int:
+    if surcharge.kind == SurchargeKind.FIXED:
+        return surcharge.figure
+    return round_half_up(Fraction(base_cents * surcharge.figure, PERCENT))
+
+
+def _priced(rate: RateTerms, quantity: int) -> CardPrice:
     _require_positive(quantity, "quantity")
     by_quantity = round_half_up(Fraction(rate.price_cents_per_100_units * quantity, PRICED_UNITS))
-    return max(rate.minimum_price_cents, by_quantity)
+    return CardPrice(by_quantity, rate.minimum_price_cents)
 
 
 def line_materials_cents(rate: RateTerms, quantity: int) -> int:
-    """Cost of what is used up, in proportion to the quantity."""
+    """Cost of what is used up, in proportion to the quantity: the materials that are listed and the rest."""
     _require_positive(quantity, "quantity")
-    return round_half_up(Fraction(rate.materials_cents_per_100_units * quantity, PRICED_UNITS))
+    listed = [cents_for_volume(each.cost_cents_per_gallon, each.volume_ml_per_100_units) for each in rate.materials]
+    return round_half_up((rate.materials_cents_per_100_units + sum(listed)) * Fraction(quantity, PRICED_UNITS))
 
 
 def prices_after_discount(prices_cents: Sequence[int], discount_cents: int) -> list[int]:

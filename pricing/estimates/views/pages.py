@@ -12,6 +12,7 @@ from django.views.decorators.http import require_GET, require_http_methods
 from jobs.customers.models import Property
 from jobs.walkthroughs.selectors.places import place_facts
 from jobs.work.models import Job
+from pricing.catalogue.selectors import tax_on
 from pricing.estimates.choices import OPEN, EstimateState
 from pricing.estimates.forms import (
     ChangeForm,
@@ -25,7 +26,7 @@ from pricing.estimates.forms import (
     wanted_formset,
 )
 from pricing.estimates.models import Estimate
-from pricing.estimates.selectors import ends_soon, estimate_get, estimate_list, is_over, last_tax, option_views
+from pricing.estimates.selectors import ends_soon, estimate_get, estimate_list, is_over, option_views
 from pricing.estimates.views.gathering import make, reckon, suggested, today_here
 from pricing.estimates.words import event_words
 from shared.errors import WalldayError
@@ -85,7 +86,8 @@ def new_for_property(request: HttpRequest, property_id: int) -> HttpResponse:
 def _new(request: HttpRequest, place: Property, job: Job | None) -> HttpResponse:
     facts = place_facts(place=place, job=job)
     if request.method == "GET":
-        form = NewEstimateForm(initial={"tax_millionths": last_tax(), "access": facts.access, "soil": facts.soil})
+        first = {"tax_millionths": tax_on(on=today_here()), "access": facts.access, "soil": facts.soil}
+        form = NewEstimateForm(initial=first)
         return _new_page(request, place, job, form, wanted_formset(facts, suggested=suggested(place, facts, job)))
     form, lines = NewEstimateForm(request.POST), wanted_formset(facts, data=request.POST)
     if not (form.is_valid() and lines.is_valid()):

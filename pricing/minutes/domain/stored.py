@@ -2,7 +2,7 @@
 
 from base64 import b64decode, b64encode
 from collections.abc import Mapping
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from typing import Any
 
 import numpy as np
@@ -18,7 +18,7 @@ def model_to_json(model: MinutesModel) -> dict[str, Any]:
     """Plain values only."""
     return {
         "format": FORMAT,
-        "rates": {code: asdict(rate) for code, rate in model.rates.items()},
+        "rates": {code: asdict(_of_minutes(rate)) for code, rate in model.rates.items()},
         "columns": list(model.columns),
         "means": [float(mean) for mean in model.means],
         "covariance": _packed(model.covariance),
@@ -54,9 +54,15 @@ def model_from_json(data: Mapping[str, Any]) -> MinutesModel:
     )
 
 
+def _of_minutes(rate: RateTerms) -> RateTerms:
+    """Without what has no part in minutes."""
+    return replace(rate, materials=(), surcharges=())
+
+
 def _rate(data: Mapping[str, Any]) -> RateTerms:
     factors = (MinutesFactor(FactorKind(f["kind"]), f["level"], f["percent"]) for f in data["factors"])
-    return RateTerms(**{**data, "factors": tuple(factors)})
+    known = {name: data[name] for name in RateTerms.__slots__ if name in data}
+    return RateTerms(**{**known, "factors": tuple(factors), "materials": (), "surcharges": ()})
 
 
 def _packed(matrix: Vector) -> str:

@@ -4,8 +4,9 @@ from datetime import date, timedelta
 
 from pricing.catalogue.models import Service, Skill
 from pricing.catalogue.selectors import rate_terms
-from pricing.catalogue.services import catalogue_defaults
+from pricing.catalogue.services import catalogue_defaults, tax_set
 from pricing.costs.services import worker_terms_set
+from pricing.estimates.domain.card import PRICED_UNITS, line_materials_cents
 from routing.demo.domain import company
 from routing.demo.domain.houses import POSTAL_CODE
 from routing.demo.domain.offer import SERVICES, Offer
@@ -18,6 +19,7 @@ from shared.people.models import User
 from shared.people.services import NewPerson, person_add, person_set_language
 
 SATURDAY = 5
+TAX_MILLIONTHS = 72_500  # of the invented town
 
 
 def company_store(town: Town) -> Company:
@@ -38,7 +40,9 @@ def _yard_street(town: Town) -> str:
 
 def offers_store(*, today: date) -> dict[str, Offer]:
     """The catalogue from the first day of the history on, and the same as the demo's own values."""
-    catalogue_defaults(on=today - timedelta(days=HISTORY_DAYS + 60))
+    since = today - timedelta(days=HISTORY_DAYS + 60)
+    catalogue_defaults(on=since)
+    tax_set(name="Sales tax", effective_from=since, rate_millionths=TAX_MILLIONTHS, today=since, actor=None)
     terms = rate_terms(on=today)
     services = Service.objects.filter(code__in=SERVICES).prefetch_related("skills")
     skills = {service.code: frozenset(skill.code for skill in service.skills.all()) for service in services}
@@ -48,7 +52,7 @@ def offers_store(*, today: date) -> dict[str, Offer]:
             skills[code],
             terms[code].price_cents_per_100_units,
             terms[code].minimum_price_cents,
-            terms[code].materials_cents_per_100_units,
+            line_materials_cents(terms[code], PRICED_UNITS),
             terms[code].setup_minutes,
             terms[code].units_per_crew_hour,
             terms[code].units_per_crew_hour_high,

@@ -12,6 +12,7 @@ from jobs.work.models import Job
 from jobs.work.selectors import wall_sqft
 from jobs.work.services import NewLine, job_create
 from pricing.catalogue.models import Service
+from pricing.catalogue.selectors import tax_on
 from pricing.estimates.calculation import estimate_reckon
 from pricing.estimates.choices import SentBy
 from pricing.estimates.inputs import EstimateChange, OptionChange, WantedLine
@@ -31,7 +32,6 @@ from shared.people.models import User
 from shared.people.roles import Role
 
 LOOKED_AT = 40  # chalky houses, for one that shows most
-TAX_MILLIONTHS = 72_500  # of the invented town
 Tell = Callable[[SentEstimate, datetime], object]
 
 
@@ -81,7 +81,7 @@ def _made(job: Job, on: date, good_for: int, office: User | None) -> Estimate:
         drive=drive_share_at(place=job.property, today=on),
         wanted=_with_something_beside(suggested(job.property, facts, job)),
         on=on,
-        tax_millionths=TAX_MILLIONTHS,
+        tax_millionths=tax_on(on=on),
     )
     return estimate_create(
         calculation=calculation,

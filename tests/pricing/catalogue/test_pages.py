@@ -121,4 +121,23 @@ def test_the_admin_lists_the_rest(client_of, owner, card, model):
     owner.save()
     client = client_of(owner)
     assert client.get(f"/admin/catalogue/{model}/").status_code == 200
-    assert client.get(f"/admin/catalogue/{model}/add/").status_code == (403 if model == "hourlytarget" else 200)
+    assert client.get(f"/admin/catalogue/{model}/add/").status_code == (
+        403 if model in ("ratecard", "hourlytarget") else 200
+    )
+
+
+def test_the_owner_enters_a_tax_and_nothing_is_assumed(client_of, owner, office, card):
+    """Without one the page says so; a past day and 100 percent come back with the reason; the API lists it."""
+    client, form = client_of(owner), {"name": "Sales tax", "effective_from": "2026-06-15", "rate_millionths": "7.25"}
+    assert "No tax is assumed" in client.get(PAGE).content.decode()
+    assert client_of(office).post("/rates/tax/", form).status_code == 403
+    past = client.post("/rates/tax/", {**form, "effective_from": "2026-06-14"})
+    assert (past.status_code, "today or later" in past.content.decode()) == (422, True)
+    assert client.post("/rates/tax/", {**form, "rate_millionths": "100"}).status_code == 422
+    assert client.post("/rates/tax/", form).status_code == 302
+    assert "begin with 7.25%" in client.get(PAGE).content.decode()
+    listed = [{"name": "Sales tax", "effective_from": "2026-06-15", "rate_millionths": 72500}]
+    assert client.get("/api/taxes/").json() == listed
+    county = {"name": "County", "effective_from": "2026-06-16", "rate_millionths": 930_000}
+    answer = client.post("/api/taxes/", county, content_type="application/json")
+    assert (answer.status_code, answer.json()["detail"]) == (422, "All taxes together must stay below 100 percent.")

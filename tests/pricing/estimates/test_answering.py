@@ -99,7 +99,7 @@ def test_yes_makes_the_job_agreed_with_the_options_lines() -> None:
     job = job_of(sent)
     wash, removal = job.lines.order_by("pk")
     assert (job.state, job.discount_cents, job.price_cents) == ("agreed", 35_00, 2050_00)
-    assert (removal.estimated_minutes, removal.card_price_cents, removal.materials_cents) == (520, 1250_00, 60_00)
+    assert (removal.estimated_minutes, removal.card_price_cents, removal.materials_cents) == (520, 1250_00, 60_03)
     assert [wall.name for wall in removal.walls.all()] == ["south wall"]
     assert (wash.price_cents, removal.price_cents) == (520_00, 1565_00)
     shown = sent.prints.get(language="en")

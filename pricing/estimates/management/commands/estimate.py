@@ -8,10 +8,11 @@ from jobs.customers.models import Property
 from jobs.customers.selectors import property_get
 from jobs.walkthroughs.selectors.places import place_facts
 from pricing.catalogue.models import Service
+from pricing.catalogue.selectors import tax_on
 from pricing.estimates.calculation import Calculation
 from pricing.estimates.inputs import WantedLine
 from pricing.estimates.selectors import estimate_list, option_views
-from pricing.estimates.views.gathering import reckon, suggested
+from pricing.estimates.views.gathering import reckon, suggested, today_here
 from pricing.minutes.choices import AccessLevel, SoilLevel
 from shared.company.selectors import company_get
 from shared.errors import WalldayError
@@ -36,7 +37,7 @@ class Command(BaseCommand):
             metavar="CODE[=QUANTITY]",
             help="services; +CODE is offered separately; none: what is usually offered there",
         )
-        parser.add_argument("--tax-percent", type=float, help="tax rate; default: none is reckoned")
+        parser.add_argument("--tax-percent", type=float, help="tax rate; default: what was entered for today")
         parser.add_argument("--access", choices=AccessLevel.values, default="", help="default: as said of the last job")
         parser.add_argument("--soil", choices=SoilLevel.values, default="", help="default: the same way")
         parser.add_argument("--json", action="store_true", help="one JSON object instead of the text")
@@ -56,7 +57,7 @@ class Command(BaseCommand):
             found = reckon(
                 place,
                 _wanted(place, options["services"]),
-                tax_millionths=None if tax is None else round(tax * 10_000),
+                tax_millionths=tax_on(on=today_here()) if tax is None else round(tax * 10_000),
                 access=options["access"],
                 soil=options["soil"],
             )
@@ -115,7 +116,7 @@ def _as_text(found: Calculation) -> str:
             f"Line {number}: {line.wanted.service.name}, {line.quantity:,}{', in addition' * line.is_addition}",
             f"  {hours_words(expected.minutes)} expected; 80 % within {hours_words(expected.q80_minutes)}, "
             f"90 % within {hours_words(expected.q90_minutes)}",
-            *(f"  {words}" for words in expected.why),
+            *(f"  {words}" for words in (*expected.why, *line.card_why)),
             f"  card {money(line.card_price_cents)}, at the target {money(price.target_price_cents)}, "
             f"least {money(price.least_price_cents)}: {money(price.price_cents)} (by {price.why})",
         ]

@@ -5,9 +5,22 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from pricing.catalogue import defaults
-from pricing.catalogue.models import HourlyTarget, Rate, RateCard, Service, Skill
+from pricing.catalogue.models import (
+    CardMaterial,
+    HourlyTarget,
+    MaterialUse,
+    Rate,
+    RateCard,
+    RateFactor,
+    Service,
+    Skill,
+    TaxRate,
+)
+from pricing.catalogue.selectors import tax_on
 from shared.errors import Refused
 from shared.events.services import event_record
+
+WHOLE_MILLIONTHS = 1_000_000
 
 
 @transaction.atomic
@@ -25,7 +38,8 @@ def catalogue_defaults(*, on: date, actor: Any = None) -> RateCard:
             target_cents_per_crew_hour=defaults.TARGET_CENTS_PER_CREW_HOUR,
             reserve_cents_per_crew_hour=defaults.RESERVE_CENTS_PER_CREW_HOUR,
         )
-    return RateCard.objects.order_by("effective_from").first() or _first_card(on, services, actor)
+    first = RateCard.objects.filter(is_draft=False).order_by("effective_from").first()
+    return first or _first_card(on, services, actor)
 
 
 @transaction.atomic
@@ -50,6 +64,36 @@ def target_set(*, effective_from: date, target_cents: int, reserve_cents: int, t
         subject=row,
         actor=actor,
         data={"from": effective_from.isoformat(), "before": before, "after": [target_cents, reserve_cents]},
+    )
+    return row
+
+
+@transaction.atomic
+def tax_set(*, name: str, effective_from: date, rate_millionths: int, today: date, actor: Any) -> TaxRate:
+    """Enter a tax from a day on; estimates made from then on begin with it, earlier ones keep theirs.
+
+    Entering the same name and day again replaces what was said. Raises ``Refused`` for a day that has passed, for a
+    name that is empty, and where all taxes of a day would reach 100 percent.
+    """
+    name = " ".join(name.split())
+    if not name:
+        raise Refused(_("Name the tax."))
+    if effective_from < today:
+        raise Refused(_("A tax can start today or later."), effective_from=effective_from.isoformat())
+    row = TaxRate.objects.filter(name=name, effective_from=effective_from).first() or TaxRate(
+        name=name, effective_from=effective_from
+    )
+    before, row.rate_millionths = row.rate_millionths, rate_millionths
+    row.full_clean(validate_unique=False, validate_constraints=False)
+    row.save()
+    later = TaxRate.objects.filter(effective_from__gt=effective_from).values_list("effective_from", flat=True)
+    if any((tax_on(on=day) or 0) >= WHOLE_MILLIONTHS for day in {effective_from, *later}):
+        raise Refused(_("All taxes together must stay below 100 percent."))
+    event_record(
+        kind="tax.set",
+        subject=row,
+        actor=actor,
+        data={"name": name, "from": effective_from.isoformat(), "before": before, "after": rate_millionths},
     )
     return row
 
@@ -79,7 +123,21 @@ def _service(default: defaults.DefaultService, skills: dict[str, Skill]) -> Serv
 
 def _first_card(on: date, services: list[tuple[defaults.DefaultService, Service]], actor: Any) -> RateCard:
     card = RateCard.objects.create(effective_from=on, note="Starting values: common practice, no source")
-    Rate.objects.bulk_create(_rate(card, service, default) for default, service in services)
+    materials = {
+        name: CardMaterial.objects.create(card=card, name=name, cost_cents_per_gallon=cents)
+        for name, cents in defaults.MATERIALS.items()
+    }
+    for default, service in services:
+        rate = _rate(card, service, default)
+        rate.save()
+        RateFactor.objects.bulk_create(
+            RateFactor(rate=rate, kind=kind, level=level, percent=percent)
+            for (kind, level), percent in default.factors.items()
+        )
+        MaterialUse.objects.bulk_create(
+            MaterialUse(rate=rate, material=materials[name], volume_ml_per_100_units=volume)
+            for name, volume in default.volumes_ml_per_100_units
+        )
     event_record(kind="rate_card.made", subject=card, actor=actor, reason=card.note)
     return card
 
