@@ -357,12 +357,13 @@ def make_consent(**over: Any) -> Any:
 
 
 def make_visit_of(service: Any, place: Any, work_date: date, **over: Any) -> Any:
-    """A visit at `place` on which `service` was done, with its job."""
+    """A visit at `place` on which `service` was done, with its job; `minutes` are those of the service."""
     from jobs.work.models import Visit, VisitLine
 
+    line = {"minutes": over.pop("minutes", None), "price_cents": 40_000}
     job = make_job(property=place, state="done", lines=[{"service": service}])
     visit = Visit.objects.create(job=job, work_date=work_date, on_site_minutes=60, recorded_at=MOMENT, **over)
-    VisitLine.objects.create(visit=visit, service=service, job_line=job.lines.get(), price_cents=40_000)
+    VisitLine.objects.create(visit=visit, service=service, job_line=job.lines.get(), **line)
     return visit
 
 

@@ -10,7 +10,7 @@ from django.utils.translation import gettext as _
 
 from jobs.customers.models import Customer, Property
 from jobs.reminders.domain.answers import ask_again_on
-from jobs.reminders.domain.due import CHALK
+from jobs.reminders.expected import UNKNOWN_MINUTES, services_by_kind
 from jobs.reminders.models import (
     AnswerKind,
     AnswerMakes,
@@ -33,7 +33,6 @@ from shared.events.services import event_record
 from shared.outbox.models import Channel
 
 SOURCE = "reminder"
-UNKNOWN_MINUTES = 120  # of a service that is on no rate card, until somebody has looked
 
 
 @dataclass(frozen=True)
@@ -164,11 +163,7 @@ def _reminders(customer_id: int, written_on: date) -> list[Reminder]:
 
 
 def _things(reminders: Sequence[Reminder], on: date) -> list[Offered]:
-    offered = Service.objects.filter(is_offered=True).order_by("id")
-    services = {service.code: service for service in offered}
-    removal = next((service for service in offered if service.removes_chalk), None)
-    if removal is not None:
-        services[CHALK] = removal
+    services = services_by_kind()
     rates = rate_terms(on=on)
     things = []
     for reminder in reminders:

@@ -14,9 +14,10 @@ from jobs.customers.models import Language
 from jobs.reminders.brought import brought, brought_json
 from jobs.reminders.drafting import MOST_AT_ONCE
 from jobs.reminders.forms import DEFAULT_WEEKS, MOST_WEEKS
+from jobs.reminders.listing import NEVER, DueSheet, DueWish
 from jobs.reminders.models import InboundText
 from jobs.reminders.proposal import proposal_json
-from jobs.reminders.selectors import due_item_json, due_list, inbound_texts
+from jobs.reminders.selectors import DueItem, due_item_json, inbound_texts
 from jobs.reminders.services import reminders_queue
 from jobs.reminders.views import proposal_of
 from shared import clock
@@ -24,12 +25,26 @@ from shared.api_kit.permissions import OfficeOnly
 from shared.company.selectors import company_get
 from shared.outbox.models import Channel
 
+DUE_STATES = ("ready", "waits", "reminded", "no_channel")
+
 
 class DueQuery(serializers.Serializer[Any]):
     lead_days = serializers.IntegerField(required=False, min_value=0, max_value=730, help_text="default: the company's")
+    state = serializers.ChoiceField(required=False, choices=DUE_STATES)
+    kind = serializers.CharField(required=False, max_length=30, help_text="code of the service, or `chalk`")
+    channel = serializers.ChoiceField(required=False, choices=Channel.choices)
+    search = serializers.CharField(required=False, max_length=80, help_text="in name, address and reason")
+    silent_days = serializers.IntegerField(
+        required=False, min_value=NEVER, max_value=3660, help_text="no reminder for so many days; -1: none ever"
+    )
+    price_from_cents = serializers.IntegerField(required=False, min_value=0, max_value=10_000_000)
+    minutes_up_to = serializers.IntegerField(required=False, min_value=0, max_value=6000)
+    chance_from_percent = serializers.IntegerField(required=False, min_value=0, max_value=100)
 
 
 class DueItemOutput(serializers.Serializer[Any]):
+    """A line of the due list."""
+
     key = serializers.CharField(help_text="names this due thing when reminders are queued")
     property_id = serializers.IntegerField()
     customer_id = serializers.IntegerField()
@@ -41,9 +56,18 @@ class DueItemOutput(serializers.Serializer[Any]):
     reason = serializers.CharField()
     language = serializers.ChoiceField(choices=Language.choices)
     last_contact_on = serializers.DateField(allow_null=True, help_text="day of the last reminder to the customer")
-    state = serializers.ChoiceField(choices=["ready", "waits", "reminded", "no_channel"])
+    state = serializers.ChoiceField(choices=DUE_STATES)
     channel = serializers.ChoiceField(choices=Channel.choices, allow_null=True)
+    consent = serializers.CharField(allow_blank=True, help_text="what allows a message by this channel")
     why_not = serializers.CharField(allow_blank=True, help_text="what stands in the way of a reminder now")
+    price_cents = serializers.IntegerField(allow_null=True, help_text="by the card of today; null: after a look")
+    crew_minutes = serializers.IntegerField(help_text="that a yes takes")
+    chance_percent = serializers.IntegerField(allow_null=True, help_text="of a yes, learned by kind and channel")
+    latitude = serializers.FloatField(allow_null=True)
+    longitude = serializers.FloatField(allow_null=True)
+
+    def to_representation(self, instance: DueItem) -> dict[str, Any]:
+        return due_item_json(instance)
 
 
 @extend_schema_view(
@@ -64,8 +88,9 @@ class DueList(generics.ListAPIView[Any]):
     def get_queryset(self) -> Any:
         query = DueQuery(data=self.request.query_params)
         query.is_valid(raise_exception=True)
-        today = clock.local_date(company_get().timezone, clock.now())
-        return [due_item_json(item) for item in due_list(today=today, **query.validated_data)]
+        wanted = dict(query.validated_data)
+        today, lead_days = clock.local_date(company_get().timezone, clock.now()), wanted.pop("lead_days", None)
+        return DueSheet(today=today, lead_days=lead_days, wish=DueWish(**wanted))
 
 
 class WeeksQuery(serializers.Serializer[Any]):

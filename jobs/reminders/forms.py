@@ -4,7 +4,10 @@ from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from jobs.reminders.answers import Answer
+from jobs.reminders.listing import NEVER, DueWish
 from jobs.reminders.models import AnswerKind, AnswerSettings, HoldingBack
+from shared.outbox.models import Channel
+from shared.units import round_half_up
 
 STATES = (
     ("", _("everything due")),
@@ -15,19 +18,74 @@ STATES = (
 )
 
 
+CHANNELS = (("", _("any way")), (Channel.EMAIL, _("by email")), (Channel.TEXT, _("by text message")))
+SILENT = (
+    ("", _("whenever")),
+    (NEVER, _("never")),
+    (180, _("not for half a year")),
+    (365, _("not for a year")),
+    (730, _("not for two years")),
+)
+LEAD_DAYS = {"min_value": 0, "max_value": 730}
+
+
 class DueFilter(forms.Form):
     """What the due list is narrowed to; everything is optional."""
 
     state = forms.ChoiceField(label=_("Show"), choices=STATES, required=False)
     kind = forms.ChoiceField(label=_("Kind"), required=False)
-    search = forms.CharField(label=_("Name or street"), max_length=80, required=False)
-    lead_days = forms.IntegerField(label=_("Days ahead"), min_value=0, max_value=730, required=False)
+    search = forms.CharField(label=_("Name, street or reason"), max_length=80, required=False)
+    lead_days = forms.IntegerField(label=_("Days ahead"), required=False, **LEAD_DAYS)
+    channel = forms.ChoiceField(label=_("Way to write"), choices=CHANNELS, required=False)
+    silent_days = forms.TypedChoiceField(
+        label=_("Reminded last"), choices=SILENT, coerce=int, empty_value=None, required=False
+    )
+    price_from = forms.IntegerField(label=_("Price from"), min_value=0, max_value=100_000, required=False)
+    hours_up_to = forms.DecimalField(
+        label=_("Crew-hours up to"), min_value=0, max_value=100, decimal_places=2, required=False
+    )
+    chance_from_percent = forms.IntegerField(
+        label=_("Chance of a yes from, %"), min_value=0, max_value=100, required=False
+    )
 
     def __init__(self, *args: Any, kinds: list[tuple[str, str]], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["kind"] = forms.ChoiceField(
             label=_("Kind"), choices=[("", _("every kind")), *kinds], required=False
         )
+
+    @property
+    def lead(self) -> int | None:
+        return self._wanted.get("lead_days")
+
+    @property
+    def wish(self) -> DueWish:
+        """Of the fields that can be read; one that cannot narrows nothing."""
+        wanted = dict(self._wanted)
+        wanted.pop("lead_days", None)
+        price, hours = wanted.pop("price_from", None), wanted.pop("hours_up_to", None)
+        return DueWish(
+            **wanted,
+            price_from_cents=None if price is None else 100 * price,
+            minutes_up_to=None if hours is None else round_half_up(60 * hours),
+        )
+
+    @property
+    def narrows_more(self) -> bool:
+        """Whether one of the fields is used that a page may fold away."""
+        return any(self.data.get(field.name) for field in self.folded)
+
+    @property
+    def folded(self) -> list[forms.BoundField]:
+        names = ("channel", "silent_days", "price_from", "hours_up_to", "chance_from_percent")
+        return [self[name] for name in names]
+
+    @property
+    def _wanted(self) -> dict[str, Any]:
+        if not self.is_bound:
+            return {}
+        self.is_valid()
+        return dict(self.cleaned_data)
 
 
 class OptOutForm(forms.Form):

@@ -1,25 +1,23 @@
 """The due list weighed against the crews' free hours: who should hear now, who waits, and why, in words."""
 
-from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 
-from django.db.models import Count, Exists, ExpressionWrapper, F, OuterRef, Q
-from django.db.models.fields import DateTimeField
+from django.db.models import Exists, OuterRef
 from django.utils.translation import gettext as _
 
 from jobs.customers.models import Property
 from jobs.reminders.domain.choosing import Asked, Person, Proposal, ResponseRate, propose
-from jobs.reminders.domain.due import CHALK
 from jobs.reminders.domain.gain import ANSWERED_WITHIN
+from jobs.reminders.expected import Basis, basis_get, expected_of
 from jobs.reminders.models import Reminder, ReminderAnswer
-from jobs.reminders.selectors import COUNTS_AS_CONTACT, DueItem, due_list
-from jobs.work.models import Job, VisitLine
-from shared.outbox.models import MessageState
+from jobs.reminders.selectors import COUNTS_AS_CONTACT, DueItem, due_item_json, due_list
+from jobs.work.models import Job
+from shared.company.selectors import company_get
 from shared.web.words import miles_words
 
-UNKNOWN_MINUTES = 120
 NEAR_METRES = 1_000
 Nearest = Callable[[Sequence[Property]], Mapping[int, int]]
 """From properties to the metres to the nearest stop of the coming weeks, for those where a crew goes."""
@@ -27,11 +25,9 @@ Nearest = Callable[[Sequence[Property]], Mapping[int, int]]
 
 @dataclass(frozen=True)
 class ProposedItem:
-    """A line of the proposal: the due item, the crew-minutes that a yes takes, the chance of one, and why."""
+    """A line of the proposal, and why it is chosen or waits."""
 
     item: DueItem
-    minutes: int
-    chance: float
     why: str
 
 
@@ -55,12 +51,11 @@ def due_proposal(
     """Weigh everything that may be reminded now against the room of the weeks to fill, and of the one after. Reads
     only."""
     ready = [item for item in due_list(today=today) if item.is_ready]
-    places = Property.objects.in_bulk({item.property_id for item in ready})
-    rates, unanswered = response_rates(now=now), _unanswered(now)
-    usual = usual_minutes([*_things(ready), *((place, kind) for place, kind, _channel, _at in unanswered)])
-    near = nearest(list(places.values()))
-    people = [_person(item, usual[item.property_id, item.kind], near.get(item.property_id), today) for item in ready]
-    asked = [Asked((kind, channel), usual[place, kind], (now - at).days) for place, kind, channel, at in unanswered]
+    basis = basis_get(today=today, zone=company_get().timezone)
+    rates = basis.answers
+    near = nearest(list(Property.objects.in_bulk({item.property_id for item in ready}).values()))
+    people = [_person(item, near.get(item.property_id), today) for item in ready]
+    asked = _asked(basis, now)
     found = propose(people, rates, room_minutes=room_minutes, later_room_minutes=later_room_minutes, asked=asked)
     by_key = {person.key: (item, person) for item, person in zip(ready, people, strict=True)}
     return DueProposal(
@@ -68,26 +63,10 @@ def due_proposal(
         pending_minutes=found.pending_minutes,
         expected_minutes=found.expected_minutes,
         overflow=found.overflow,
-        chosen=tuple(_line(*by_key[key], rates, _why_now(by_key[key][1])) for key in found.chosen),
-        waiting=tuple(_line(*by_key[key], rates, _why_later(found, room_minutes)) for key in found.waiting),
+        chosen=tuple(ProposedItem(by_key[key][0], _why_now(by_key[key][1])) for key in found.chosen),
+        waiting=tuple(ProposedItem(by_key[key][0], _why_later(found, room_minutes)) for key in found.waiting),
         rates=rates,
     )
-
-
-def response_rates(*, now: datetime) -> dict[tuple[str, str], ResponseRate]:
-    """By kind and channel: of the reminders that were sent and had time to be answered, how many brought a job."""
-    ends = ExpressionWrapper(OuterRef("created_at") + ANSWERED_WITHIN, output_field=DateTimeField())
-    came = Job.objects.filter(
-        property=OuterRef("property"), created_at__gte=OuterRef("created_at"), created_at__lte=ends
-    )
-    sent = Reminder.objects.filter(message__state=MessageState.SENT, created_at__lte=now - ANSWERED_WITHIN)
-    counted = (
-        sent.annotate(channel=F("message__channel"), came=Exists(came))
-        .order_by()
-        .values("kind", "channel")
-        .annotate(asked=Count("pk"), yes=Count("pk", filter=Q(came=True)))
-    )
-    return {(row["kind"], row["channel"]): ResponseRate(row["yes"], row["asked"]) for row in counted}
 
 
 def proposal_json(found: DueProposal) -> dict[str, Any]:
@@ -103,11 +82,19 @@ def proposal_json(found: DueProposal) -> dict[str, Any]:
 
 
 def _json(line: ProposedItem) -> dict[str, Any]:
-    return {"key": line.item.key, "minutes": line.minutes, "chance_percent": round(100 * line.chance), "why": line.why}
+    item = due_item_json(line.item)
+    return {
+        "key": item["key"], "minutes": item["crew_minutes"], "chance_percent": item["chance_percent"], "why": line.why,
+    }  # fmt: skip
 
 
-def _things(items: Sequence[DueItem]) -> list[tuple[int, str]]:
-    return [(item.property_id, item.kind) for item in items]
+def _asked(basis: Basis, now: datetime) -> list[Asked]:
+    """Those who were asked and may still answer, with what a yes of theirs would take."""
+    rows = _unanswered(now)
+    things = [(place, kind) for place, kind, _channel, _at in rows]
+    places = Property.objects.in_bulk({place for place, _kind in things})
+    worth = expected_of(things, places=places, basis=basis)
+    return [Asked((kind, channel), worth[place, kind].minutes, (now - at).days) for place, kind, channel, at in rows]
 
 
 def _unanswered(now: datetime) -> list[tuple[int, str, str, datetime]]:
@@ -121,41 +108,15 @@ def _unanswered(now: datetime) -> list[tuple[int, str, str, datetime]]:
     return list(open_still.order_by("pk").values_list("property", "kind", "message__channel", "created_at"))
 
 
-def usual_minutes(things: Collection[tuple[int, str]]) -> dict[tuple[int, str], int]:
-    """By property and kind: what the same service took there last time; else what it usually takes; else
-    UNKNOWN_MINUTES."""
-    done = VisitLine.objects.filter(minutes__isnull=False).order_by("visit__work_date", "pk")
-    here = done.filter(visit__job__property__in={place for place, _kind in things})
-    last: dict[tuple[int, str], int] = {}
-    for place, code, removes, minutes in here.values_list(
-        "visit__job__property", "service__code", "service__removes_chalk", "minutes"
-    ):
-        if minutes:
-            last[place, CHALK if removes else code] = last[place, code] = minutes
-    usual = _usual_by_service(last)
-    return {thing: last.get(thing, usual.get(thing[1], UNKNOWN_MINUTES)) for thing in things}
-
-
-def _usual_by_service(last: Mapping[tuple[int, str], int]) -> dict[str, int]:
-    by_code: dict[str, list[int]] = {}
-    for (_place, code), minutes in last.items():
-        by_code.setdefault(code, []).append(minutes)
-    return {code: sorted(values)[len(values) // 2] for code, values in by_code.items()}
-
-
-def _person(item: DueItem, minutes: int, metres: int | None, today: date) -> Person:
+def _person(item: DueItem, metres: int | None, today: date) -> Person:
     return Person(
         key=item.key,
         group=(item.kind, item.channel),
-        minutes=minutes,
+        minutes=item.minutes,
         overdue_days=(today - item.due_on).days,
         nearest_metres=metres,
         last_contact_days=(today - item.last_contact_on).days if item.last_contact_on else None,
     )
-
-
-def _line(item: DueItem, person: Person, rates: Mapping[tuple[str, str], ResponseRate], why: str) -> ProposedItem:
-    return ProposedItem(item, person.minutes, rates.get(person.group, ResponseRate()).mean, why)
 
 
 def _why_now(person: Person) -> str:

@@ -1,4 +1,5 @@
-"""Rows turned into the facts that the domain judges. Every function is a fixed number of queries."""
+"""Rows turned into the facts that the domain judges. Every function is a fixed number of queries; facts come in the
+order of their properties."""
 
 from collections.abc import Iterable, Iterator, Sequence
 from datetime import date, datetime
@@ -31,7 +32,7 @@ def interval_facts(*, last_day: date, property_ids: Sequence[int] | None = None)
     fields = (
         "property_id", "service__code", "service__removes_chalk", "interval_months", "last_done_on", "next_due_on",
     )  # fmt: skip
-    for row in _of(due, "property_id", property_ids).order_by("id").values_list(*fields).iterator():
+    for row in _of(due, "property_id", property_ids).order_by("property_id", "id").values_list(*fields).iterator():
         yield IntervalFact(*row)
 
 
@@ -53,7 +54,8 @@ def reading_facts(*, limit: Decimal, property_ids: Sequence[int] | None = None) 
     fields = (
         "wall__property_id", "wall_id", "wall__name", "wall__kind", "wall__facing_degrees", "reading", "read_on",
     )  # fmt: skip
-    for row in _of(counting, "wall__property_id", property_ids).order_by("wall_id").values_list(*fields).iterator():
+    counting = _of(counting, "wall__property_id", property_ids).order_by("wall__property_id", "wall_id")
+    for row in counting.values_list(*fields).iterator():
         yield ReadingFact(*row)
 
 
@@ -81,7 +83,8 @@ def forecast_facts(
         "wall__property_id", "wall_id", "wall__name", "wall__kind", "wall__facing_degrees", "reading", "last_read_on",
         day, "early_on", "late_on",
     )  # fmt: skip
-    for row in _of(passing, "wall__property_id", property_ids).order_by("wall_id").values_list(*fields).iterator():
+    passing = _of(passing, "wall__property_id", property_ids).order_by("wall__property_id", "wall_id")
+    for row in passing.values_list(*fields).iterator():
         yield ForecastFact(*row)
 
 

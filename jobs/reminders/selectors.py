@@ -1,8 +1,9 @@
 """The due list: what is due, at whose property, and whether its owner may be written to now."""
 
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from itertools import islice
 from typing import Any
 
 from django.db.models import Case, F, IntegerField, Max, Q, QuerySet, Value, When
@@ -17,29 +18,41 @@ from jobs.reminders.domain.consent import (
     Obstacle,
     choose_channel,
     choose_for_booked_work,
+    standing,
     wait_until,
 )
-from jobs.reminders.domain.due import CHALK, Due, due, due_key
+from jobs.reminders.domain.due import CHALK, Due, due_in_turn, due_key
 from jobs.reminders.domain.gain import ANSWERED_WITHIN
+from jobs.reminders.expected import Basis, basis_get, expected_of
 from jobs.reminders.models import DueHold, HeldBack, InboundText, Reminder, ReminderAnswer
-from jobs.reminders.wording import held_back_words, hold_words, obstacle_words, reason_words, reminded_words, wait_words
-from pricing.catalogue.models import Service
+from jobs.reminders.wording import (
+    consent_words,
+    held_back_words,
+    hold_words,
+    obstacle_words,
+    reason_words,
+    reminded_words,
+    wait_words,
+)
 from shared import clock
 from shared.company.models import Company
 from shared.company.selectors import company_get
 from shared.errors import NotFound
 from shared.outbox.models import MessageState
+from shared.units import round_half_up
 
-PAGE = 1000
+CHUNK = 1000
 COUNTS_AS_CONTACT = (MessageState.WAITING, MessageState.SENDING, MessageState.SENT)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class DueItem:
     """One line of the due list.
 
-    `channel` is the one that a reminder would take, empty where none may be used; `why_not` is empty where a reminder
-    may be queued now and otherwise says what stands in the way. `state` is ready, waits, reminded or no_channel.
+    `channel` is the one that a reminder would take, empty where none may be used, and `consent` says what allows it;
+    `why_not` is empty where a reminder may be queued now and otherwise says what stands in the way. `state` is ready,
+    waits, reminded or no_channel. A yes would bring `price_cents` (None: somebody has to look first) for `minutes` of
+    a crew, with the `chance` that was learned of answers by kind and channel (None where there is no way to write).
     """
 
     key: str
@@ -48,6 +61,7 @@ class DueItem:
     customer_name: str
     address: str
     street: str
+    place: tuple[float, float] | None
     kind: str
     service_name: str
     due_on: date
@@ -57,7 +71,11 @@ class DueItem:
     state: str
     channel: str
     recipient: str
+    consent: str
     why_not: str
+    price_cents: int | None
+    minutes: int
+    chance: float | None
     found: Due
 
     @property
@@ -68,15 +86,33 @@ class DueItem:
 def due_list(*, today: date, lead_days: int | None = None, property_ids: Sequence[int] | None = None) -> list[DueItem]:
     """Everything due within the lead time, the earliest first, then by property and kind.
 
-    `lead_days` is the company's unless given; `property_ids` narrows the list to some properties. The number of
-    queries grows by one page of owners at a time, not by line.
+    `lead_days` is the company's unless given; `property_ids` narrows the list to some properties. For a company of any
+    size see `due_items` and `listing.DueSheet`.
+    """
+    items = due_items(today=today, lead_days=lead_days, property_ids=property_ids)
+    return sorted(items, key=lambda item: (item.due_on, item.property_id, item.kind))
+
+
+def due_items(
+    *, today: date, lead_days: int | None = None, property_ids: Sequence[int] | None = None
+) -> Iterator[DueItem]:
+    """The same in the order of properties, made while they are read: no more than CHUNK lines are held at a time.
+
+    The number of queries grows by chunk, not by line.
     """
     company = company_get()
+    basis = basis_get(today=today, zone=company.timezone)
+    found = _found(company, CHALK in basis.services, today, lead_days, property_ids)
+    while chunk := list(islice(found, CHUNK)):
+        yield from _items(chunk, company, basis, today)
+
+
+def _found(
+    company: Company, chalk_counts: bool, today: date, lead_days: int | None, property_ids: Sequence[int] | None
+) -> Iterator[Due]:
     lead = company.reminder_lead_days if lead_days is None else lead_days
-    names = _service_names()
     setting, last_day = chalk_setting_get(), today + timedelta(days=lead)
-    chalk_counts = CHALK in names
-    found = due(
+    return due_in_turn(
         rows.interval_facts(last_day=last_day, property_ids=property_ids),
         rows.reading_facts(limit=setting.limit_decimal, property_ids=property_ids) if chalk_counts else (),
         rows.forecast_facts(last_day=last_day, setting=setting, property_ids=property_ids) if chalk_counts else (),
@@ -84,87 +120,102 @@ def due_list(*, today: date, lead_days: int | None = None, property_ids: Sequenc
         lead_days=lead,
         limit=setting.limit_decimal,
     )
-    return [item for page in _pages(found) for item in _items(page, company, names, today)]
 
 
-def _pages(found: Sequence[Due]) -> Iterator[Sequence[Due]]:
-    for start in range(0, len(found), PAGE):
-        yield found[start : start + PAGE]
+Told = tuple[datetime, str]
 
 
-def _service_names() -> dict[str, str]:
-    """Names of the services on offer by code, and of the removal under `chalk`, where one is offered."""
-    names: dict[str, str] = {}
-    for service in Service.objects.filter(is_offered=True).order_by("-id"):
-        names[service.code] = service.name
-        if service.removes_chalk:
-            names[CHALK] = service.name
-    return names
+@dataclass(frozen=True)
+class _Known:
+    """What is known of the owners and properties of one chunk, read at once."""
+
+    consents: dict[tuple[str, str], list[ConsentRow]]
+    held: dict[tuple[str, str], Obstacle]
+    contacts: dict[int, date]
+    reminded: dict[str, Told]
+    chalk_told: dict[int, Told]
+    holds: dict[int, DueHold]
+    held_back: dict[int, date]
 
 
-def _items(page: Sequence[Due], company: Company, names: dict[str, str], today: date) -> Iterator[DueItem]:
-    places = Property.objects.select_related("customer").in_bulk({found.property_id for found in page})
+def _known(places: Mapping[int, Property], company: Company, today: date) -> _Known:
     customers = {place.customer for place in places.values()}
-    consents = rows.consents_by_address(customers)
-    held = rows.held_addresses(customers)
-    contacts = _last_contacts({customer.pk for customer in customers}, company.timezone)
+    ids = {customer.pk for customer in customers}
     reminded, chalk_told = _reminded(places)
-    holds = _holds({found.property_id for found in page}, today)
-    held_back = _held_back({customer.pk for customer in customers}, company.timezone, today)
-    for found in page:
-        place = places[found.property_id]
-        item = _plain_item(found, place, names, contacts.get(place.customer_id))
-        earlier = reminded.get(item.key) or _told_of_forecast(found, chalk_told, company.timezone)
-        if earlier is not None:
-            yield replace(item, state="reminded", why_not=reminded_words(*earlier, company.timezone))
-        elif found.property_id in holds:
-            yield replace(item, state="waits", why_not=hold_words(holds[found.property_id]))
-        elif place.customer_id in held_back:
-            yield replace(item, state="waits", why_not=held_back_words(held_back[place.customer_id]))
-        else:
-            yield _with_channel(item, place, consents, held, company, today)
-
-
-def _plain_item(found: Due, place: Property, names: dict[str, str], last_contact_on: date | None) -> DueItem:
-    return DueItem(
-        key=due_key(found.property_id, found.kind, found.due_on),
-        property_id=place.pk,
-        customer_id=place.customer_id,
-        customer_name=place.customer.name,
-        address=place.address,
-        street=place.street,
-        kind=found.kind,
-        service_name=names[found.kind],
-        due_on=found.due_on,
-        reason=reason_words(found, names[found.kind]),
-        language=place.customer.language,
-        last_contact_on=last_contact_on,
-        state="no_channel",
-        channel="",
-        recipient="",
-        why_not="",
-        found=found,
+    return _Known(
+        consents=rows.consents_by_address(customers),
+        held=rows.held_addresses(customers),
+        contacts=_last_contacts(ids, company.timezone),
+        reminded=reminded,
+        chalk_told=chalk_told,
+        holds=_holds(places, today),
+        held_back=_held_back(ids, company.timezone, today),
     )
 
 
-def _with_channel(
-    item: DueItem,
-    place: Property,
-    consents: dict[tuple[str, str], list[ConsentRow]],
-    held: dict[tuple[str, str], Obstacle],
-    company: Company,
-    today: date,
-) -> DueItem:
-    addresses = rows.addresses_of(place.customer)
-    choice = choose_channel(rows.consents_of(place.customer, consents), addresses, rows.held_of(place.customer, held))
+def _items(chunk: Sequence[Due], company: Company, basis: Basis, today: date) -> Iterator[DueItem]:
+    places = Property.objects.select_related("customer").in_bulk({found.property_id for found in chunk})
+    known = _known(places, company, today)
+    things = [(found.property_id, found.kind) for found in chunk]
+    worth = expected_of(things, places=places, basis=basis)
+    for found, thing in zip(chunk, things, strict=True):
+        place = places[found.property_id]
+        choice, recipient, consent = _way(place.customer, known, company.timezone)
+        state, why_not = _state(found, place, choice, known, company, today)
+        service_name = basis.services[found.kind].name
+        yield DueItem(
+            key=due_key(found.property_id, found.kind, found.due_on),
+            property_id=place.pk,
+            customer_id=place.customer_id,
+            customer_name=place.customer.name,
+            address=place.address,
+            street=place.street,
+            place=(place.latitude, place.longitude) if place.has_place else None,
+            kind=found.kind,
+            service_name=service_name,
+            due_on=found.due_on,
+            reason=reason_words(found, service_name),
+            language=place.customer.language,
+            last_contact_on=known.contacts.get(place.customer_id),
+            state=state,
+            channel=choice.channel,
+            recipient=recipient,
+            consent=consent,
+            why_not=why_not,
+            price_cents=worth[thing].price_cents,
+            minutes=worth[thing].minutes,
+            chance=basis.chance(found.kind, choice.channel),
+            found=found,
+        )
+
+
+def _way(customer: Customer, known: _Known, zone: str) -> tuple[ChannelChoice, str, str]:
+    """How a reminder would go, to which address, and what allows it in words."""
+    addresses, said = rows.addresses_of(customer), rows.consents_of(customer, known.consents)
+    choice = choose_channel(said, addresses, rows.held_of(customer, known.held))
     if not choice.channel:
-        why_not = _("; ").join(obstacle_words(hindrance, company.timezone) for hindrance in choice.obstacles)
-        return replace(item, why_not=why_not)
-    item = replace(item, channel=choice.channel, recipient=addresses[choice.channel])
-    until = wait_until(item.last_contact_on, today=today, gap_days=company.reminder_gap_days)
-    if until and item.last_contact_on:
-        return replace(item, state="waits", why_not=wait_words(item.last_contact_on, until))
-    return replace(item, state="ready")
+        return choice, "", ""
+    return choice, addresses[choice.channel], consent_words(standing(said, choice.channel), choice.channel, zone)
+
+
+def _state(
+    found: Due, place: Property, choice: ChannelChoice, known: _Known, company: Company, today: date
+) -> tuple[str, str]:
+    """Whether a reminder may be queued now, and what stands in the way where it may not."""
+    zone = company.timezone
+    key = due_key(found.property_id, found.kind, found.due_on)
+    earlier = known.reminded.get(key) or _told_of_forecast(found, known.chalk_told, zone)
+    if earlier is not None:
+        return "reminded", reminded_words(*earlier, zone)
+    if place.pk in known.holds:
+        return "waits", hold_words(known.holds[place.pk])
+    if place.customer_id in known.held_back:
+        return "waits", held_back_words(known.held_back[place.customer_id])
+    if not choice.channel:
+        return "no_channel", _("; ").join(obstacle_words(hindrance, zone) for hindrance in choice.obstacles)
+    last = known.contacts.get(place.customer_id)
+    until = wait_until(last, today=today, gap_days=company.reminder_gap_days)
+    return ("waits", wait_words(last, until)) if until and last else ("ready", "")
 
 
 def _last_contacts(customer_ids: Iterable[int], zone: str) -> dict[int, date]:
@@ -176,9 +227,6 @@ def _last_contacts(customer_ids: Iterable[int], zone: str) -> dict[int, date]:
         .annotate(at=Max("created_at"))
     )
     return {customer_id: clock.local_date(zone, at) for customer_id, at in newest}
-
-
-Told = tuple[datetime, str]
 
 
 def _reminded(property_ids: Iterable[int]) -> tuple[dict[str, Told], dict[int, Told]]:
@@ -248,7 +296,13 @@ def due_item_json(item: DueItem) -> dict[str, Any]:
         "last_contact_on": item.last_contact_on.isoformat() if item.last_contact_on else None,
         "state": item.state,
         "channel": item.channel or None,
+        "consent": item.consent,
         "why_not": item.why_not,
+        "price_cents": item.price_cents,
+        "crew_minutes": item.minutes,
+        "chance_percent": None if item.chance is None else round_half_up(100 * item.chance),
+        "latitude": item.place[0] if item.place else None,
+        "longitude": item.place[1] if item.place else None,
     }
 
 

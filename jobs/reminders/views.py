@@ -40,11 +40,11 @@ from jobs.reminders.forms import (
 from jobs.reminders.holding import holding_back_get, holding_back_set
 from jobs.reminders.inbound import inbound_text_read, inbound_text_take
 from jobs.reminders.links import answer_target, opt_out_target
+from jobs.reminders.listing import DueSheet
+from jobs.reminders.marks import marks_of
 from jobs.reminders.proposal import DueProposal, due_proposal
 from jobs.reminders.selectors import (
-    DueItem,
     answer_list,
-    due_list,
     hold_list,
     inbound_text_get,
     inbound_texts,
@@ -68,13 +68,16 @@ PER_PAGE = 50
 @office_required
 def due_page(request: HttpRequest) -> HttpResponse:
     """Who is due and why, and whether they may be written to now."""
-    form, items, shown = _shown(request.GET)
+    form, sheet = _shown(request.GET)
+    page = Paginator(sheet, PER_PAGE).get_page(request.GET.get("page"))
+    lines = list(page.object_list)
     context = {
         "form": form,
-        "page": Paginator(shown, PER_PAGE).get_page(request.GET.get("page")),
-        "due_count": len(items),
-        "ready_count": sum(item.is_ready for item in items),
-        "shown_ready": sum(item.is_ready for item in shown),
+        "page": page,
+        "lines": list(enumerate(lines, page.start_index())),
+        "marks": marks_of(lines, first=page.start_index()),
+        "without_place": sum(item.place is None for item in lines),
+        "sheet": sheet,
         "unread_texts": inbound_texts(unread_only=True).count(),
         "today": _today(),
     }
@@ -151,7 +154,7 @@ def holding_back(request: HttpRequest) -> HttpResponse:
 @office_required
 def preview(request: HttpRequest) -> HttpResponse:
     """Exactly what each person would get, before anything is queued."""
-    keys = _ready_keys(request.POST) if "all" in request.POST else request.POST.getlist("key")
+    keys = _shown(request.POST)[1].ready_keys() if "all" in request.POST else request.POST.getlist("key")
     if not keys:
         messages.warning(request, _("Choose at least one line first."))
         return redirect("reminders:due_list")
@@ -317,26 +320,10 @@ def _masked(customer: Customer, channel: Channel) -> str:
     return f"{name[:1]}…@{host}" if host else "…"
 
 
-def _shown(query: Any) -> tuple[DueFilter, list[DueItem], list[DueItem]]:
-    """The filter, everything due, and what the filter leaves of it."""
+def _shown(query: Any) -> tuple[DueFilter, DueSheet]:
+    """The filter, and what it leaves of everything due."""
     form = DueFilter(query or None, kinds=_kinds())
-    wanted = form.cleaned_data if form.is_bound and form.is_valid() else {}
-    items = due_list(today=_today(), lead_days=wanted.get("lead_days"))
-    return form, items, [item for item in items if _matches(item, wanted)]
-
-
-def _ready_keys(query: Any) -> list[str]:
-    """The keys of all that the filter leaves and that may be reminded now, looked up afresh."""
-    return [item.key for item in _shown(query)[2] if item.is_ready]
-
-
-def _matches(item: DueItem, wanted: dict[str, Any]) -> bool:
-    search = (wanted.get("search") or "").strip().lower()
-    return (
-        wanted.get("state", "") in ("", item.state)
-        and wanted.get("kind", "") in ("", item.kind)
-        and (not search or search in f"{item.customer_name} {item.address}".lower())
-    )
+    return form, DueSheet(today=_today(), lead_days=form.lead, wish=form.wish)
 
 
 def _kinds() -> list[tuple[str, str]]:

@@ -9,7 +9,7 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from jobs.reminders.domain.consent import Obstacle
+from jobs.reminders.domain.consent import Obstacle, Standing
 from jobs.reminders.domain.due import CHALK, Due, ForecastFact, ReadingFact
 from jobs.reminders.domain.lint import Finding
 from jobs.reminders.models import DueHold
@@ -132,6 +132,14 @@ def obstacle_words(hindrance: Obstacle, zone: str) -> str:
     if hindrance.channel == "email":
         return _("opted out of email on %(date)s") % day
     return _("opted out of text messages on %(date)s") % day
+
+
+def consent_words(stands: Standing, channel: str, zone: str) -> str:
+    """What allows a message: texts need an agreement, mail needs that nobody opted out of it."""
+    if stands.agreed_at is None:
+        return _("not opted out; mail needs no more")
+    words = _("agreed to email on %(date)s") if channel == "email" else _("agreed to texts on %(date)s")
+    return words % {"date": date_words(clock.local_date(zone, stands.agreed_at))}
 
 
 def reminded_words(at: datetime, state: str, zone: str) -> str:

@@ -84,12 +84,14 @@ def line_with_card(
     quantity: int | None = None,
     minutes: int | None = None,
     price_cents: int | None = None,
+    area_sqft: int | None = None,
 ) -> NewLine:
     """A new line on which what is None comes from the rate card, and the quantity of wall from the property.
 
+    `area_sqft` is the property's wall area, where the caller has read it for many properties at once.
     Raises Refused where minutes or price are wanted for a service that is not on the card.
     """
-    known = quantity or (wall_sqft(property=place) if service.unit == Unit.WALL_SQFT else 0) or 1
+    known = quantity or _quantity(service, place, area_sqft) or 1
     rate = rates.get(service.code)
     if rate is None:
         if minutes is None or price_cents is None:
@@ -107,10 +109,21 @@ def line_with_card(
     )
 
 
+def _quantity(service: Service, place: Property, area_sqft: int | None) -> int:
+    if service.unit != Unit.WALL_SQFT:
+        return 0
+    return wall_sqft(property=place) if area_sqft is None else area_sqft
+
+
 def wall_sqft(*, property: Property) -> int:
     """The property's wall area as far as it is known; shutters and doors do not count."""
-    faces = property.walls.filter(kind=WallKind.FACE)
-    return faces.aggregate(total=Sum("area_sqft"))["total"] or 0
+    return wall_sqft_by_property(property_ids=[property.pk]).get(property.pk, 0)
+
+
+def wall_sqft_by_property(*, property_ids: Collection[int]) -> dict[int, int]:
+    """The same for many properties; those without a known area are left out."""
+    faces = Wall.objects.filter(property__in=property_ids, kind=WallKind.FACE, area_sqft__isnull=False)
+    return dict(faces.order_by().values_list("property").annotate(total=Sum("area_sqft")))
 
 
 def poured_list(*, job_id: int) -> QuerySet[Poured]:

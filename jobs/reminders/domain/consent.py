@@ -30,10 +30,10 @@ class ConsentRow:
 
 @dataclass(frozen=True)
 class Standing:
-    """What all the rows of a channel come to: an opt-out that stands, or else whether there is an agreement."""
+    """What all the rows of a channel come to: an opt-out that stands, or else the newest agreement."""
 
     opted_out_at: datetime | None = None
-    agreed: bool = False
+    agreed_at: datetime | None = None
 
 
 def standing(rows: Iterable[ConsentRow], channel: str, purposes: tuple[str, ...] = ABOUT_REMINDERS) -> Standing:
@@ -43,7 +43,7 @@ def standing(rows: Iterable[ConsentRow], channel: str, purposes: tuple[str, ...]
     for refusal in (row for row in relevant if not row.given):
         if not any(yes.number > refusal.number and yes.at >= refusal.at for yes in agreements):
             return Standing(opted_out_at=refusal.at)
-    return Standing(agreed=bool(agreements))
+    return Standing(agreed_at=max((yes.at for yes in agreements), default=None))
 
 
 @dataclass(frozen=True)
@@ -80,7 +80,7 @@ def obstacle(
     stands = standing(rows, channel, purposes)
     if stands.opted_out_at:
         return Obstacle(channel, "opted_out", stands.opted_out_at)
-    if channel == TEXT and not stands.agreed:
+    if channel == TEXT and stands.agreed_at is None:
         return Obstacle(channel, "no_consent")
     return (held or {}).get(channel)
 

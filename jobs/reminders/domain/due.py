@@ -7,11 +7,13 @@ before a season after the wall was last read. The limit is the owner's, since no
 vinyl siding.
 """
 
-from collections.abc import Iterable, Mapping
+import heapq
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
 from itertools import groupby
+from typing import Any
 
 CHALK = "chalk"
 CHALK_DUE_AFTER = timedelta(days=90)
@@ -61,6 +63,9 @@ class ForecastFact:
     @property
     def due_on(self) -> date:
         return max(self.passes_on, self.read_on + CHALK_DUE_AFTER)
+
+
+Fact = IntervalFact | ReadingFact | ForecastFact
 
 
 @dataclass(frozen=True)
@@ -116,6 +121,30 @@ def due(
             expected.pop(found.property_id, None)
     chalk = [found for found in (*read.values(), *expected.values()) if found.due_on <= latest]
     return sorted([*chalk, *by_interval], key=lambda found: (found.due_on, found.property_id, found.kind))
+
+
+def due_in_turn(
+    intervals: Iterable[IntervalFact],
+    readings: Iterable[ReadingFact],
+    forecasts: Iterable[ForecastFact],
+    *,
+    today: date,
+    lead_days: int,
+    limit: Decimal,
+) -> Iterator[Due]:
+    """The same for facts that come in the order of their properties, one property after the other: never more than the
+    facts of one property are held, however many there are."""
+    sources: list[Iterable[Fact]] = [intervals, readings, forecasts]
+    facts = heapq.merge(*sources, key=_property_of)
+    for _property_id, group in groupby(facts, key=_property_of):
+        mine: dict[type, list[Any]] = {IntervalFact: [], ReadingFact: [], ForecastFact: []}
+        for fact in group:
+            mine[type(fact)].append(fact)
+        yield from due(*mine.values(), today=today, lead_days=lead_days, limit=limit)
+
+
+def _property_of(fact: Fact) -> int:
+    return fact.property_id
 
 
 def _is_overtaken(fact: IntervalFact, read: Mapping[int, Due], expected: Mapping[int, Due], latest: date) -> bool:

@@ -20,7 +20,7 @@ def test_the_newest_word_counts() -> None:
     """No after yes, yes after no."""
     yes, no = ("email", "reminder", True), ("email", "reminder", False)
     assert standing(said(yes, no), "email").opted_out_at == START + timedelta(days=1)
-    assert standing(said(no, yes), "email") == Standing(agreed=True)
+    assert standing(said(no, yes), "email") == Standing(agreed_at=START + timedelta(days=1))
 
 
 def test_an_opt_out_of_everything_counts_for_reminders() -> None:
@@ -72,7 +72,7 @@ def test_a_last_no_always_wins(rows: list[ConsentRow]) -> None:
     if choice.channel:
         assert standing(rows, choice.channel).opted_out_at is None
     if choice.channel == "text":
-        assert standing(rows, "text").agreed
+        assert standing(rows, "text").agreed_at
 
 
 @given(st.dates(date(2020, 1, 1), date(2030, 1, 1)), st.integers(0, 400), st.integers(0, 400))

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from jobs.chalking.services import chalk_setting_update
-from jobs.reminders.domain.due import CHALK, ForecastFact, IntervalFact, ReadingFact, due
+from jobs.reminders.domain.due import CHALK, ForecastFact, IntervalFact, ReadingFact, due, due_in_turn
 from jobs.reminders.selectors import DueItem, due_list
 from jobs.reminders.services import reminder_preview, reminders_queue
 from tests import factories as make
@@ -191,3 +191,18 @@ def test_a_property_has_one_line_about_removal_and_its_earliest(
         due_by_then = [day for day in days if day <= latest]
         mine = [item.due_on for item in found if item.property_id == place]
         assert mine == ([min(due_by_then)] if due_by_then else [])
+
+
+@given(
+    st.lists(INTERVALS, max_size=3, unique_by=lambda fact: fact.property_id), st.lists(READINGS, max_size=4),
+    st.lists(FORECASTS, max_size=4), st.integers(0, 700),
+)  # fmt: skip
+def test_one_property_after_the_other_is_the_same(
+    intervals: list[IntervalFact], readings: list[ReadingFact], forecasts: list[ForecastFact], lead_days: int
+) -> None:
+    """What is found with all facts at once is found with those of one property at a time."""
+    limits: dict[str, Any] = {"today": TODAY, "lead_days": lead_days, "limit": Decimal(2)}
+    facts = [sorted(some, key=lambda fact: fact.property_id) for some in (intervals, readings, forecasts)]
+    in_turn = list(due_in_turn(*facts, **limits))
+    assert [item.property_id for item in in_turn] == sorted(item.property_id for item in in_turn)
+    assert sorted(in_turn, key=lambda item: (item.due_on, item.property_id, item.kind)) == due(*facts, **limits)

@@ -88,7 +88,7 @@ def test_all_that_the_filter_leaves_can_be_previewed(page: Client) -> None:
     for _ in range(3):
         make.make_interval()
     gutters = make.make_interval(service=make.make_service(code="gutters"))
-    assert page.get("/due/?kind=gutters").context["shown_ready"] == 1
+    assert page.get("/due/?kind=gutters").context["sheet"].shown_ready == 1
     assert len(page.post("/due/preview/", {"all": "1"}).context["found"].drafts) == 4
     (draft,) = page.post("/due/preview/", {"all": "1", "kind": "gutters"}).context["found"].drafts
     assert draft.items[0].property_id == gutters.property_id

@@ -10,8 +10,9 @@ from django.core.management import CommandError, call_command
 from django.urls import reverse
 
 from jobs.reminders.domain.choosing import ResponseRate
+from jobs.reminders.expected import response_rates
 from jobs.reminders.models import Reminder, ReminderAnswer
-from jobs.reminders.proposal import due_proposal, response_rates
+from jobs.reminders.proposal import due_proposal
 from jobs.work.models import ServiceInterval
 from tests import factories as make
 

@@ -1,0 +1,110 @@
+"""What a yes to a reminder would bring: the price that its answer page names, the crew-minutes, and its chance."""
+
+from collections.abc import Collection, Iterable, Mapping
+from dataclasses import dataclass
+from datetime import date, datetime
+
+from django.db.models import Count, Exists, ExpressionWrapper, F, OuterRef, Q
+from django.db.models.fields import DateTimeField
+
+from jobs.customers.models import Property
+from jobs.reminders.domain.choosing import ResponseRate
+from jobs.reminders.domain.due import CHALK
+from jobs.reminders.domain.gain import ANSWERED_WITHIN
+from jobs.reminders.models import Reminder
+from jobs.work.models import Job, VisitLine
+from jobs.work.selectors import line_with_card, wall_sqft_by_property
+from pricing.catalogue.domain import RateTerms
+from pricing.catalogue.models import Service
+from pricing.catalogue.selectors import rate_terms
+from shared import clock
+from shared.outbox.models import MessageState
+
+UNKNOWN_MINUTES = 120  # of a service that is on no rate card, until somebody has looked
+Thing = tuple[int, str]
+"""A property and a kind of due thing."""
+
+
+@dataclass(frozen=True, slots=True)
+class Expected:
+    """What a yes brings: the price of the card of the day, None where somebody has to look first, and crew-minutes."""
+
+    price_cents: int | None
+    minutes: int
+
+
+@dataclass(frozen=True)
+class Basis:
+    """What holds for every property: the service of each kind, the rate card, and how reminders were answered."""
+
+    services: Mapping[str, Service]
+    rates: Mapping[str, RateTerms]
+    answers: Mapping[tuple[str, str], ResponseRate]
+
+    def chance(self, kind: str, channel: str) -> float | None:
+        """Of a yes within ANSWERED_WITHIN, shrunk towards the prior; None where there is no way to write."""
+        return self.answers.get((kind, channel), ResponseRate()).mean if channel else None
+
+
+def basis_get(*, today: date, zone: str) -> Basis:
+    """The basis as of the beginning of a local day, so that every page of the day says the same."""
+    answers = response_rates(now=clock.midnight(today, zone))
+    return Basis(services_by_kind(), rate_terms(on=today), answers)
+
+
+def services_by_kind() -> dict[str, Service]:
+    """Services on offer by code, and the removal under `chalk`, where one is offered."""
+    offered = list(Service.objects.filter(is_offered=True).order_by("id"))
+    found = {service.code: service for service in offered}
+    removal = next((service for service in offered if service.removes_chalk), None)
+    return found if removal is None else {**found, CHALK: removal}
+
+
+def expected_of(things: Collection[Thing], *, places: Mapping[int, Property], basis: Basis) -> dict[Thing, Expected]:
+    """By property and kind; a fixed number of queries. Minutes: what the same took there last time; else the card's;
+    else UNKNOWN_MINUTES."""
+    ids = {place for place, _kind in things}
+    areas, last = wall_sqft_by_property(property_ids=ids), _last_minutes(ids)
+    found = {}
+    for place, kind in things:
+        card = _by_card(kind, places[place], areas.get(place, 0), basis)
+        found[place, kind] = Expected(card.price_cents, last.get((place, kind), card.minutes))
+    return found
+
+
+def _by_card(kind: str, place: Property, area_sqft: int, basis: Basis) -> Expected:
+    service = basis.services.get(kind)
+    if service is None or service.code not in basis.rates:
+        return Expected(None, UNKNOWN_MINUTES)
+    line = line_with_card(service=service, place=place, rates=basis.rates, area_sqft=area_sqft)
+    return Expected(line.price_cents, line.estimated_minutes)
+
+
+def _last_minutes(property_ids: Collection[int]) -> dict[Thing, int]:
+    done = VisitLine.objects.filter(minutes__gt=0, visit__job__property__in=property_ids)
+    fields = ("visit__job__property", "service__code", "service__removes_chalk", "minutes")
+    last: dict[Thing, int] = {}
+    for place, code, removes, minutes in done.order_by("visit__work_date", "pk").values_list(*fields):
+        for kind in _kinds(code, removes):
+            last[place, kind] = minutes
+    return last
+
+
+def _kinds(code: str, removes_chalk: bool) -> Iterable[str]:
+    return (code, CHALK) if removes_chalk else (code,)
+
+
+def response_rates(*, now: datetime) -> dict[tuple[str, str], ResponseRate]:
+    """By kind and channel: of the reminders that were sent and had time to be answered, how many brought a job."""
+    ends = ExpressionWrapper(OuterRef("created_at") + ANSWERED_WITHIN, output_field=DateTimeField())
+    came = Job.objects.filter(
+        property=OuterRef("property"), created_at__gte=OuterRef("created_at"), created_at__lte=ends
+    )
+    sent = Reminder.objects.filter(message__state=MessageState.SENT, created_at__lte=now - ANSWERED_WITHIN)
+    counted = (
+        sent.annotate(channel=F("message__channel"), came=Exists(came))
+        .order_by()
+        .values("kind", "channel")
+        .annotate(asked=Count("pk"), yes=Count("pk", filter=Q(came=True)))
+    )
+    return {(row["kind"], row["channel"]): ResponseRate(row["yes"], row["asked"]) for row in counted}
