@@ -120,6 +120,12 @@ def offer_get(*, customer_id: int, written_on: date) -> Offer:
     return Offer(customer, written_on, tuple(_things(reminders, written_on)), answer)
 
 
+def written_by(*, customer_id: int, written_on: date) -> str:
+    """The channel of what was written to a customer on a local day; text where nothing is known of it any more."""
+    reminder = next(iter(_reminders(customer_id, written_on)), None)
+    return reminder.message.channel if reminder else Channel.TEXT
+
+
 @transaction.atomic
 def answer_take(*, offer: Offer, answer: Answer, days: Sequence[date], now: datetime) -> ReminderAnswer:
     """Keep the answer and do what it asks. `days` are those that were offered.
@@ -159,7 +165,7 @@ def _reminders(customer_id: int, written_on: date) -> list[Reminder]:
     zone = company_get().timezone
     begins, ends = clock.midnight(written_on, zone), clock.midnight(date.fromordinal(written_on.toordinal() + 1), zone)
     rows = Reminder.objects.filter(property__customer=customer_id, created_at__gte=begins, created_at__lt=ends)
-    return list(rows.select_related("property").order_by("property__street", "id"))
+    return list(rows.select_related("property", "message").order_by("property__street", "id"))
 
 
 def _things(reminders: Sequence[Reminder], on: date) -> list[Offered]:

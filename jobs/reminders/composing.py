@@ -13,11 +13,19 @@ from jobs.reminders.domain.due import CHALK, Due, ForecastFact
 from jobs.reminders.domain.lint import Finding, Sender, lint
 from jobs.reminders.links import answer_link, one_click_headers, opt_out_link
 from jobs.reminders.selectors import DueItem
-from jobs.reminders.wording import date_words, finding_words, lower_first, month_words, reading_words, wall_words
+from jobs.reminders.wording import (
+    date_words,
+    finding_words,
+    lower_first,
+    month_words,
+    reading_words,
+    short_month_words,
+    wall_words,
+)
 from pricing.catalogue.models import Service
 from shared.company.models import Company
 from shared.outbox.channels import way_out
-from shared.outbox.domain.sms import SmsCount, sms_count
+from shared.outbox.domain.sms import SmsCount, in_cheap_letters, sms_count
 from shared.outbox.models import Channel
 from shared.web.words import phone_words
 
@@ -57,6 +65,9 @@ def compose(items: Sequence[DueItem], company: Company, *, today: date, also_due
     language = first.language if first.language in Language.values else Language.ENGLISH.value
     link = opt_out_link(first.customer_id, first.channel)
     context = _context(items, language, company, link, today)
+    if first.channel == Channel.TEXT:
+        context |= _in_cheap_letters(context)
+        link = context["answer_link"]
     subject = _render("subject", language, context) if first.channel == Channel.EMAIL else ""
     body = _render(first.channel, language, context)
     sms = sms_count(body) if first.channel == Channel.TEXT else None
@@ -103,6 +114,12 @@ def _context(items: Sequence[DueItem], language: str, company: Company, link: st
     }
 
 
+def _in_cheap_letters(context: dict[str, Any]) -> dict[str, Any]:
+    """Our own words in the alphabet that a text message pays least for; names and streets stay as they are."""
+    due = [fact | {"wall": in_cheap_letters(fact.get("wall", ""))} for fact in context["due"]]
+    return {"titles": [in_cheap_letters(title) for title in context["titles"]], "due": due}
+
+
 def _names(items: Sequence[DueItem], language: str) -> dict[str, str]:
     """What each kind is called in the customer's language, as it stands inside a sentence."""
     names = {item.kind: item.service_name for item in items}
@@ -138,12 +155,14 @@ def _chalk_facts(found: Due, language: str) -> dict[str, Any]:
         "wall": wall_words(wall, language),
         "reading": reading_words(wall.reading),
         "read_on": date_words(wall.read_on, language),
+        "read_in": short_month_words(wall.read_on, language),
         "more_walls": len(walls) - 1,
         "limit": reading_words(found.limit),
     }
     if isinstance(wall, ForecastFact):
         days = {"passes": wall.passes_on, "early": wall.early_on, "late": wall.late_on}
         facts |= {name: month_words(day, language) for name, day in days.items()}
+        facts["passes_in"] = short_month_words(wall.passes_on, language)
     return facts
 
 

@@ -6,6 +6,7 @@ from django.contrib.auth.decorators import login_not_required
 from django.core.paginator import Paginator
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils import translation
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
@@ -22,6 +23,7 @@ from jobs.reminders.answers import (
     answer_take,
     due_hold_end,
     offer_get,
+    written_by,
 )
 from jobs.reminders.brought import Brought, brought
 from jobs.reminders.domain.answers import ASK_AGAIN_MONTHS, days_to_offer
@@ -39,7 +41,7 @@ from jobs.reminders.forms import (
 )
 from jobs.reminders.holding import holding_back_get, holding_back_set
 from jobs.reminders.inbound import inbound_text_read, inbound_text_take
-from jobs.reminders.links import answer_target, opt_out_target
+from jobs.reminders.links import answer_sender, answer_target, opt_out_target, opt_out_token
 from jobs.reminders.listing import DueSheet
 from jobs.reminders.marks import marks_of
 from jobs.reminders.proposal import DueProposal, due_proposal
@@ -193,12 +195,13 @@ def queue(request: HttpRequest) -> HttpResponse:
 @require_http_methods(["GET", "HEAD", "POST"])
 def answer(request: HttpRequest, token: str) -> HttpResponse:
     """The homeowner's page of a reminder. Looking at it changes nothing; the form answers, once."""
-    today = _today()
+    today, stop_path = _today(), _stop_path(token)
     try:
         customer_id, written_on = answer_target(token, today=today)
         offer = offer_get(customer_id=customer_id, written_on=written_on)
     except WalldayError as error:
-        return render(request, "reminders/answer_over.html", {"words": error.message}, status=error.status)
+        context = {"words": error.message, "stop_path": stop_path}
+        return render(request, "reminders/answer_over.html", context, status=error.status)
     with translation.override(offer.customer.language):
         days = days_to_offer(days_near(place=offer.places[0], today=today), needed_minutes=offer.minutes)
         form = AnswerForm(request.POST or None)
@@ -207,7 +210,18 @@ def answer(request: HttpRequest, token: str) -> HttpResponse:
             status, problem = _answered(form, offer, [day.work_date for day in days])
             offer = offer_get(customer_id=customer_id, written_on=written_on)
         context = {"offer": offer, "days": days, "problem": problem, "months": ASK_AGAIN_MONTHS}
+        context["stop_path"] = stop_path
         return render(request, "reminders/answer.html", context, status=status)
+
+
+def _stop_path(token: str) -> str:
+    """Where the person stops our messages: it works however old the answer's link is, and for no altered one."""
+    try:
+        customer_id, written_on = answer_sender(token)
+    except WalldayError:
+        return ""
+    channel = written_by(customer_id=customer_id, written_on=written_on)
+    return reverse("reminders:opt_out", args=[opt_out_token(customer_id, channel)])
 
 
 def _answered(form: AnswerForm, offer: Offer, days: list[date]) -> tuple[int, str]:

@@ -37,6 +37,12 @@ def month_words(day: date, language: str = "") -> str:
         return date_format(day, r"F \d\e Y" if language.startswith("es") else "F Y")
 
 
+def short_month_words(day: date, language: str) -> str:
+    """`May 2027`, or `mayo 2027`: for a text message."""
+    with translation.override(language):
+        return date_format(day, "M Y")
+
+
 def reading_words(reading: Decimal) -> str:
     """`3` or `2.5`."""
     return f"{reading.normalize():f}"
@@ -179,6 +185,6 @@ def finding_words(finding: Finding) -> str:
             "This reads as a claim to act against growth, which only a registered product may make: “%(found)s”"
         ),
         "foreign_link": _("This link does not lead to your own pages: %(found)s"),
-        "many_parts": _("This text message takes %(found)s parts; each part is paid for. Two or fewer are better."),
+        "many_parts": _("This text message takes %(found)s parts; each part is paid for. One is better."),
     }
     return texts[finding.code] % {"found": finding.found}

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from jobs.reminders.domain.consent import EMAIL, TEXT
 
-MOST_PARTS = 2
+MOST_PARTS = 1
 _CLAIMS = re.compile(
     r"\b(kill|prevent|control|destroy|eliminat|repel|inhibit|eradicat|mitigat|stops?\b|protect|keeps?\b"
     r"|mata|previen|prevenir|evita|elimina|destruy|combat|proteg|libre de)|-free\b|\bfree (of|from)\b",
@@ -52,7 +52,8 @@ class Sender:
 
 
 def lint(subject: str, body: str, *, channel: str, opt_out_link: str, sms_parts: int, sender: Sender) -> list[Finding]:
-    """Everything that is wrong with a message, the refusals first."""
+    """Everything that is wrong with a message, the refusals first. `opt_out_link` is the one that leads this person to
+    the opt-out; it must be in the body."""
     text = f"{subject}\n{body}"
     findings = [
         *_sender_findings(channel, body, sender),

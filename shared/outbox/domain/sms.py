@@ -5,6 +5,7 @@ A message in the 7-bit alphabet holds 160 septets, or 153 in each part where it 
 table costs two septets, one outside the basic plane two units; neither may be cut in two by a part's end.
 """
 
+import unicodedata
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -15,6 +16,7 @@ BASIC = frozenset(
 EXTENSION = frozenset("\f^{}\\[~]|€")
 GSM_7 = "GSM-7"
 UCS_2 = "UCS-2"
+_PLAIN = {"«": '"', "»": '"', "“": '"', "”": '"', "‘": "'", "’": "'", "–": "-", "—": "-", "…": "...", "\u00a0": " "}
 _SIZES = {GSM_7: (160, 153), UCS_2: (70, 67)}
 
 
@@ -36,6 +38,18 @@ def sms_count(text: str) -> SmsCount:
     single, several = _SIZES[encoding]
     parts = 1 if sum(costs) <= single else _parts(costs, several)
     return SmsCount(encoding, sum(costs), parts, odd_ones)
+
+
+def in_cheap_letters(text: str) -> str:
+    """The text without the accents and quotation marks that the 7-bit alphabet lacks; other characters stay."""
+    return "".join(_cheap(character) for character in text)
+
+
+def _cheap(character: str) -> str:
+    if character in BASIC or character in EXTENSION:
+        return character
+    plain = _PLAIN.get(character) or unicodedata.normalize("NFD", character)[0]
+    return plain if set(plain) <= BASIC else character
 
 
 def _cost(character: str, encoding: str) -> int:

@@ -19,7 +19,7 @@ from jobs.reminders.domain.answers import (
     ask_again_on,
     days_to_offer,
 )
-from jobs.reminders.links import answer_link, answer_target, answer_token
+from jobs.reminders.links import answer_link, answer_target, answer_token, opt_out_token
 from jobs.reminders.models import DueHold, ReminderAnswer
 from jobs.reminders.selectors import due_list
 from jobs.reminders.services import reminders_queue
@@ -204,6 +204,16 @@ def test_a_link_ends(ann: Any, time_machine: Any) -> None:
     time_machine.move_to(NOW + timedelta(days=47), tick=False)
     assert Client().post(page(ann), {"kind": "never"}).status_code == 404
     assert not ReminderAnswer.objects.exists()
+
+
+def test_the_way_out_stays_open_when_the_link_has_ended(ann: Any, time_machine: Any) -> None:
+    """A text carries no other link: the page leads to the opt-out of the channel written by, before and after."""
+    way_out = reverse("reminders:opt_out", args=[opt_out_token(ann.pk, "email")])
+    assert way_out in Client().get(page(ann)).content.decode()
+    time_machine.move_to(NOW + timedelta(days=400), tick=False)
+    assert way_out in Client().get(page(ann)).content.decode()
+    assert Client().post(way_out, {"scope": "all"}).status_code == 200
+    assert ann.consents.filter(given=False, purpose="all").exists()
 
 
 def test_a_link_of_another_day_shows_nothing_of_today(ann: Any) -> None:

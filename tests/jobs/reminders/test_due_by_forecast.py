@@ -152,7 +152,7 @@ def test_a_text_fits_two_parts(language: str) -> None:
     make.make_forecast(property=make.make_property(customer=customer))
     (draft,) = reminder_preview(keys=[only(due_list(today=TODAY)).key], now=NOW).drafts
     assert draft.sms is not None
-    assert draft.sms.parts <= 2
+    assert draft.sms.parts == 1
     assert "2026" in draft.body
 
 

@@ -77,11 +77,11 @@ def test_a_link_to_elsewhere_is_refused(link: str) -> None:
     assert codes(f"{BODY}\n{link}") == ["foreign_link"]
 
 
-def test_more_than_two_parts_are_a_warning() -> None:
+def test_more_than_one_part_is_a_warning() -> None:
     """It does not stop the message."""
-    (finding,) = lint("", BODY, channel="text", opt_out_link=LINK, sms_parts=3, sender=SENDER)
+    (finding,) = lint("", BODY, channel="text", opt_out_link=LINK, sms_parts=2, sender=SENDER)
     assert (finding.code, finding.is_warning) == ("many_parts", True)
-    assert codes(channel="text", parts=2) == []
+    assert codes(channel="text", parts=1) == []
 
 
 @pytest.mark.parametrize(

@@ -154,7 +154,7 @@ def test_a_text_goes_to_those_who_agreed() -> None:
     make.make_interval(property=make.make_property(customer=customer, street="12 Sample Street"))
     (draft,) = reminder_preview(keys=keys(), now=NOW).drafts
     assert draft.sms
-    assert (draft.sms.encoding, draft.sms.parts) == ("GSM-7", 2)
+    assert (draft.sms.encoding, draft.sms.parts) == ("GSM-7", 1)
     assert draft.body.startswith("Sample Wash: due at 12 Sample Street: house wash.")
     assert "(555) 555-0100" in draft.body
     assert not draft.findings
@@ -166,23 +166,24 @@ def test_spanish_texts_stay_in_the_cheap_alphabet() -> None:
     make.make_consent(customer=customer, channel="text", given=True)
     make.make_interval(
         property=make.make_property(customer=customer, street="12 Sample Street"),
-        service=make.make_service(name="House wash", name_es="Lavado de casa"),
+        service=make.make_service(name="House wash", name_es="Eliminación de moho"),
     )
     (draft,) = reminder_preview(keys=keys(), now=NOW).drafts
     assert draft.sms
-    assert (draft.sms.encoding, draft.sms.parts <= 2) == ("GSM-7", True)
-    assert draft.body.startswith("Sample Wash: ya toca en 12 Sample Street: lavado de casa.")
+    assert (draft.sms.encoding, draft.sms.parts) == ("GSM-7", 1)
+    assert draft.body.startswith("Sample Wash: toca eliminacion de moho en 12 Sample Street.")
 
 
 def test_a_long_text_is_warned_about_and_not_refused() -> None:
-    """More than two parts are shown as such; the office decides."""
+    """More than one part is shown as such; the office decides. Further things do not make it longer."""
     customer = make.make_customer(email="")
     make.make_consent(customer=customer, channel="text", given=True)
-    place = make.make_property(customer=customer)
+    place = make.make_property(customer=customer, street="12 " + "Very " * 20 + "Long Street")
     for number in range(9):
-        make.make_interval(property=place, service=make.make_service(name=f"Long name of the service number {number}"))
+        make.make_interval(property=place, service=make.make_service(name=f"Service {number}"))
     (draft,) = reminder_preview(keys=keys(), now=NOW).drafts
     assert [finding.code for finding in draft.findings] == ["many_parts"]
+    assert ": service 0 and 8 more." in draft.body
     assert draft.refusals == []
     assert queue().reminders == 9
 
