@@ -79,7 +79,7 @@ def routes_within(
     columns: list[Column] = []
     made = 0
     for g, labels in zip(possible, threads.map(listed, possible), strict=True):
-        if labels is None or made + len(labels.job) > most_labels:
+        if labels is None or made + len(labels.job) > most_labels or groups[g].stop[0]:
             return None
         made += len(labels.job)
         columns.extend(_columns(g, groups[g], labels, bound))

@@ -46,7 +46,16 @@ class Part:
 class ListedRoutes:
     """The list, its linear program with cuts, and the best bound on any plan made of listed routes."""
 
-    def __init__(self, columns: Sequence[Column], sizes: Sequence[int], job_count: int, fixed: Collection[int]):
+    def __init__(
+        self,
+        columns: Sequence[Column],
+        sizes: Sequence[int],
+        job_count: int,
+        fixed: Collection[int],
+        stop: Flags | None = None,
+    ):
+        """Once `stop[0]` is set, from another thread, a round ends with a bound that is valid but no better."""
+        self._stop: Flags = np.zeros(1, np.bool_) if stop is None else stop
         self.bound: int | None = None
         self.stalled = False
         self._sizes, self._fixed = sizes, fixed
@@ -98,7 +107,8 @@ class ListedRoutes:
         self.bound = here if before is None else min(here, before)
         self.stalled = before is not None and before - self.bound < LEAST_GAIN * (before - value)
         self._narrow(here - value)
-        self._cut(prices)
+        if not self._stop[0]:
+            self._cut(prices)
         return self.bound
 
     def _prices(self) -> Prices:
@@ -109,7 +119,7 @@ class ListedRoutes:
             won[self._taken] = 0
             best = np.argsort(-won, kind="stable")[:MOST_TAKEN]
             best = best[won[best] > SLACK_TICKS]
-            if not len(best):
+            if not len(best) or self._stop[0]:
                 return prices
             self._taken[best] = True
             for i in best.tolist():

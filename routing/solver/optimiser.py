@@ -151,7 +151,12 @@ class Optimiser:
         listed = self._listed
         assert listed is not None
         floor = max(self._floor, self._to_beat)
-        self._lower(max(floor, listed.round(floor)))
+        try:
+            bound = listed.round(floor)
+        except NoPrices:
+            self._give_list_up()
+            return
+        self._lower(max(floor, bound))
         if self.closed or not (listed.stalled or len(listed) <= self.params.few_routes):
             return
         if self._part_size == self.params.few_routes and floor > self._to_beat:
@@ -172,11 +177,14 @@ class Optimiser:
         if packing is not None:
             self._lower(max(above, packing.bound_ticks))
         if packing is None or not packing.complete:
-            self._reach.failed(self._reached)
-            self._listed = None
+            self._give_list_up()
         elif above == floor:
             self._listed = None
         self._part_size *= 2
+
+    def _give_list_up(self) -> None:
+        self._reach.failed(self._reached)
+        self._listed = None
 
     def _lower(self, bound: int) -> None:
         """A bound on plans better than the best known is one on all plans where it is not below that one."""
@@ -366,7 +374,9 @@ class Optimiser:
             self._reach.failed(gap)
             return
         self._reach.made(gap, listing.labels)
-        self._listed = ListedRoutes(listing.columns, self.pool.sizes, self.model.job_count, self.pool.fixed)
+        self._listed = ListedRoutes(
+            listing.columns, self.pool.sizes, self.model.job_count, self.pool.fixed, self.pool.stop
+        )
         self._floor, self._part_size = best.ticks - gap, params.few_routes
         for column in listing.columns:
             self.pool.offers.add(column)

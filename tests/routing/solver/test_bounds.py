@@ -15,6 +15,8 @@ from routing.solver.colgen import ng_sets
 from routing.solver.compiled import day_of
 from routing.solver.enumeration import Reach
 from routing.solver.finish import routes_value
+from routing.solver.listed import ListedRoutes
+from routing.solver.master import NoPrices
 from routing.solver.model import build_model
 from routing.solver.money import TICKS_PER_CENT
 from routing.solver.optimiser import Optimiser, worth_step
@@ -158,3 +160,19 @@ def test_a_list_that_was_too_long_is_tried_on_half_the_gap_and_a_short_one_on_mo
     assert reach.within(300) == 300
     reach.made(300, 10**9)
     assert (reach.within(5_000), reach.labels) == (4, 4_000)
+
+
+def test_a_list_whose_linear_program_fails_is_given_up(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The day is then solved without that list, and nothing is claimed for it."""
+    problem = parse_problem(realistic_day(DayKind("day", 12, 2, 5)))
+    model, routes = prepared(problem)
+    best = Optimiser(model, routes, 1, Params(), RoundLimit(10).started())
+
+    def fails(*_: object) -> int:
+        raise NoPrices("abnormal")
+
+    monkeypatch.setattr(ListedRoutes, "round", fails)
+    monkeypatch.setattr(best, "_find_plans", lambda: None)
+    best.run(lambda: None)
+    assert best._listed is None
+    assert best.plain_bound >= solve(problem, stop=RoundLimit(30)).value_cents * TICKS_PER_CENT

@@ -1,5 +1,6 @@
 """The proof on a list of routes: cuts and shortening must never lose the best choice."""
 
+import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -52,6 +53,16 @@ def test_only_a_part_of_the_list_beats_the_floor_of_that_part(columns: list[Colu
             left = pack(part.columns, SIZES, cuts=part.cuts, above=part.floor)
             assert left is not None
             assert sum(part.columns[i].ticks for i in left.chosen) == most
+
+
+@settings(max_examples=50, deadline=None)
+@given(st.lists(ROUTES, min_size=1, max_size=40, unique_by=lambda c: (c.group, tuple(sorted(c.jobs)))))
+def test_a_round_that_was_stopped_still_gives_a_bound(columns: list[Column]) -> None:
+    """Prices of a half-made linear program bound the best choice all the same."""
+    best = pack(columns, SIZES)
+    assert best is not None
+    listed = ListedRoutes(columns, SIZES, JOBS, (), np.ones(1, np.bool_))
+    assert listed.round(0) >= sum(columns[i].ticks for i in best.chosen)
 
 
 def test_cuts_close_what_the_linear_program_leaves_open() -> None:
