@@ -25,6 +25,7 @@ from routing.plans.selectors.ways import routes_geojson
 from routing.plans.selectors.weeks import week_plan_by_id
 from routing.plans.services.learning import learnt_drives_use
 from routing.solver.plan import LEFT_OUT_REASONS, STATUSES
+from shared import clock
 from shared.api_kit.etags import expected_version, with_etag
 from shared.api_kit.permissions import OfficeOnly
 from shared.api_kit.schema import IF_MATCH
@@ -310,6 +311,7 @@ def plan_run(request: Request, run_id: int) -> Response:
 @permission_classes([OfficeOnly])
 def day_plan(request: Request, plan_id: int) -> Response:
     plan = day_plan_by_id(plan_id=plan_id)
+    services.replan_get_ready(plan=plan, now=clock.now())
     return with_etag(Response(plan_as_json(plan)), plan)
 
 

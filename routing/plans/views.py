@@ -66,7 +66,10 @@ def day(request: HttpRequest, yard_code: str, work_date: date) -> HttpResponse:
     form = DateForm(request.GET) if "day" in request.GET else None
     if form is not None and form.is_valid():
         return redirect(day_url(yard, form.cleaned_data["day"]))
-    return render_page(request, "plans/day.html", _day_context(yard, work_date), part="plan")
+    context = _day_context(yard, work_date)
+    if context["page"]:
+        services.replan_get_ready(plan=context["page"].plan, now=clock.now())
+    return render_page(request, "plans/day.html", context, part="plan")
 
 
 @require_POST

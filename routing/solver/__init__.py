@@ -8,6 +8,7 @@ from .problem import Break, Crew, Job, Overtime, Prefer, Problem
 from .reader import Fault, MalformedProblem, load_json
 from .reading import parse_plan, parse_problem
 from .solve import solve
+from .standby import keep_ready, ready_process
 from .stopping import RoundLimit, TimeLimit
 from .timing import Broken, schedule_route
 from .warm import choose_cache_folder, warm_up
@@ -40,11 +41,13 @@ __all__ = [
     "Stop",
     "TimeLimit",
     "evaluate",
+    "keep_ready",
     "load_json",
     "parse_plan",
     "parse_problem",
     "plan_to_json",
     "problem_to_json",
+    "ready_process",
     "schedule_route",
     "solve",
     "solve_in_child",

@@ -5,7 +5,7 @@ the child, the last good line is a plan that keeps every rule. A plain `subproce
 from daemonic worker processes and from commands alike.
 
 A child takes about a second to load compiled code. Who has something else to do meanwhile opens a
-`solver_process` first; it solves one problem after another.
+`solver_process` first; it solves one problem after another. Who cannot wait at all has one ready (`standby`).
 """
 
 import json
@@ -49,21 +49,33 @@ def solve_in_child(problem: Problem, *, memory_bytes: int = DEFAULT_MEMORY_BYTES
 @contextmanager
 def solver_process(*, memory_bytes: int = DEFAULT_MEMORY_BYTES) -> Iterator["SolverProcess"]:
     """A child that loads its code at once; it is gone at the end of the block, whatever it was doing."""
-    with subprocess.Popen(  # noqa: S603 - our own module, no shell
+    child = start_process(memory_bytes)
+    try:
+        yield SolverProcess(child)
+    finally:
+        end_process(child)
+
+
+def start_process(memory_bytes: int) -> "subprocess.Popen[str]":
+    """A child that loads its code and waits for requests; whoever starts it ends it."""
+    return subprocess.Popen(  # noqa: S603 - our own module, no shell
         [sys.executable, "-m", "routing.solver.worker"],
         stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,
         env=_environment(memory_bytes),
-    ) as child:
-        assert child.stdin
-        try:
-            yield SolverProcess(child)
-        finally:
-            child.kill()
-            with suppress(OSError):
-                child.stdin.close()  # what it has not read is of no use any more
+    )
+
+
+def end_process(child: "subprocess.Popen[str]") -> None:
+    """Kill it, wait until it is gone, and close its pipes."""
+    child.kill()
+    child.wait()
+    for pipe in (child.stdin, child.stdout, child.stderr):
+        assert pipe
+        with suppress(OSError):
+            pipe.close()  # what it has not read is of no use any more
 
 
 class SolverProcess:

@@ -1,5 +1,6 @@
 """A crew drops out or starts late: its hours change, and the rest of the day is planned again at once."""
 
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime, time
 from typing import Any
@@ -34,9 +35,10 @@ from routing.solver import (
     SolverKilled,
     SolverProcess,
     TimeLimit,
+    keep_ready,
     parse_plan,
+    ready_process,
     solve,
-    solver_process,
 )
 from routing.solver.stopping import LEAST_SECONDS, Watch
 from shared import clock
@@ -57,14 +59,23 @@ class News:
     reason: str = ""
 
 
+def replan_get_ready(*, plan: DayPlan, now: datetime) -> None:
+    """Have a solver loaded where this plan may soon be made again: the crews have it, and it is their day."""
+    is_under_way = plan.work_date == clock.local_date(plan.yard.timezone, now)
+    if is_under_way and plan.state != PlanState.DRAFT:
+        with suppress(OSError):  # without one a replan starts its own
+            keep_ready()
+
+
 def day_replan(
     *, plan_id: int, news: News, expected_version: int, actor: Any = None, now: datetime | None = None
 ) -> DayPlan:
     """Change the crew's hours of that day and plan what has not begun again. Both are stored together or not at all.
 
     What is done or under way stays where it is: a crew that drops out still ends the stop that it is at. Customers
-    keep the crew and the time that they were told where it costs little (`domain.replans`). The solver loads while the
-    day is read, and searches until STORING_SECONDS before REPLAN_SECONDS are over.
+    keep the crew and the time that they were told where it costs little (`domain.replans`). The solver's process
+    waits loaded, or loads while the day is read where none does. It searches until STORING_SECONDS before
+    REPLAN_SECONDS are over.
     Raises NotFound, Stale, AlreadyPlanning, Refused (an hour outside the shift; figures that no day can have) and
     PlanningFailed.
     """
@@ -75,7 +86,7 @@ def day_replan(
         raise Stale(_("Somebody changed this plan meanwhile. Look at it again, then repeat the change."))
     if PlanRun.objects.filter(yard=row.yard, work_date=row.work_date, state__in=UNFINISHED).exists():
         raise AlreadyPlanning(_("This day is being planned already."))
-    with solver_process() as solver:
+    with ready_process() as solver:
         inputs = _inputs(row, _crew(row, news), news, actor, moment)
         refuse_out_of_bounds(inputs)
         run = run_create(

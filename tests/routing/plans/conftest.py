@@ -26,7 +26,8 @@ def solve_here(monkeypatch: pytest.MonkeyPatch) -> None:
     def replan(problem: Problem, *, grace_seconds: float, **more: Any) -> Plan:
         return here(problem, **more)
 
-    monkeypatch.setattr(replanning, "solver_process", lambda: nullcontext(SimpleNamespace(solve=replan)))
+    monkeypatch.setattr(replanning, "keep_ready", lambda: None)
+    monkeypatch.setattr(replanning, "ready_process", lambda: nullcontext(SimpleNamespace(solve=replan)))
 
 
 @pytest.fixture

@@ -141,7 +141,7 @@ def solver_that_raises(monkeypatch: pytest.MonkeyPatch, error: Exception) -> Non
     def broken(problem: Problem, **_more: Any) -> Plan:
         raise error
 
-    monkeypatch.setattr(replanning, "solver_process", lambda: nullcontext(SimpleNamespace(solve=broken)))
+    monkeypatch.setattr(replanning, "ready_process", lambda: nullcontext(SimpleNamespace(solve=broken)))
 
 
 def test_a_solver_that_is_too_late_is_not_waited_for(sent: DayPlan, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -163,12 +163,30 @@ def test_with_a_solver_in_a_process_of_its_own(sent: DayPlan, monkeypatch: pytes
             return super().solve(problem, **{**more, "seconds": 20.0, "grace_seconds": 20.0})
 
     monkeypatch.setattr(child, "SolverProcess", Counting)
-    monkeypatch.setattr(replanning, "solver_process", child.solver_process)
+    monkeypatch.setattr(replanning, "ready_process", child.solver_process)
     after = drop_out(sent)
     assert {crew: len(begins) for crew, begins in stops(after).items()} == {"east": 2, "west": 1}
     assert after.plan["status"] == "optimal"
     open_day, held = answered
     assert open_day.jobs != held.jobs
+
+
+@pytest.mark.parametrize(("days_later", "expected"), [(0, 1), (1, 0)])
+def test_a_solver_waits_for_who_looks_at_the_day(
+    sent: DayPlan,
+    client_of: Callable[[Any], Client],
+    office: Any,
+    monkeypatch: pytest.MonkeyPatch,
+    days_later: int,
+    expected: int,
+) -> None:
+    """The page and the API's plan have one loaded where the day is under way, and only there."""
+    ready: list[None] = []
+    monkeypatch.setattr(clock, "now", lambda: TEN + timedelta(days=days_later))
+    monkeypatch.setattr(replanning, "keep_ready", lambda: ready.append(None))
+    for url in (f"/day/{sent.yard.code}/2026-06-03/", f"/api/day-plans/{sent.pk}/"):
+        assert client_of(office).get(url).status_code == 200
+    assert len(ready) == 2 * expected
 
 
 def test_an_older_version_is_refused(sent: DayPlan) -> None:
