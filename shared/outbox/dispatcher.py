@@ -3,6 +3,9 @@
 A row is claimed by a conditional UPDATE from `waiting` to `sending`, so two dispatchers never take the same one.
 Only errors that say for certain that nothing was sent lead to another attempt. Whatever else happens, a killed
 process included, leaves the row in `sending`: shown to the office as unknown, and never sent again by itself.
+
+Claims follow one another, each for the time of a few short queries, so that dispatchers keep pace and weekly limit
+together; the switch is looked at in each.
 """
 
 import logging
@@ -12,7 +15,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
 
-from django.db import connection, transaction
+from django.db import DatabaseError, connection, transaction
 from django.db.models import F, Q
 from django.utils.translation import gettext as _
 
@@ -21,11 +24,11 @@ from shared.holidays import holidays_of
 from shared.outbox.channels import deliver
 from shared.outbox.domain.limits import held_until
 from shared.outbox.domain.quiet_hours import is_open, next_open
-from shared.outbox.domain.retry import wait_after
+from shared.outbox.domain.retry import UNCHECKED_WAITS, wait_after
 from shared.outbox.errors import NotSent
 from shared.outbox.guards import reason_to_drop
-from shared.outbox.models import Message, MessageState
-from shared.outbox.selectors import room_now, sending_limits_get, sending_switch_get, sent_lately
+from shared.outbox.models import Channel, Message, MessageState, SendingLimits
+from shared.outbox.selectors import room_of, sending_limits_get, sending_switch_get, sent_lately
 
 logger = logging.getLogger(__name__)
 Clock = Callable[[], datetime]
@@ -33,7 +36,8 @@ Clock = Callable[[], datetime]
 
 @dataclass(frozen=True)
 class DispatchResult:
-    """How many messages came to what in one run. `again` wait for another attempt, `later` for the quiet hours.
+    """How many messages came to what in one run. `again` wait for another attempt, `later` for a better time: the
+    hours, the weekly limit, or a check that failed.
 
     `more`: the run got somewhere and others are due still.
     """
@@ -63,10 +67,11 @@ def messages_dispatch(
     for message_id in _due(now, limit) if is_on else ():
         if seconds is not None and read() - now > timedelta(seconds=seconds):
             break
-        outcomes[_send_one(message_id, read)] += 1
-        is_on = sending_switch_get().is_on
-        if not is_on:
+        outcome = _send_one(message_id, read)
+        if outcome == "off":
+            is_on = False
             break
+        outcomes[outcome] += 1
     outcomes.pop("taken", None)
     went_on = sum(outcomes.values()) > 0
     return DispatchResult(**outcomes, is_on=is_on, more=is_on and went_on and bool(_due(read(), 1)))
@@ -76,7 +81,9 @@ def _due(now: datetime, limit: int) -> list[int]:
     """Ids of what may go, the longest due first, no more of a channel than its pace allows."""
     may_go = Q(not_before__isnull=True) | Q(not_before__lte=now)
     found: list[tuple[bool, datetime, int]] = []
-    for channel, room in room_now(now=now).items():
+    limits = sending_limits_get()
+    for channel in Channel.values:
+        room = room_of(channel, now=now, limits=limits)
         rows = Message.objects.filter(may_go, state=MessageState.WAITING, channel=channel).order_by(
             F("not_before").asc(nulls_first=True), "id"
         )
@@ -91,8 +98,14 @@ def _drop_late(now: datetime) -> int:
 
 
 def _send_one(message_id: int, read: Clock) -> str:
-    """Returns the name of a counter of DispatchResult, or `taken` where another dispatcher was faster."""
-    message, outcome = _claim(message_id, read())
+    """Returns the name of a counter of DispatchResult, `taken` where others were faster, or `off`."""
+    try:
+        message, outcome = _claim(message_id, read())
+    except DatabaseError:
+        raise
+    except Exception as error:  # it would come again at each run, and keep all others waiting
+        logger.exception("message %s cannot be checked", message_id)
+        return _put_aside(message_id, error, read())
     if message is None:
         return outcome
     try:
@@ -110,6 +123,9 @@ def _send_one(message_id: int, read: Clock) -> str:
 @transaction.atomic
 def _claim(message_id: int, now: datetime) -> tuple[Message | None, str]:
     """Take the row for sending, or settle what else must become of it."""
+    limits, _is_new = SendingLimits.objects.select_for_update().get_or_create(pk=1)
+    if not sending_switch_get().is_on:
+        return None, "off"
     message = _lock(message_id)
     if message is None:
         return None, "taken"
@@ -118,20 +134,30 @@ def _claim(message_id: int, now: datetime) -> tuple[Message | None, str]:
     reason = reason_to_drop(message)
     if reason:
         return None, _move(message, "dropped", problem=reason, finished_at=now)
-    later = _may_go_at(message, now)
+    later = _may_go_at(message, now, limits)
     if later > now:
         return None, _move(message, "later", not_before=later)
+    if not room_of(message.channel, now=now, limits=limits):
+        return None, "taken"
     taken = _move(message, "sending", claimed_at=now, attempts=message.attempts + 1, problem="")
     message.refresh_from_db()
     return (message, taken) if taken == "sending" else (None, taken)
 
 
-def _may_go_at(message: Message, now: datetime) -> datetime:
+def _put_aside(message_id: int, error: Exception, now: datetime) -> str:
+    """Whatever stood in the way may be mended by then; until then the office reads what it is."""
+    message = Message.objects.get(pk=message_id)
+    return _move(
+        message, "later", not_before=now + UNCHECKED_WAITS, problem=f"{type(error).__name__}: {error}"[:500]
+    )  # fmt: skip
+
+
+def _may_go_at(message: Message, now: datetime, limits: SendingLimits) -> datetime:
     """`now`, or the instant until which hours, holidays or the weekly limit hold the message back."""
     earliest = now
     if message.is_promotion:
-        most = sending_limits_get().most_per_week
-        earliest = held_until(sent_lately(message, now=now), now=now, most_per_week=most) or now
+        sent = sent_lately(message, now=now)
+        earliest = held_until(sent, now=now, most_per_week=limits.most_per_week) or now
     if not message.quiet_zone:
         return earliest
     holidays = _holidays(message)

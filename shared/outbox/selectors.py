@@ -47,12 +47,13 @@ def sending_limits_get() -> SendingLimits:
     return limits
 
 
-def room_now(*, now: datetime) -> dict[str, int]:
-    """By channel, how many messages may leave at `now` within its pace."""
-    limits = sending_limits_get()
-    lately = Message.objects.order_by().filter(claimed_at__gt=now - MINUTE, claimed_at__lte=now)
-    left = dict(lately.values_list("channel").annotate(number=Count("id")))
-    return {channel: room_this_minute(limits.per_minute(channel), left.get(channel, 0)) for channel in Channel.values}
+def room_of(channel: str, *, now: datetime, limits: SendingLimits) -> int:
+    """How many messages of a channel may leave at `now` within its pace.
+
+    Those that another process claims at this very moment count as well, whichever of the two read the clock first.
+    """
+    left = Message.objects.filter(channel=channel, claimed_at__gt=now - MINUTE, claimed_at__lt=now + MINUTE).count()
+    return room_this_minute(limits.per_minute(channel), left)
 
 
 def sent_lately(message: Message, *, now: datetime) -> list[datetime]:

@@ -200,6 +200,34 @@ def test_the_switch_stops_a_run_under_way(office: Any) -> None:
     assert (result.sent, result.is_on, Message.objects.filter(state="waiting").count()) == (1, False, 1)
 
 
+def test_the_switch_is_looked_at_last(office: Any, sent: list[int]) -> None:
+    """Thrown after the run has begun and before a message is claimed: it stays."""
+    message = make.make_message()
+
+    def clock() -> datetime:
+        sending_switch_set(is_on=False, reason="stop", actor=office, now=NOON)
+        return NOON
+
+    result = messages_dispatch(now=NOON, clock=clock)
+    message.refresh_from_db()
+    assert (result.sent, result.is_on, sent, message.state) == (0, False, [], "waiting")
+
+
+def test_a_message_that_cannot_be_checked_keeps_nobody_waiting(sent: list[int]) -> None:
+    """A guard that fails would fail again at each run: its message waits aside and says why, the next one goes."""
+
+    def broken(message: Message) -> str:
+        raise ZeroDivisionError("no such wall")
+
+    guard_register("broken", broken)
+    stuck, good = make.make_message(purpose="broken"), make.make_message()
+    result = messages_dispatch(now=NOON)
+    stuck.refresh_from_db()
+    assert (result.sent, result.later, sent) == (1, 1, [good.pk])
+    assert (stuck.state, stuck.attempts, stuck.problem) == ("waiting", 0, "ZeroDivisionError: no such wall")
+    assert stuck.not_before == NOON + timedelta(minutes=15)
+
+
 def test_a_guard_has_the_last_word(sent: list[int]) -> None:
     """The room that wrote a message is asked in the claiming transaction; its reason is kept."""
     guard_register("guarded", lambda message: "no longer wanted" if message.body == "no" else "")

@@ -53,6 +53,26 @@ def test_the_pace_counts_the_last_sixty_seconds() -> None:
 
 
 @pytest.mark.django_db
+def test_two_dispatchers_keep_one_pace() -> None:
+    """The second finds more urgent ones after the first has made its list: together they send two a minute."""
+    sending_limits_set(actor=None, mails_per_minute=2)
+    for _ in range(2):
+        make.make_message(not_before=NOON - timedelta(hours=1))
+    sent_by_the_second = []
+
+    def clock() -> datetime:
+        if not sent_by_the_second:
+            make.make_message()
+            make.make_message()
+            sent_by_the_second.append(messages_dispatch(now=NOON).sent)
+        return NOON
+
+    first = messages_dispatch(now=NOON, clock=clock)
+    assert (first.sent, sent_by_the_second) == (0, [2])
+    assert messages_dispatch(now=NOON + timedelta(minutes=1)).sent == 2
+
+
+@pytest.mark.django_db
 def test_what_nobody_asked_for_waits_for_its_week() -> None:
     """Messages of every kind count for the address, but only the unasked one is held back."""
     sending_limits_set(actor=None, most_per_week=2)
