@@ -48,7 +48,7 @@ def message_list_page(request: HttpRequest) -> HttpResponse:
     context = {
         "form": form,
         "page": Paginator(message_list(**wanted), PER_PAGE).get_page(request.GET.get("page")),
-        "unknown": unknown_list(now=clock.now())[:PER_PAGE],
+        "unknown": Paginator(unknown_list(now=clock.now()), PER_PAGE).get_page(1),
         "counts": message_counts(),
         "switch": sending_switch_get(),
         "limits_form": LimitsForm(instance=sending_limits_get()),

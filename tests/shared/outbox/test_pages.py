@@ -111,6 +111,18 @@ def test_changes_are_posts_of_the_office(
     assert client_of(crew_lead).post(f"/messages/{address}/").status_code == 403
 
 
+def test_no_unknown_result_is_out_of_sight(page: Client) -> None:
+    """More than fit on the page: it says how many there are, and leads to every one."""
+    many = {unknown().pk for _ in range(53)}
+    shown = texts(page.get("/messages/"))
+    assert "These are the oldest 50 of 53." in shown
+    assert 'href="?state=sending#all"' in shown
+    pages = [texts(page.get("/messages/", {"state": "sending", "page": number})) for number in (1, 2)]
+    assert many == {
+        pk for pk in many if any(f'href="/messages/{pk}/"' in each.partition("<table")[2] for each in pages)
+    }
+
+
 def test_query_counts(page: Client, assert_query_count: Callable[[str], AbstractContextManager[None]]) -> None:
     """A full page takes as many queries as the checked-in number says."""
     for _ in range(60):
