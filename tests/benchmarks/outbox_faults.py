@@ -173,7 +173,7 @@ def _everything_breaks(world: World, office: "Office") -> None:
         office.write_to_the_next(batch)
         office.take_opt_outs()
         if number % size.switch_every == 0:
-            office.throw_the_switch(world.dice.uniform(0.1, 0.5))
+            office.throw_the_switch(world.dice.uniform(0.4, 0.8))
             office.send_unknown_texts_again()
         office.tick()
         time.sleep(world.dice.uniform(0, LONGEST_PAUSE_SECONDS))
