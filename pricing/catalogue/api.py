@@ -1,5 +1,7 @@
-"""Taxes for programs: what was entered, and a new one."""
+"""Taxes and rate cards for programs: what is in force, and the next card from its draft to its first day."""
 
+from dataclasses import asdict
+from datetime import date
 from typing import Any
 
 from django.urls import path
@@ -9,12 +11,18 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from pricing.catalogue.models import TaxRate
-from pricing.catalogue.selectors import tax_list
-from pricing.catalogue.services import tax_set
+from pricing.catalogue.card_imports import rows_import
+from pricing.catalogue.domain.card_rows import in_order
+from pricing.catalogue.models import RateCard, TaxRate
+from pricing.catalogue.selectors import card_content, draft_card, rate_card_on, tax_list
+from pricing.catalogue.services import draft_begin, draft_drop, draft_put_in_force, draft_set, tax_set
+from pricing.estimates.views.previewing import card_preview
 from shared import clock
-from shared.api_kit.permissions import OwnerOnly
+from shared.api_kit.etags import expected_version, with_etag
+from shared.api_kit.permissions import OfficeOnly, OwnerOnly
+from shared.api_kit.schema import IF_MATCH
 from shared.company.selectors import company_get
+from shared.errors import NotFound, Refused
 
 
 class TaxBody(serializers.Serializer[TaxRate]):
@@ -40,8 +48,201 @@ class Taxes(APIView):
         body = TaxBody(data=request.data)
         body.is_valid(raise_exception=True)
         data: dict[str, Any] = body.validated_data
-        today = clock.local_date(company_get().timezone, clock.now())
-        return Response(TaxBody(tax_set(**data, today=today, actor=request.user)).data)
+        return Response(TaxBody(tax_set(**data, today=_today(), actor=request.user)).data)
 
 
-urlpatterns = [path("taxes/", Taxes.as_view(), name="api_taxes")]
+class CardRowBody(serializers.Serializer[Any]):
+    """One row: a part (`rate`, `factor`, `material`, `use`, `surcharge`) and that part's columns, as in the file."""
+
+    part = serializers.CharField()
+    service = serializers.CharField(required=False, allow_blank=True)
+    name = serializers.CharField(required=False, allow_blank=True)
+    price_cents_per_100_units = serializers.IntegerField(required=False)
+    minimum_price_cents = serializers.IntegerField(required=False)
+    materials_cents_per_100_units = serializers.IntegerField(required=False)
+    setup_minutes = serializers.IntegerField(required=False)
+    units_per_crew_hour = serializers.IntegerField(required=False)
+    units_per_crew_hour_high = serializers.IntegerField(required=False)
+    kind = serializers.CharField(required=False)
+    level = serializers.CharField(required=False, allow_blank=True)
+    percent = serializers.IntegerField(required=False)
+    cost_cents_per_gallon = serializers.IntegerField(required=False)
+    volume_ml_per_100_units = serializers.IntegerField(required=False)
+    figure = serializers.IntegerField(required=False)
+    when = serializers.CharField(required=False)
+
+
+class CardOutput(serializers.Serializer[Any]):
+    id = serializers.IntegerField()
+    is_draft = serializers.BooleanField()
+    effective_from = serializers.DateField()
+    note = serializers.CharField()
+    version = serializers.IntegerField()
+    rows = CardRowBody(many=True)
+
+
+class CardInput(serializers.Serializer[Any]):
+    rows = serializers.ListField(child=serializers.DictField(), max_length=2_000)
+    dry_run = serializers.BooleanField(default=False)
+
+
+class CardDifferenceOutput(serializers.Serializer[Any]):
+    part = serializers.CharField()
+    of = serializers.CharField()
+    column = serializers.CharField()
+    before = serializers.JSONField(allow_null=True)
+    after = serializers.JSONField(allow_null=True)
+
+
+class CardChangeOutput(serializers.Serializer[Any]):
+    dry_run = serializers.BooleanField()
+    differences = CardDifferenceOutput(many=True)
+
+
+class InForceInput(serializers.Serializer[Any]):
+    effective_from = serializers.DateField()
+    note = serializers.CharField(max_length=200, required=False, allow_blank=True, default="")
+
+
+class CardFiguresOutput(serializers.Serializer[Any]):
+    minutes = serializers.IntegerField()
+    card_minutes = serializers.IntegerField(help_text="By the card alone; minutes that were learnt follow it later")
+    price_cents = serializers.IntegerField()
+    earned_cents_per_crew_hour = serializers.IntegerField(allow_null=True)
+
+
+class PreviewRowOutput(serializers.Serializer[Any]):
+    job = serializers.IntegerField()
+    estimate = serializers.IntegerField(allow_null=True, help_text="null: a lead without an estimate")
+    place = serializers.CharField()
+    before = CardFiguresOutput(allow_null=True)
+    after = CardFiguresOutput(allow_null=True)
+    changes = serializers.BooleanField()
+    problem = serializers.CharField(allow_blank=True)
+
+
+def _card_answer(card: RateCard, status: int = 200) -> Response:
+    data = {
+        "id": card.pk,
+        "is_draft": card.is_draft,
+        "effective_from": card.effective_from,
+        "note": card.note,
+        "version": card.version,
+        "rows": in_order(card_content(card=card)),
+    }
+    return with_etag(Response(CardOutput(data).data, status=status), card)
+
+
+def _draft() -> RateCard:
+    """Raises NotFound."""
+    card = draft_card()
+    if card is None:
+        raise NotFound("Nobody has begun the next rate card.")
+    return card
+
+
+class CardInForce(APIView):
+    """The card that estimates are made with today."""
+
+    permission_classes = (OfficeOnly,)
+    problem_statuses = (404,)
+
+    @extend_schema(operation_id="rate_card_get", responses=CardOutput, summary="The rate card in force, as rows")
+    def get(self, request: Request) -> Response:
+        card = rate_card_on(on=_today())
+        if card is None:
+            raise NotFound("There is no rate card yet.")
+        return _card_answer(card)
+
+
+class CardDraft(APIView):
+    """The next card while it is written; the owner's."""
+
+    permission_classes = (OwnerOnly,)
+    problem_statuses = (404, 409, 422)
+
+    @extend_schema(operation_id="rate_card_draft_get", responses=CardOutput, summary="The draft, with its ETag")
+    def get(self, request: Request) -> Response:
+        return _card_answer(_draft())
+
+    @extend_schema(
+        operation_id="rate_card_draft_begin", request=None, responses={201: CardOutput},
+        summary="Begin a draft as a copy of the card in force, or open the one that there is",
+    )  # fmt: skip
+    def post(self, request: Request) -> Response:
+        return _card_answer(draft_begin(today=_today(), actor=request.user), status=201)
+
+    @extend_schema(
+        operation_id="rate_card_draft_set", request=CardInput, responses=CardChangeOutput, parameters=[IF_MATCH],
+        summary="Let the draft say these rows and nothing else",
+        description="Answers 422 with every fault by its row (`faults`) and writes nothing then, nor with `dry_run`.",
+    )  # fmt: skip
+    def put(self, request: Request) -> Response:
+        card = _draft()
+        version = expected_version(request, card)
+        body = CardInput(data=request.data)
+        body.is_valid(raise_exception=True)
+        rows, dry_run = body.validated_data["rows"], body.validated_data["dry_run"]
+        found = rows_import(rows=list(enumerate(rows, start=1)), card=card)
+        if found.faults:
+            raise Refused("Some rows cannot be taken.", faults=[asdict(fault) for fault in found.faults])
+        if not dry_run:
+            draft_set(draft=card, content=found.content, expected_version=version, actor=request.user)
+        return Response(CardChangeOutput({"dry_run": dry_run, "differences": found.differences}).data)
+
+    @extend_schema(
+        operation_id="rate_card_draft_drop", responses={204: None}, parameters=[IF_MATCH], summary="Throw it away"
+    )
+    def delete(self, request: Request) -> Response:
+        card = _draft()
+        draft_drop(draft=card, expected_version=expected_version(request, card), actor=request.user)
+        return Response(status=204)
+
+
+class CardDraftInForce(APIView):
+    """The draft's first day."""
+
+    permission_classes = (OwnerOnly,)
+    problem_statuses = (404, 409, 422)
+
+    @extend_schema(
+        operation_id="rate_card_draft_in_force", request=InForceInput, responses=CardOutput, parameters=[IF_MATCH],
+        summary="Put the draft in force from today or a later day on",
+    )  # fmt: skip
+    def post(self, request: Request) -> Response:
+        card = _draft()
+        version = expected_version(request, card)
+        body = InForceInput(data=request.data)
+        body.is_valid(raise_exception=True)
+        return _card_answer(
+            draft_put_in_force(
+                draft=card, today=_today(), expected_version=version, actor=request.user, **body.validated_data
+            )
+        )
+
+
+class CardDraftPreview(APIView):
+    """What the draft would change."""
+
+    permission_classes = (OwnerOnly,)
+    problem_statuses = (404,)
+
+    @extend_schema(
+        operation_id="rate_card_draft_preview", responses=PreviewRowOutput(many=True),
+        summary="Open leads and estimates that were not sent, by the card in force and by the draft",
+    )  # fmt: skip
+    def get(self, request: Request) -> Response:
+        return Response([PreviewRowOutput(row.as_json()).data for row in card_preview(draft=_draft())])
+
+
+def _today() -> date:
+    return clock.local_date(company_get().timezone, clock.now())
+
+
+urlpatterns = [
+    path("taxes/", Taxes.as_view(), name="api_taxes"),
+    path("rate-card/", CardInForce.as_view(), name="api_rate_card"),
+    path("rate-card/draft/", CardDraft.as_view(), name="api_rate_card_draft"),
+    path("rate-card/draft/in-force/", CardDraftInForce.as_view(), name="api_rate_card_in_force"),
+    path("rate-card/draft/preview/", CardDraftPreview.as_view(), name="api_rate_card_preview"),
+]

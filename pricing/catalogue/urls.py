@@ -2,12 +2,22 @@
 
 from django.urls import path
 
-from pricing.catalogue import views
+from pricing.catalogue.views import drafts, rates
 
 app_name = "catalogue"
 urlpatterns = [
-    path("rates/", views.rates, name="rates"),
-    path("rates/target/", views.target_new, name="target_new"),
-    path("rates/tax/", views.tax_new, name="tax_new"),
-    path("rates/start/", views.start_card, name="start_card"),
+    path("rates/", rates.rates, name="rates"),
+    path("rates/target/", rates.target_new, name="target_new"),
+    path("rates/tax/", rates.tax_new, name="tax_new"),
+    path("rates/draft/", drafts.draft, name="draft"),
+    path("rates/draft/begin/", drafts.begin, name="draft_begin"),
+    path("rates/draft/figures/", drafts.change, name="draft_change"),
+    path("rates/draft/file/", drafts.import_file, name="draft_import"),
+    path("rates/draft/in-force/", drafts.in_force, name="draft_in_force"),
+    path("rates/draft/drop/", drafts.drop, name="draft_drop"),
+    path("rates/card/in-force.csv", drafts.card_file, {"which": "in-force", "kind": "csv"}, name="card_csv"),
+    path("rates/card/in-force.json", drafts.card_file, {"which": "in-force", "kind": "json"}, name="card_json"),
+    path("rates/card/draft.csv", drafts.card_file, {"which": "draft", "kind": "csv"}, name="draft_csv"),
+    path("rates/card/draft.json", drafts.card_file, {"which": "draft", "kind": "json"}, name="draft_json"),
+    path("rates/start/", rates.start_card, name="start_card"),
 ]

@@ -2,9 +2,10 @@
 
 from datetime import date, timedelta
 
+from pricing.catalogue.domain.card_rows import CardRow, key_of
 from pricing.catalogue.models import Service, Skill
-from pricing.catalogue.selectors import rate_terms
-from pricing.catalogue.services import catalogue_defaults, tax_set
+from pricing.catalogue.selectors import card_content, rate_terms
+from pricing.catalogue.services import catalogue_defaults, draft_begin, draft_set, tax_set
 from pricing.costs.services import worker_terms_set
 from pricing.estimates.domain.card import PRICED_UNITS, line_materials_cents
 from routing.demo.domain import company
@@ -19,6 +20,7 @@ from shared.people.models import User
 from shared.people.services import NewPerson, person_add, person_set_language
 
 SATURDAY = 5
+DEARER_REMOVAL_CENTS = 150_00  # per 100 sq ft
 TAX_MILLIONTHS = 72_500  # of the invented town
 
 
@@ -43,6 +45,7 @@ def offers_store(*, today: date) -> dict[str, Offer]:
     since = today - timedelta(days=HISTORY_DAYS + 60)
     catalogue_defaults(on=since)
     tax_set(name="Sales tax", effective_from=since, rate_millionths=TAX_MILLIONTHS, today=since, actor=None)
+    _next_card_begin(today)
     terms = rate_terms(on=today)
     services = Service.objects.filter(code__in=SERVICES).prefetch_related("skills")
     skills = {service.code: frozenset(skill.code for skill in service.skills.all()) for service in services}
@@ -59,6 +62,22 @@ def offers_store(*, today: date) -> dict[str, Offer]:
         )
         for code in SERVICES
     }
+
+
+def _next_card_begin(today: date) -> None:
+    """A draft of a second card, so that its preview has something to say: removal dearer, two surcharges."""
+    draft = draft_begin(today=today)
+    content = card_content(card=draft)
+    removal = content["rate", "chalk_removal"]
+    surcharges: list[CardRow] = [
+        {"part": "surcharge", "name": "Three storeys", "service": "", "kind": "percent", "figure": 15,
+         "when": "storeys", "level": "3"},
+        {"part": "surcharge", "name": "Far out", "service": "", "kind": "fixed", "figure": 25_00,
+         "when": "driving", "level": "20"},
+    ]  # fmt: skip
+    rows: list[CardRow] = [{**removal, "price_cents_per_100_units": DEARER_REMOVAL_CENTS}, *surcharges]
+    changed = content | {key_of(row): row for row in rows}
+    draft_set(draft=draft, content=changed, expected_version=draft.version)
 
 
 def people_store() -> dict[str, User]:
