@@ -30,7 +30,11 @@ from shared.errors import WalldayError
 
 DEFAULT_PORT = 8000
 PORT_IN_USE = 2
-COMPILE_SECONDS = 120  # at most; the plan is made all the same, only its proof comes later
+COMPILE_SECONDS = 900  # at most, for a machine that is very busy
+NOT_COMPILED = (
+    "The solver is still being compiled: this plan is made without its search and may be worth much less. "
+    "Plan the day again later."
+)
 STOPPED = 130  # as shells report a program that Ctrl-C ended
 
 
@@ -80,7 +84,9 @@ class Command(BaseCommand):
             open_jobs_bring_forward(day=next_working_day(today))
         if compiling is not None:
             with self._step("Compiling the solver, once on this machine", "compile", steps):
-                _wait_for(compiling)
+                is_compiled = _is_over(compiling)
+            if not is_compiled:
+                self.stderr.write(NOT_COMPILED)
         with self._step(f"Planning {day.isoformat()}", "plan", steps):
             plan = _plan(yard_by_code(code=YARD_CODE), day, options["seconds"])
         with self._step("Judging the kinds of job", "earnings", steps):
@@ -123,10 +129,11 @@ def _without_log_lines() -> Iterator[None]:
         logging.disable(before)
 
 
-def _wait_for(compiling: "subprocess.Popen[bytes]") -> None:
-    """The first plan on a machine would otherwise be made while its solver is still being compiled."""
+def _is_over(compiling: "subprocess.Popen[bytes]") -> bool:
+    """Wait: the first plan on a machine would otherwise be made while its solver is still being compiled."""
     with suppress(subprocess.TimeoutExpired):
         compiling.wait(COMPILE_SECONDS)
+    return compiling.returncode is not None
 
 
 def _plan(yard: Yard, day: date, seconds: int | None) -> DayPlan:
