@@ -11,6 +11,7 @@ from .problem import Window
 T = TypeVar("T")
 
 MAX_FAULTS = 100
+MAX_COUNTED = 100_000
 MAX_NAMES = 1_000
 MISSING = object()
 MAX_TEXT = 200
@@ -40,10 +41,10 @@ class Fault:
 
 
 class MalformedProblem(ValueError):
-    """The data is not a day problem (or plan); `faults` names everything found, at most 100."""
+    """The data is not a day problem (or plan); `faults` names what was found, at most 100, `more` counts the rest."""
 
-    def __init__(self, faults: Iterable[Fault]):
-        self.faults = tuple(faults)
+    def __init__(self, faults: Iterable[Fault], more: int = 0):
+        self.faults, self.more = tuple(faults), more
         super().__init__("; ".join(str(fault) for fault in self.faults))
 
 
@@ -86,11 +87,16 @@ class Reader:
 
     def __init__(self) -> None:
         self.faults: list[Fault] = []
+        self.more = 0
 
     def fault(self, path: str, message: str) -> None:
-        self.faults.append(Fault(path, message))
-        if len(self.faults) >= MAX_FAULTS:
-            raise Enough
+        """Keep the first MAX_FAULTS and count the rest. Raises Enough at MAX_COUNTED."""
+        if len(self.faults) < MAX_FAULTS:
+            self.faults.append(Fault(path, message))
+        else:
+            self.more += 1
+            if self.more >= MAX_COUNTED:
+                raise Enough
 
     def record(self, value: Any, path: str) -> dict[str, Any]:
         if not isinstance(value, dict):

@@ -28,16 +28,16 @@ MAX_SHIFT_MINUTES = 10**6
 
 
 def parse_problem(data: Any) -> Problem:
-    """A problem from decoded JSON. Raises MalformedProblem with every fault (at most 100)."""
+    """A problem from decoded JSON. Raises MalformedProblem with every fault (at most 100, the rest counted)."""
     reader = Reader()
     try:
         parts = _problem_parts(reader, data)
         if not reader.faults:
             _check_references(reader, **parts)
     except Enough:
-        raise MalformedProblem(reader.faults) from None
+        raise MalformedProblem(reader.faults, reader.more) from None
     if reader.faults:
-        raise MalformedProblem(reader.faults)
+        raise MalformedProblem(reader.faults, reader.more)
     return Problem(**parts)
 
 
@@ -207,9 +207,9 @@ def parse_plan(data: Any) -> Plan:
     try:
         plan = _plan(reader, data)
     except Enough:
-        raise MalformedProblem(reader.faults) from None
+        raise MalformedProblem(reader.faults, reader.more) from None
     if reader.faults:
-        raise MalformedProblem(reader.faults)
+        raise MalformedProblem(reader.faults, reader.more)
     return plan
 
 

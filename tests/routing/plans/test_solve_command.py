@@ -83,6 +83,19 @@ def test_a_malformed_file_ends_the_process_without_a_traceback(tmp_path: Path) -
     assert "Traceback" not in done.stderr
 
 
+def test_of_very_many_faults_a_hundred_are_named_and_the_rest_counted(tmp_path: Path) -> None:
+    """10,000 jobs that lack five fields each: no screen can hold that, and no number is hidden."""
+    path, told = tmp_path / "problem.json", StringIO()
+    path.write_text(text_of(jobs=[{} for _ in range(10_000)]))
+    with pytest.raises(SystemExit) as ended:
+        call_command("solve", str(path), stdout=told, stderr=told)
+    assert ended.value.code == 2
+    *named, last = told.getvalue().splitlines()
+    assert len(named) == 100
+    assert named[0] == "$.jobs[0].windows: is missing"
+    assert last == "... and 49,900 more"
+
+
 def test_a_file_that_cannot_be_opened_is_named(tmp_path: Path) -> None:
     done = solve(tmp_path / "none.json")
     assert done.returncode == 1

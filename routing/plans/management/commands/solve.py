@@ -22,6 +22,7 @@ from routing.solver import (
     plan_to_json,
     solve_in_child,
 )
+from routing.solver.reader import MAX_COUNTED
 
 MALFORMED = 2
 
@@ -50,6 +51,8 @@ class Command(BaseCommand):
         except MalformedProblem as malformed:
             for fault in malformed.faults:
                 self.stderr.write(str(fault))
+            if malformed.more:
+                self.stderr.write(_more_words(malformed.more))
             sys.exit(MALFORMED)
         plan = _solve(problem, options)
         text = json.dumps(plan_to_json(plan), indent=1) + "\n"
@@ -58,6 +61,11 @@ class Command(BaseCommand):
         else:
             _write(options["out"], text)
         self.stderr.write(_summary(plan))
+
+
+def _more_words(count: int) -> str:
+    at_least = "at least " if count >= MAX_COUNTED else ""
+    return f"... and {at_least}{count:,} more"
 
 
 def _seconds(text: str) -> float:
