@@ -17,7 +17,7 @@ from rest_framework.views import APIView
 
 from routing.plans import services
 from routing.plans.choices import ChangeKind, CrewNews, LeftOutReason, PlanObjective, PlanState, RunState
-from routing.plans.models import MOST_SECONDS, DayPlan, LearntDrive, PlanRun, WeekPlan, Yard
+from routing.plans.models import MOST_SECONDS, DayPlan, LearntDrive, LearntPacking, PlanRun, WeekPlan, Yard
 from routing.plans.selectors import day_plan_by_id, day_plan_list, plan_as_json, yard_by_code
 from routing.plans.selectors.learning import yard_drives
 from routing.plans.selectors.moves import moves_since_sent
@@ -442,8 +442,17 @@ class LearntDriveOutput(serializers.ModelSerializer[LearntDrive]):
         )
 
 
+class LearntPackingOutput(serializers.ModelSerializer[LearntPacking]):
+    """The part of each drive from a stop that does not grow with the road: packing up, parking."""
+
+    class Meta:
+        model = LearntPacking
+        fields = ("trips", "minutes", "low_minutes", "high_minutes", "fitted_at")
+
+
 class YardDrivesOutput(serializers.Serializer[Any]):
     yard = serializers.SlugField(source="yard.code")
+    packing = LearntPackingOutput(allow_null=True)
     used = serializers.BooleanField(source="yard.uses_learnt_drives", help_text="Whether new plans use the factors")
     hours = LearntDriveOutput(source="rows", many=True)
 

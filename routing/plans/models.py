@@ -6,7 +6,7 @@ from django.utils.translation import gettext_lazy as _
 from jobs.work.models import Job
 from pricing.catalogue.models import Skill
 from routing.plans.choices import LeftOutReason, PlanObjective, PlanState, RunState, WeekState
-from routing.plans.domain.learning import LEAST_PERCENT, MOST_PERCENT
+from routing.plans.domain.learning import LEAST_PERCENT, MOST_FIXED, MOST_PERCENT
 
 MINUTES_OF_A_LONG_DAY = 1500  # the day on which clocks go back has 25 hours
 MOST_SECONDS = 600  # a planning run may not take longer
@@ -46,6 +46,7 @@ class LearntDrive(models.Model):
     hours = models.CharField(max_length=40, help_text="name of the hours with like traffic")
     from_minute = models.PositiveSmallIntegerField(help_text="minutes after local midnight at which they begin")
     trips = models.PositiveIntegerField()
+    speeds = models.CharField(max_length=20, default="", help_text="key of the speeds that it was fitted against")
     factor_percent = models.PositiveSmallIntegerField(help_text="what minutes are multiplied with")
     median_percent = models.PositiveIntegerField(null=True)
     low_percent = models.PositiveIntegerField(null=True)
@@ -64,6 +65,26 @@ class LearntDrive(models.Model):
 
     def __str__(self) -> str:
         return f"{self.yard}, {self.hours}: {self.factor_percent} %"
+
+
+class LearntPacking(models.Model):
+    """The part of a yard's drives that does not grow with the road, as routing.plans.domain.learning.Packing: packing
+    up, parking. Fitted anew every night."""
+
+    yard = models.OneToOneField(Yard, on_delete=models.CASCADE, related_name="learnt_packing")
+    trips = models.PositiveIntegerField()
+    minutes = models.PositiveSmallIntegerField(help_text="added to each drive that begins at a stop")
+    low_minutes = models.PositiveSmallIntegerField(null=True)
+    high_minutes = models.PositiveSmallIntegerField(null=True)
+    fitted_at = models.DateTimeField()
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(condition=models.Q(minutes__lte=MOST_FIXED), name="learnt_packing_bounded"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.yard}: {self.minutes} min"
 
 
 class Truck(models.Model):

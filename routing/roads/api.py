@@ -14,7 +14,7 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from routing.roads.domain.background import FARTHEST, NEAREST, Box
-from routing.roads.domain.speeds import MOST_HOURS, HourClass
+from routing.roads.domain.speeds import HourClass
 from routing.roads.models import LAST_MINUTE, PERCENTS, TrafficHours
 from routing.roads.selectors import traffic_hours, traffic_is_default, traffic_table
 from routing.roads.services.traffic import traffic_hours_restore, traffic_hours_set
@@ -78,7 +78,7 @@ class HoursRow(serializers.ModelSerializer[TrafficHours]):
 
 
 class TrafficInput(serializers.Serializer[Any]):
-    hours = HoursRow(many=True, max_length=MOST_HOURS)
+    hours = HoursRow(many=True)
 
 
 class TrafficOutput(TrafficInput):

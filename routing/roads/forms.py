@@ -46,15 +46,14 @@ class HoursForm(forms.Form):
         return HourClass(cleaned["name"], minute_of(cleaned["begins"]), (motorway, main, street, last_mile))
 
 
-class HoursFormSet(forms.BaseFormSet):
-    @property
-    def hours(self) -> list[HourClass]:
-        return [form.hours for form in self.forms if form.hours is not None]
-
-
 TrafficFormSet = forms.formset_factory(
-    HoursForm, formset=HoursFormSet, extra=SPARE_ROWS, max_num=MOST_HOURS + SPARE_ROWS, absolute_max=2 * MOST_HOURS
+    HoursForm, extra=SPARE_ROWS, max_num=MOST_HOURS + SPARE_ROWS, absolute_max=2 * MOST_HOURS
 )
+
+
+def hours_of(rows: forms.BaseFormSet) -> list[HourClass]:
+    """The table that the valid rows of a TrafficFormSet make."""
+    return [form.hours for form in rows.forms if form.hours is not None]
 
 
 def minute_of(clock: time) -> int:

@@ -4,13 +4,14 @@ from typing import Any
 
 from django.conf import settings
 from django.contrib import messages
+from django.forms import BaseFormSet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST
 
 from routing.plans.selectors.traffic import yard_traffic
-from routing.roads.forms import HoursFormSet, TrafficFormSet, shown
+from routing.roads.forms import TrafficFormSet, hours_of, shown
 from routing.roads.selectors import road_map_current, traffic_hours, traffic_is_default, traffic_table
 from routing.roads.services.traffic import traffic_hours_restore, traffic_hours_set
 from shared import clock
@@ -28,7 +29,7 @@ def traffic(request: HttpRequest) -> HttpResponse:
     if not rows.is_valid():
         return _page(request, rows, status=422)
     try:
-        traffic_hours_set(hours=rows.hours, seen_version=_seen(request), actor=request.user)
+        traffic_hours_set(hours=hours_of(rows), seen_version=_seen(request), actor=request.user)
     except (Refused, Stale) as error:
         return _page(request, rows, refused=error.message, status=error.status)
     messages.success(request, _("The traffic hours are stored. Plans that are made from now on use them."))
@@ -54,7 +55,7 @@ def _seen(request: HttpRequest) -> int:
     return int(told) if told.isascii() and told.isdigit() and len(told) < 10 else 0
 
 
-def _page(request: HttpRequest, rows: HoursFormSet, *, refused: str = "", status: int = 200) -> HttpResponse:
+def _page(request: HttpRequest, rows: BaseFormSet, *, refused: str = "", status: int = 200) -> HttpResponse:
     context: dict[str, Any] = {
         "rows": rows,
         "refused": refused,

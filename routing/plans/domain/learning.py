@@ -1,23 +1,33 @@
-"""From drives that were booked to factors for those that are planned.
+"""From drives that were booked to what planned ones take: a part that every drive has, and a factor for the road.
 
-A drive's ratio is what it took over what the drive table says, both in whole minutes rounded up. The factor of some
-hours is the median of the ratios, which one wrong mark does not move, drawn towards 1 while there are few: with n
-drives its logarithm counts n / (n + SHRINK_TRIPS). The interval is that of the median by order statistics (W. J.
-Conover, Practical Nonparametric Statistics, section on quantiles; from memory), which assumes no distribution.
+From finishing at one stop to arriving at the next a crew packs up, drives and parks. So a drive is a fixed part plus a
+factor times the road's minutes, and taking it all for driving would make short drives look slow.
+
+The **fixed part** of a yard is the intercept of the line through its drives whose slope is the median of the slopes of
+all pairs (Theil 1950, Sen 1968), drawn towards 0 while there are few; its interval is that of the slope, carried over
+to the intercept. The **factor** of some hours is the median of (taken - fixed part) / road, drawn towards 1 while there
+are few: with n drives its logarithm counts n / (n + SHRINK_TRIPS). Its interval is that of the median by order
+statistics (W. J. Conover, Practical Nonparametric Statistics, section on quantiles; from memory), which assumes no
+distribution. One wrong mark moves neither.
 """
 
 import math
-from collections.abc import Sequence
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from itertools import chain
 from typing import Any
 
-from scipy.stats import binom
+import numpy as np
+from scipy.stats import binom, theilslopes
 
 from routing.roads.domain import Cells, DriveTable
 
 SHRINK_TRIPS = 20  # with so many drives half of what they say is believed; our choice, no source
 LEAST_PERCENT, MOST_PERCENT = 50, 200
-LEAST_EXPECTED, MOST_TAKEN = 3, 180  # minutes; shorter drives are mostly parking, longer gaps no drives
+LEAST_EXPECTED, MOST_TAKEN = 3, 180  # minutes; shorter drives say nothing of the road, longer gaps are no drives
+MOST_FIXED = 20  # minutes; who needs longer to pack up books it as work; our choice
+MOST_PAIRED = 1_000  # drives whose pairs are looked at, the newest: half a million pairs
 CONFIDENCE = 0.90
 LEARNT = "; learnt"
 LONGEST_SOURCE = 40
@@ -32,8 +42,34 @@ class Trip:
 
     @property
     def is_usable(self) -> bool:
-        """Whether it can be a drive: times booked afterwards, breaks and errands make others."""
+        """Whether it can be a drive: times booked afterwards and errands make others."""
         return self.expected_minutes >= LEAST_EXPECTED and 1 <= self.taken_minutes <= MOST_TAKEN
+
+
+@dataclass(frozen=True, slots=True)
+class Gap:
+    """The time between two stops of a crew's day, oldest day first. `break_minutes` is the length of the crew's break
+    where the gap meets the time for it, else 0."""
+
+    crew_day: Any
+    trip: Trip
+    break_minutes: int = 0
+
+    @property
+    def beyond_break(self) -> int:
+        """Minutes that the gap is longer than the drive and the break together."""
+        return self.trip.taken_minutes - self.trip.expected_minutes - self.break_minutes
+
+
+@dataclass(frozen=True, slots=True)
+class Packing:
+    """The fixed part of a yard's drives in minutes; `minutes` is used. The interval is None where the drives are too
+    alike to tell it from the road."""
+
+    trips: int
+    minutes: int = 0
+    low_minutes: int | None = None
+    high_minutes: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,20 +86,55 @@ class Factor:
 
 @dataclass(frozen=True, slots=True)
 class DayFactors:
-    """Percent for the drives out from the yard, between stops, and back to it."""
+    """Percent for the drives out from the yard, between stops, and back to it; and minutes that a drive takes longer
+    where it begins at a stop."""
 
     leaving: int = 100
     between: int = 100
     returning: int = 100
+    packing_minutes: int = 0
 
     @property
     def is_plain(self) -> bool:
-        return (self.leaving, self.between, self.returning) == (100, 100, 100)
+        return self == DayFactors()
 
 
-def factor_of(trips: Sequence[Trip]) -> Factor:
-    """The factor of like hours from their trips, in any order."""
-    logs = sorted(math.log(trip.taken_minutes / trip.expected_minutes) for trip in trips if trip.is_usable)
+def without_breaks(gaps: Iterable[Gap]) -> list[Trip]:
+    """The gaps as drives, in order. A day's break is taken out of one gap: of those that meet its time and have room
+    for it, the one with the most to spare."""
+    gaps = list(gaps)
+    rested: dict[Any, Gap] = {}
+    for gap in gaps:
+        if gap.break_minutes and gap.beyond_break >= 0:
+            before = rested.get(gap.crew_day)
+            rested[gap.crew_day] = gap if before is None or gap.beyond_break > before.beyond_break else before
+    found = []
+    for gap in gaps:
+        rest = gap.break_minutes if rested.get(gap.crew_day) is gap else 0
+        found.append(replace(gap.trip, taken_minutes=gap.trip.taken_minutes - rest))
+    return found
+
+
+def packing_of(trips: Sequence[Trip]) -> Packing:
+    """The fixed part of a yard's drives, those of all hours together, the oldest first."""
+    usable = [trip for trip in trips if trip.is_usable][-MOST_PAIRED:]
+    count = len(usable)
+    expected = np.array([trip.expected_minutes for trip in usable], float)
+    taken = np.array([trip.taken_minutes for trip in usable], float)
+    if count < 2 or np.ptp(expected) == 0:
+        return Packing(trips=count)
+    with np.errstate(invalid="ignore"):  # where drives are few and alike the slope has no interval: not a number
+        slope, _intercept, slowest, steepest = theilslopes(taken, expected, alpha=CONFIDENCE)
+    fixed, low, high = (float(np.median(taken - each * expected)) for each in (slope, steepest, slowest))
+    shrunk = _whole(fixed * count / (count + SHRINK_TRIPS))
+    if math.isnan(low) or math.isnan(high):
+        return Packing(count, shrunk)
+    return Packing(count, shrunk, _whole(low), _whole(high))
+
+
+def factor_of(trips: Sequence[Trip], packing_minutes: int = 0) -> Factor:
+    """The factor of like hours from their trips, in any order, after the fixed part of each."""
+    logs = sorted(_log_ratio(trip, packing_minutes) for trip in trips if trip.is_usable)
     count = len(logs)
     if not count:
         return Factor(trips=0)
@@ -79,28 +150,43 @@ def factor_of(trips: Sequence[Trip]) -> Factor:
     )
 
 
-def scaled(table: DriveTable, factors: DayFactors) -> DriveTable:
-    """The table with its minutes times the factors, rounded up; the first place is the yard. Its source says so.
+def fitted(gaps: dict[Any, list[Gap]]) -> tuple[Packing, dict[Any, Factor]]:
+    """The fixed part of all gaps, and the factor of each of their hours."""
+    by_hour: dict[Any, list[Trip]] = defaultdict(list)
+    labelled = [(hour, gap) for hour, found in gaps.items() for gap in found]
+    for (hour, _gap), trip in zip(labelled, without_breaks(gap for _hour, gap in labelled), strict=True):
+        by_hour[hour].append(trip)
+    packing = packing_of(list(chain.from_iterable(by_hour.values())))
+    return packing, {hour: factor_of(trips, packing.minutes) for hour, trips in by_hour.items()}
 
-    Metres stay, and so does what cannot be driven.
+
+def scaled(table: DriveTable, factors: DayFactors) -> DriveTable:
+    """The table with its minutes times the factors, rounded up, and the fixed part; the first place is the yard.
+
+    Its source says so. Metres stay, and so does what cannot be driven or need not be.
     """
     if factors.is_plain:
         return table
     size = range(len(table.minutes))
-    minutes: Cells = tuple(
-        tuple(_minutes(table.minutes[a][b], _percent_for(factors, a, b)) for b in size) for a in size
-    )
+    minutes: Cells = tuple(tuple(_minutes(table.minutes[a][b], factors, a, b) for b in size) for a in size)
     return replace(table, minutes=minutes, source=f"{table.source[: LONGEST_SOURCE - len(LEARNT)]}{LEARNT}")
 
 
-def _percent_for(factors: DayFactors, start: int, end: int) -> int:
+def _minutes(minutes: int | None, factors: DayFactors, start: int, end: int) -> int | None:
+    if not minutes:
+        return minutes
     if start == 0:
-        return factors.leaving
-    return factors.returning if end == 0 else factors.between
+        return -(-minutes * factors.leaving // 100)
+    percent = factors.returning if end == 0 else factors.between
+    return -(-minutes * percent // 100) + factors.packing_minutes
 
 
-def _minutes(minutes: int | None, percent: int) -> int | None:
-    return None if minutes is None else -(-minutes * percent // 100)
+def _log_ratio(trip: Trip, packing_minutes: int) -> float:
+    return math.log(max(1, trip.taken_minutes - packing_minutes) / trip.expected_minutes)
+
+
+def _whole(minutes: float) -> int:
+    return min(MOST_FIXED, max(0, math.floor(minutes + 0.5)))
 
 
 def _percent(log_ratio: Any) -> int:

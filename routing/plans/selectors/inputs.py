@@ -22,7 +22,6 @@ from pricing.catalogue.selectors import NoTargetYet, target_on
 from routing.dispatch.models import MarkKind, StopMark
 from routing.plans.choices import LeftOutReason, PlanState
 from routing.plans.domain.facts import CrewFacts, DayFacts, JobFacts, Place, StartedStop
-from routing.plans.domain.learning import scaled
 from routing.plans.domain.problem import (
     build_problem,
     digest_of,
@@ -33,11 +32,10 @@ from routing.plans.domain.problem import (
 )
 from routing.plans.models import Crew, DayPlan, LeftOut, Stop, Yard
 from routing.plans.selectors.hours import real_minute
-from routing.plans.selectors.learning import learnt_factors
+from routing.plans.selectors.learning import learnt_table
 from routing.plans.selectors.shifts import crews_on_shift
 from routing.plans.selectors.traffic import drive_hours
 from routing.roads.domain import NO_STREET, NO_WAY_BACK, NO_WAY_TO, DriveTable
-from routing.roads.services import drive_table
 from routing.solver import Problem
 from shared import clock
 from shared.units import litres_up
@@ -109,10 +107,7 @@ def day_problem(
     )
     facts = _facts(rows, yard, work_date, present, moment)
     hours = drive_hours(facts.crews, work_date)
-    table = scaled(
-        drive_table([(place.latitude, place.longitude) for place in places_of(facts)], hours=hours),
-        learnt_factors(yard, hours),
-    )
+    table = learnt_table(yard, [(place.latitude, place.longitude) for place in places_of(facts)], hours)
     problem = build_problem(facts, table)
     too_late = (SetAside(job_id, LeftOutReason.WINDOW_UNREACHABLE) for job_id in out_of_time(facts))
     aside = (*_set_aside(rows.jobs, rows.elsewhere, work_date), *too_late)

@@ -18,8 +18,9 @@ from pricing.estimates.domain.driving import (
 )
 from pricing.estimates.inputs import DriveFacts
 from routing.plans.models import Route, Stop, Yard
+from routing.plans.selectors.learning import learnt_table
+from routing.plans.selectors.traffic import usual_drive_hours
 from routing.roads.domain import DriveTable, Point
-from routing.roads.services import drive_table
 from shared.units import round_half_up
 
 MOST_DAYS = 10  # so many days are looked at, the newest first; our choice
@@ -35,23 +36,29 @@ def drive_share_at(*, place: Property, today: date) -> DriveFacts:
     if not place.has_place:
         return _booked()
     here = (place.latitude or 0.0, place.longitude or 0.0)
-    return _from_days(here, place.pk, today) or _from_yard(here) or _booked()
+    return _from_days(here, place.pk, today) or _from_yard(here, today) or _booked()
 
 
 @dataclass(frozen=True)
 class _Day:
-    """The routes of one day by the places on them."""
+    """The routes of one yard's day by the places on them."""
 
-    routes: tuple[tuple[Point, tuple[Point, ...]], ...]
+    yard: Yard
+    routes: tuple[tuple[Point, ...], ...]
 
 
 def _from_days(here: Point, property_id: int, today: date) -> DriveFacts | None:
-    days = _days(property_id, today)
-    if not days:
-        return None
-    points = list(dict.fromkeys([here, *(p for day in days for yard, stops in day.routes for p in (yard, *stops))]))
-    table = drive_table(points)
-    shares = [share for day in days if (share := _share(day, points, table, here))]
+    by_yard: dict[Yard, list[_Day]] = {}
+    for day in _days(property_id, today):
+        by_yard.setdefault(day.yard, []).append(day)
+    shares: list[tuple[int, int]] = []
+    source = ""
+    for yard, days in by_yard.items():
+        stops = dict.fromkeys(stop for day in days for route in day.routes for stop in route)
+        points = list(dict.fromkeys([_home(yard), here, *stops]))
+        table = learnt_table(yard, points, usual_drive_hours(yard, today))
+        found = [share for day in days if (share := _share(day, points, table, here))]
+        shares, source = [*shares, *found], source or table.source
     if not shares:
         return None
     return DriveFacts(
@@ -59,8 +66,12 @@ def _from_days(here: Point, property_id: int, today: date) -> DriveFacts | None:
         metres=usual_share([metres for _minutes, metres in shares]),
         basis=DriveBasis.DAYS,
         days=len(shares),
-        source=table.source,
+        source=source,
     )
+
+
+def _home(yard: Yard) -> Point:
+    return yard.latitude, yard.longitude
 
 
 def _days(property_id: int, today: date) -> list[_Day]:
@@ -71,31 +82,29 @@ def _days(property_id: int, today: date) -> list[_Day]:
     )
     plans = list(dict.fromkeys(newest))[:MOST_DAYS]
     rows = stops.filter(route__plan__in=plans).select_related("route__plan__yard", "job__property")
-    found: dict[int, dict[int, tuple[Point, list[Point]]]] = {}
+    found: dict[int, tuple[Yard, dict[int, list[Point]]]] = {}
     for stop in rows.order_by("route", "position"):
-        yard, spot = stop.route.plan.yard, stop.job.property
-        route = found.setdefault(stop.route.plan_id, {}).setdefault(
-            stop.route_id, ((yard.latitude, yard.longitude), [])
-        )
-        route[1].append((spot.latitude or 0.0, spot.longitude or 0.0))
-    return [_Day(tuple((yard, tuple(order)) for yard, order in day.values())) for day in found.values()]
+        spot = stop.job.property
+        _yard, routes = found.setdefault(stop.route.plan_id, (stop.route.plan.yard, {}))
+        routes.setdefault(stop.route_id, []).append((spot.latitude or 0.0, spot.longitude or 0.0))
+    return [_Day(yard, tuple(map(tuple, routes.values()))) for yard, routes in found.values()]
 
 
 def _share(day: _Day, points: Sequence[Point], table: DriveTable, here: Point) -> tuple[int, int] | None:
     """Minutes and metres where the place adds least to the day."""
     at = {point: k for k, point in enumerate(points)}
-    routes = [DrivenRoute(at[yard], tuple(at[stop] for stop in stops), at[yard]) for yard, stops in day.routes]
+    routes = [DrivenRoute(0, tuple(at[stop] for stop in stops), 0) for stops in day.routes]
     best = best_insertion(table.minutes, routes, at[here])
     if best is None:
         return None
     return share_in(table.minutes, best, at[here]), share_in(table.metres, best, at[here])
 
 
-def _from_yard(here: Point) -> DriveFacts | None:
+def _from_yard(here: Point, today: date) -> DriveFacts | None:
     yard = Yard.objects.order_by("pk").first()
     if yard is None:
         return None
-    table = drive_table([(yard.latitude, yard.longitude), here])
+    table = learnt_table(yard, [_home(yard), here], usual_drive_hours(yard, today))
     there, back = table.minutes[0][1], table.minutes[1][0]
     if there is None or back is None:
         return None

@@ -11,8 +11,9 @@ from jobs.work.models import Job
 from pricing.catalogue.selectors import NoTargetYet, target_on
 from pricing.triage.domain.leads import CrewDay, Day, Drive, Judged, Lead, Point, Terms, judge_all
 from routing.plans.models import Crew, DayPlan, Stop, Yard
+from routing.plans.selectors.learning import learnt_table
 from routing.plans.selectors.shifts import Shift, shifts_between
-from routing.roads.services import drive_table
+from routing.plans.selectors.traffic import usual_drive_hours
 from shared.units import round_half_up
 
 HORIZON_DAYS = 14
@@ -40,7 +41,7 @@ def lead_triage(*, yard: Yard, today: date, days: int = HORIZON_DAYS) -> Triage:
     jobs = {job.pk: job for job in _jobs()}
     leads = [_lead(job) for job in jobs.values()]
     terms = _terms(yard, today)
-    drive, source = _drives(leads, coming)
+    drive, source = _drives(yard, leads, coming, today)
     return Triage(yard, coming, judge_all(leads, coming, terms, drive), jobs, terms, source)
 
 
@@ -148,10 +149,11 @@ def _point(latitude: float | None, longitude: float | None) -> Point | None:
     return None if latitude is None or longitude is None else (latitude, longitude)
 
 
-def _drives(leads: list[Lead], days: tuple[Day, ...]) -> tuple[Drive, str]:
-    """Minutes between any two places of the question, from one table."""
+def _drives(yard: Yard, leads: list[Lead], days: tuple[Day, ...], today: date) -> tuple[Drive, str]:
+    """Minutes between any two places of the question, from one table, as the yard's plans reckon them."""
     points = {point for day in days for crew in day.crews for point in crew.path}
     points |= {lead.place for lead in leads if lead.place}
-    in_order = sorted(points)
-    table, at = drive_table(in_order), {point: i for i, point in enumerate(in_order)}
+    in_order = [_home(yard), *sorted(points - {_home(yard)})]
+    table = learnt_table(yard, in_order, usual_drive_hours(yard, today))
+    at = {point: i for i, point in enumerate(in_order)}
     return (lambda start, end: table.minutes[at[start]][at[end]]), table.source

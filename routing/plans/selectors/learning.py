@@ -7,9 +7,10 @@ from datetime import date, timedelta
 from math import ceil
 
 from jobs.work.models import Visit
-from routing.plans.domain.learning import DayFactors, Trip
-from routing.plans.models import Crew, LearntDrive, Yard
-from routing.roads.domain import Point
+from routing.plans.domain.learning import DayFactors, Gap, Trip, scaled
+from routing.plans.models import Crew, LearntDrive, LearntPacking, ShiftHours, Yard
+from routing.plans.selectors.shifts import shifts_between
+from routing.roads.domain import DriveTable, Point
 from routing.roads.domain.speeds import HourClass
 from routing.roads.selectors import DriveHours, hour_class_on, traffic_hours
 from routing.roads.services import drive_table
@@ -26,6 +27,7 @@ class YardDrives:
 
     yard: Yard
     rows: tuple[LearntDrive, ...]
+    packing: LearntPacking | None
 
     @property
     def chart(self) -> list[dict[str, object]]:
@@ -50,6 +52,8 @@ class _Drive:
     start: Point
     end: Point
     taken_minutes: int
+    crew_day: tuple[date, str]
+    break_minutes: int
 
 
 def yard_drives(yards: Iterable[Yard]) -> list[YardDrives]:
@@ -57,23 +61,38 @@ def yard_drives(yards: Iterable[Yard]) -> list[YardDrives]:
     found: dict[int, list[LearntDrive]] = defaultdict(list)
     for row in LearntDrive.objects.order_by("from_minute"):
         found[row.yard_id].append(row)
-    return [YardDrives(yard, tuple(found[yard.pk])) for yard in yards]
+    packing = {row.yard_id: row for row in LearntPacking.objects.all()}
+    return [YardDrives(yard, tuple(found[yard.pk]), packing.get(yard.pk)) for yard in yards]
 
 
 def learnt_factors(yard: Yard, hours: DriveHours | None) -> DayFactors:
-    """The factors of a day's hours; 100 % where the yard does not use them, or nothing was learnt."""
+    """What was learnt for a day's hours; nothing where the yard does not use it.
+
+    What was learnt against other speeds than those of the present table of traffic says nothing of these.
+    """
     if not yard.uses_learnt_drives or hours is None:
         return DayFactors()
-    known = dict(LearntDrive.objects.filter(yard=yard).values_list("hours", "factor_percent"))
+    rows = LearntDrive.objects.filter(yard=yard).values_list("hours", "speeds", "factor_percent")
+    known = {(name, speeds): percent for name, speeds, percent in rows}
     table = traffic_hours()
-    minutes = (hours.leaving, hours.between, hours.returning)
-    return DayFactors(*(known.get(hour_class_on(table, hours.work_date, minute).name, 100) for minute in minutes))
+    day = [hour_class_on(table, hours.work_date, minute) for minute in (hours.leaving, hours.between, hours.returning)]
+    packing = LearntPacking.objects.filter(yard=yard).values_list("minutes", flat=True).first()
+    leaving, between, returning = (known.get((hour.name, hour.key), 100) for hour in day)
+    return DayFactors(leaving, between, returning, packing or 0)
 
 
-def booked_trips(yard: Yard, *, until: date) -> dict[HourClass, list[Trip]]:
-    """The trips of the yard's crews in the last LEARNING_DAYS days before `until`, by the hours in which they began.
+def learnt_table(yard: Yard, points: Sequence[Point], hours: DriveHours | None) -> DriveTable:
+    """The drive table of a yard's plans: the traffic of the hours, and what was learnt where that is switched on.
 
-    Expected minutes come from the present drive times at those hours, without any factor, so that what was learnt
+    The first of `points` is the yard.
+    """
+    return scaled(drive_table(points, hours=hours), learnt_factors(yard, hours))
+
+
+def booked_gaps(yard: Yard, *, until: date) -> dict[HourClass, list[Gap]]:
+    """The gaps of the yard's crews in the last LEARNING_DAYS days before `until`, by the hours in which they began.
+
+    Expected minutes come from the present drive times at those hours, without what was learnt, so that what was learnt
     before does not teach itself. Asks the source of drive times, so not within a transaction.
     """
     drives: dict[HourClass, list[_Drive]] = defaultdict(list)
@@ -83,15 +102,17 @@ def booked_trips(yard: Yard, *, until: date) -> dict[HourClass, list[Trip]]:
         hour = hour_class_on(table, day, minute)
         hours_of.setdefault(hour, DriveHours(day, minute, minute, minute))
         drives[hour].append(drive)
-    return {hour: _trips(found, hours_of[hour]) for hour, found in drives.items()}
+    return {hour: _gaps(found, hours_of[hour]) for hour, found in drives.items()}
 
 
 def _drives(yard: Yard, until: date) -> Iterator[tuple[date, int, _Drive]]:
     """Each drive with its day and the minute at which it began."""
-    codes = Crew.objects.filter(yard=yard).values_list("code", flat=True)
+    crews = {crew.code: crew for crew in Crew.objects.filter(yard=yard)}
+    first = until - timedelta(days=LEARNING_DAYS)
+    shifts = shifts_between(crews=list(crews.values()), first=first, last=until)
     visits = Visit.objects.filter(
-        crew_code__in=list(codes),
-        work_date__gte=until - timedelta(days=LEARNING_DAYS),
+        crew_code__in=list(crews),
+        work_date__gte=first,
         work_date__lt=until,
         corrects__isnull=True,
         arrived_at__isnull=False,
@@ -99,19 +120,31 @@ def _drives(yard: Yard, until: date) -> Iterator[tuple[date, int, _Drive]]:
     ).select_related("job__property")
     ordered = list(visits.order_by("work_date", "crew_code", "arrived_at", "id"))
     for before, after in zip(ordered, ordered[1:], strict=False):
-        drive = _drive(before, after)
+        drive = _drive(before, after, yard, shifts[crews[before.crew_code].pk, before.work_date].hours)
         if drive is not None and before.finished_at is not None:
             yield before.work_date, max(0, clock.minute_of(before.finished_at, before.work_date, yard.timezone)), drive
 
 
-def _drive(before: Visit, after: Visit) -> _Drive | None:
+def _drive(before: Visit, after: Visit, yard: Yard, shift: ShiftHours | None) -> _Drive | None:
     """The drive between two visits; None where they are not of one crew's day, or a place is not known."""
-    if (before.work_date, before.crew_code) != (after.work_date, after.crew_code):
+    crew_day = (before.work_date, before.crew_code)
+    if crew_day != (after.work_date, after.crew_code):
         return None
     start, end = (_place(visit) for visit in (before, after))
     if start is None or end is None or start == end or after.arrived_at is None or before.finished_at is None:
         return None
-    return _Drive(start, end, ceil((after.arrived_at - before.finished_at).total_seconds() / SECONDS))
+    taken = ceil((after.arrived_at - before.finished_at).total_seconds() / SECONDS)
+    left, came = (
+        clock.minute_of(moment, before.work_date, yard.timezone) for moment in (before.finished_at, after.arrived_at)
+    )
+    return _Drive(start, end, taken, crew_day, _break_within(shift, left, came))
+
+
+def _break_within(shift: ShiftHours | None, left: int, came: int) -> int:
+    """Minutes of the crew's break where it may have been taken between these minutes of the day, else 0."""
+    if shift is None or came <= shift.break_from_minute or left >= shift.break_until_minute + shift.break_minutes:
+        return 0
+    return shift.break_minutes
 
 
 def _place(visit: Visit) -> Point | None:
@@ -119,8 +152,8 @@ def _place(visit: Visit) -> Point | None:
     return None if place.latitude is None or place.longitude is None else (place.latitude, place.longitude)
 
 
-def _trips(drives: Sequence[_Drive], hours: DriveHours) -> list[Trip]:
-    found: list[Trip] = []
+def _gaps(drives: Sequence[_Drive], hours: DriveHours) -> list[Gap]:
+    found: list[Gap] = []
     for first in range(0, len(drives), AT_ONCE):
         some = drives[first : first + AT_ONCE]
         places = list(dict.fromkeys(place for drive in some for place in (drive.start, drive.end)))
@@ -129,5 +162,5 @@ def _trips(drives: Sequence[_Drive], hours: DriveHours) -> list[Trip]:
         for drive in some:
             expected = minutes[at[drive.start]][at[drive.end]]
             if expected is not None:
-                found.append(Trip(expected, drive.taken_minutes))
+                found.append(Gap(drive.crew_day, Trip(expected, drive.taken_minutes), drive.break_minutes))
     return found

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 from routing.plans.domain.facts import CrewFacts
-from routing.plans.models import Yard
+from routing.plans.models import ShiftPattern, Yard
 from routing.plans.selectors.days import yard_list
 from routing.plans.selectors.shifts import crews_on_shift
 from routing.roads.domain.speeds import HourClass
@@ -39,6 +39,19 @@ def drive_hours(crews: Iterable[CrewFacts], work_date: date) -> DriveHours | Non
         return None
     leaving, returning = min(start for start, _end in shifts), max(end for _start, end in shifts)
     return DriveHours(work_date, leaving, (leaving + returning) // 2, returning)
+
+
+def usual_drive_hours(yard: Yard, today: date) -> DriveHours | None:
+    """The hours of the yard's usual shifts on its next usual working day, for drives of no certain day. One query."""
+    patterns = ShiftPattern.objects.filter(crew__yard=yard, crew__is_active=True)
+    rows = list(patterns.values_list("weekday", "start_minute", "end_minute"))
+    if not rows:
+        return None
+    days = (today + timedelta(days=ahead) for ahead in range(1, DAYS_AHEAD + 1))
+    day = next(day for day in days if any(weekday == day.weekday() for weekday, _start, _end in rows))
+    leaving = min(start for weekday, start, _end in rows if weekday == day.weekday())
+    returning = max(end for weekday, _start, end in rows if weekday == day.weekday())
+    return DriveHours(day, leaving, (leaving + returning) // 2, returning)
 
 
 def yard_traffic(*, now: datetime) -> list[YardTraffic]:

@@ -14,10 +14,12 @@ from django.utils.translation import gettext as _
 from routing.roads.domain.speeds import DEFAULT_HOURS, FREE, MOST_HOURS, HourClass, TableFault, table_fault
 from routing.roads.models import PERCENTS, THE_TABLE, DriveCell, RoadWay, TrafficHours, TrafficTable
 from routing.roads.selectors import traffic_hours, traffic_table
+from shared.background.services import enqueue
 from shared.errors import Refused, Stale
 from shared.events.services import event_record
 from shared.web.words import clock_words
 
+LEARN_AGAIN = "plans.learn_drives"  # what was learnt is a comparison with the speeds of before
 CHANGED, RESTORED = "roads.traffic.changed", "roads.traffic.restored"
 
 
@@ -33,6 +35,7 @@ def traffic_hours_set(*, hours: Sequence[HourClass], seen_version: int, actor: A
     TrafficHours.objects.all().delete()
     TrafficHours.objects.bulk_create(_row(hour) for hour in hours)
     _forget(before - {hour.key for hour in hours})
+    enqueue(LEARN_AGAIN)
     event_record(kind=CHANGED, subject=table, actor=actor, data={"hours": len(hours)})
     return table
 
@@ -44,6 +47,7 @@ def traffic_hours_restore(*, seen_version: int, actor: Any = None) -> TrafficTab
     before = {hour.key for hour in traffic_hours()}
     TrafficHours.objects.all().delete()
     _forget(before - {hour.key for hour in DEFAULT_HOURS})
+    enqueue(LEARN_AGAIN)
     event_record(kind=RESTORED, subject=table, actor=actor)
     return table
 

@@ -69,5 +69,5 @@ def test_without_a_place_the_average_of_what_was_booked() -> None:
 def test_the_queries_do_not_grow_with_the_days(django_assert_num_queries: object) -> None:
     planned(3)
     place = factories.make_property(latitude=40.1)
-    with django_assert_num_queries(3):
+    with django_assert_num_queries(4):
         drive_share_at(place=place, today=DAY)

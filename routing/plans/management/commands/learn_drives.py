@@ -4,7 +4,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand
 
-from routing.plans.models import LearntDrive
+from routing.plans.models import LearntDrive, LearntPacking
 from routing.plans.services.learning import drives_learn, learnt_drives_use
 from shared import clock
 
@@ -24,16 +24,29 @@ class Command(BaseCommand):
         if options["use"] is not None:
             learnt_drives_use(yard=yard, use=options["use"])
         rows = drives_learn(yard=yard, until=clock.local_date(yard.timezone, clock.now()))
+        packing = LearntPacking.objects.get(yard=yard)
         if options["json"]:
-            self.stdout.write(json.dumps({"yard": yard.code, "used": yard.uses_learnt_drives, "hours": _facts(rows)}))
+            told = {"yard": yard.code, "used": yard.uses_learnt_drives, "packing": _packing_facts(packing)}
+            self.stdout.write(json.dumps(told | {"hours": _facts(rows)}))
             return
         self.stdout.write(f"{yard}: {'used for plans' if yard.uses_learnt_drives else 'not used for plans'}")
+        if rows:
+            self.stdout.write(f"  packing up and parking: {packing.trips} drives, {_packing_words(packing)}")
         for row in rows:
             interval = "" if row.median_percent is None else f", median {row.median_percent} %"
             interval += "" if row.low_percent is None else f" (90 %: {row.low_percent} to {row.high_percent})"
             self.stdout.write(f"  {row.hours}: {row.trips} drives{interval}, factor {row.factor_percent} %")
         if not rows:
             self.stdout.write("  No drive from stop to stop was booked yet.")
+
+
+def _packing_words(packing: LearntPacking) -> str:
+    bounds = "" if packing.low_minutes is None else f" (90 %: {packing.low_minutes} to {packing.high_minutes})"
+    return f"{packing.minutes} min from each stop{bounds}"
+
+
+def _packing_facts(packing: LearntPacking) -> dict[str, Any]:
+    return {name: getattr(packing, name) for name in ("trips", "minutes", "low_minutes", "high_minutes")}
 
 
 def _facts(rows: list[LearntDrive]) -> list[dict[str, Any]]:
