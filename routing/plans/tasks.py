@@ -5,6 +5,7 @@ from django.contrib.auth import get_user_model
 from routing.plans.selectors import yard_list
 from routing.plans.services import plan_run_execute, plan_runs_reap, week_plan_execute, week_plans_reap, week_take_over
 from routing.plans.services.learning import drives_learn
+from routing.plans.services.ways import plan_ways_find
 from shared import clock
 from shared.background.registry import background_task
 from shared.errors import WalldayError
@@ -35,6 +36,12 @@ def take_over_week(week_id: int, actor_id: int) -> None:
         week_take_over(week_id=week_id, actor=actor)
     except WalldayError:
         return
+
+
+@background_task("plans.find_ways")
+def find_ways(plan_id: int) -> None:
+    """The ways of a plan that was stored."""
+    plan_ways_find(plan_id=plan_id)
 
 
 @background_task("plans.learn_drives")

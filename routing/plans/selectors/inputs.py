@@ -107,7 +107,7 @@ def day_problem(
     )
     facts = _facts(rows, yard, work_date, present, moment)
     hours = drive_hours(facts.crews, work_date)
-    table = learnt_table(yard, [(place.latitude, place.longitude) for place in places_of(facts)], hours)
+    table = learnt_table(yard, [(place.latitude, place.longitude) for place in places_of(facts)], hours, keep=True)
     problem = build_problem(facts, table)
     too_late = (SetAside(job_id, LeftOutReason.WINDOW_UNREACHABLE) for job_id in out_of_time(facts))
     aside = (*_set_aside(rows.jobs, rows.elsewhere, work_date), *too_late)

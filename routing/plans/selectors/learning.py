@@ -81,12 +81,12 @@ def learnt_factors(yard: Yard, hours: DriveHours | None) -> DayFactors:
     return DayFactors(leaving, between, returning, packing or 0)
 
 
-def learnt_table(yard: Yard, points: Sequence[Point], hours: DriveHours | None) -> DriveTable:
+def learnt_table(yard: Yard, points: Sequence[Point], hours: DriveHours | None, *, keep: bool = False) -> DriveTable:
     """The drive table of a yard's plans: the traffic of the hours, and what was learnt where that is switched on.
 
-    The first of `points` is the yard.
+    The first of `points` is the yard. `keep` what had to be computed, where the request is to change something.
     """
-    return scaled(drive_table(points, hours=hours), learnt_factors(yard, hours))
+    return scaled(drive_table(points, hours=hours, keep=keep), learnt_factors(yard, hours))
 
 
 def booked_gaps(yard: Yard, *, until: date) -> dict[HourClass, list[Gap]]:

@@ -6,6 +6,7 @@ from typing import Any
 
 from jobs.customers.models import Property
 from routing.plans.models import DayPlan
+from routing.roads.domain import Point
 from routing.roads.domain.way import Way
 from routing.roads.selectors import DriveHours
 from routing.roads.services.ways import ways_between
@@ -14,11 +15,16 @@ from shared.web.maps import LINE_STYLES, position
 
 def route_ways(plan: DayPlan, places: Sequence[Property]) -> list[Way]:
     """The way from the yard to each property in order and back; empty where one of them has no place any more."""
+    return ways_between(way_points(plan, places), hours=drive_hours_of(plan))
+
+
+def way_points(plan: DayPlan, places: Sequence[Property]) -> list[Point]:
+    """From the yard over each property in order and back; empty where one of them has no place any more."""
     yard = (plan.yard.latitude, plan.yard.longitude)
     stops = [(p.latitude, p.longitude) for p in places if p.latitude is not None and p.longitude is not None]
     if not stops or len(stops) < len(places):
         return []
-    return ways_between([yard, *stops, yard], hours=drive_hours_of(plan))
+    return [yard, *stops, yard]
 
 
 def drive_hours_of(plan: DayPlan) -> DriveHours | None:

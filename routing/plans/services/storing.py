@@ -9,7 +9,9 @@ from routing.plans.domain.keys import job_id_of
 from routing.plans.models import Crew, DayPlan, LeftOut, Route, Stop
 from routing.plans.selectors.inputs import SetAside
 from routing.solver import Plan, Problem, RoutePlan
+from shared.background.services import enqueue
 
+FIND_WAYS = "plans.find_ways"
 _ROUTE_FIELDS = (
     "leave_minute",
     "back_minute",
@@ -33,11 +35,13 @@ _STOP_FIELDS = (
 def plan_rows_replace(
     *, plan: DayPlan, problem: Problem, content: Plan, taken_out: Iterable[int], set_aside: Iterable[SetAside]
 ) -> None:
-    """Make the rows under `plan` say what `content` says. Inside the caller's transaction."""
+    """Make the rows under `plan` say what `content` says. Inside the caller's transaction; after it the ways of the
+    routes are searched in the background."""
     routes = _routes(plan, content)
     _stops(plan, problem, content, routes)
     plan.routes.exclude(pk__in=[route.pk for route in routes.values()]).delete()
     _left_out(plan, content, set(taken_out), set_aside)
+    enqueue(FIND_WAYS, plan_id=plan.pk)
 
 
 def _routes(plan: DayPlan, content: Plan) -> dict[str, Route]:

@@ -22,13 +22,15 @@ def drive_table(
     drive_times: DriveTimes | None = None,
     hours: DriveHours | None = None,
     remember: bool = True,
+    keep: bool = True,
 ) -> DriveTable:
     """Drive minutes and metres between all `points` (latitude, longitude), from one source that the table names.
 
     The first point is the yard: drives from it, between the others and back to it are those of their `hours`;
-    without hours traffic is free. Drives over roads are remembered in the database unless told otherwise. Without a
-    road map, or where its file is gone, the table is estimated and says so. A routing server that is set is asked
-    first; where it fails the rest goes on without it, and the source says that it failed.
+    without hours traffic is free. Drives over roads are read from the database (`remember`), and what it lacked is
+    kept there (`keep`; not for a page that only looks). Without a road map, or where its file is gone, the table is
+    estimated and says so. A routing server that is set is asked first; where it fails the rest goes on without it, and
+    the source says that it failed.
     """
     if drive_times is not None:
         return drive_times.table(points)
@@ -39,12 +41,12 @@ def drive_table(
         except ServerFailed as error:
             logger.warning("routing server: %s", error.message)
             failed = SERVER_FAILED
-    roads = _roads(hours, remember) if road_map_current() else None
+    roads = _roads(hours, remember, keep) if road_map_current() else None
     table = (roads or GreatCircle()).table(points)
     return replace(table, source=f"{table.source[: LONGEST_SOURCE - len(failed)]}{failed}")
 
 
-def _roads(hours: DriveHours | None, remember: bool) -> DriveTimes | None:
+def _roads(hours: DriveHours | None, remember: bool, keep: bool) -> DriveTimes | None:
     """The roads in use at these hours. What routes on them is imported here, since it brings the compiler along."""
     from routing.roads.services.over_roads import Roads, roads_in_use
 
@@ -52,4 +54,4 @@ def _roads(hours: DriveHours | None, remember: bool) -> DriveTimes | None:
     if source is None:
         return None
     speeds = drive_speeds(hours) if hours else ANY_HOUR
-    return Roads(source.graph, source.label, speeds, remember=remember)
+    return Roads(source.graph, source.label, speeds, remember=remember, keep=keep)

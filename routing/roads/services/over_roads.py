@@ -27,6 +27,7 @@ ROADS = "roads ({source})"
 ROWS_AT_ONCE = 2_000
 
 Costs = tuple[Ints, Ints]
+Places = tuple[Sequence[Snap], Sequence[Snap]]
 
 
 @dataclass(frozen=True)
@@ -57,6 +58,7 @@ class Roads:
     label: str
     speeds: DriveSpeeds = ANY_HOUR
     remember: bool = False
+    keep: bool = False
 
     def table(self, points: Sequence[Point]) -> DriveTable:
         snaps = [self.graph.snap(point) for point in points]
@@ -74,12 +76,14 @@ class Roads:
 
     def _known(self, starts: Sequence[Snap], ends: Sequence[Snap], hour: HourClass) -> Costs:
         if self.remember:
-            return remembered_costs(self.graph, hour, starts, ends)
+            return remembered_costs(self.graph, hour, starts, ends, keep=self.keep)
         return _router(self.graph, hour).costs(starts, ends)
 
 
-def remembered_costs(graph: RoadGraph, hour: HourClass, starts: Sequence[Snap], ends: Sequence[Snap]) -> Costs:
-    """(milliseconds, decimetres) [start, end], -1 for no way; only what the database lacks is computed.
+def remembered_costs(
+    graph: RoadGraph, hour: HourClass, starts: Sequence[Snap], ends: Sequence[Snap], *, keep: bool = True
+) -> Costs:
+    """(milliseconds, decimetres) [start, end], -1 for no way; only what the database lacks is computed, and kept.
 
     One new place costs one row and one column, however many places there are.
     """
@@ -90,26 +94,27 @@ def remembered_costs(graph: RoadGraph, hour: HourClass, starts: Sequence[Snap], 
             ms[a, b], dm[a, b] = (-1, -1) if cell_ms is None or cell_dm is None else (cell_ms, cell_dm)
     missing = ms == -2
     if missing.any():
-        _fill(graph, hour, (starts, ends), (ms, dm), missing)
+        _fill(_router(graph, hour), (starts, ends), (ms, dm), missing)
+        if keep:
+            _store((graph.version, hour.key), (starts, ends), (ms, dm), missing)
     return ms, dm
 
 
-def _fill(
-    graph: RoadGraph,
-    hour: HourClass,
-    places: tuple[Sequence[Snap], Sequence[Snap]],
-    costs: Costs,
-    missing: "np.ndarray",
-) -> None:
-    """Compute the missing cells by whole rows and columns, and store them."""
-    starts, ends = places
-    router = _router(graph, hour)
+def _fill(router: Router, places: Places, costs: Costs, missing: "np.ndarray") -> None:
+    """Compute the missing cells by whole rows and columns."""
+    ends = places[1]
     rows = np.flatnonzero(missing.all(axis=1))
     _put(router, places, costs, rows, np.arange(len(ends)))
     left = missing.copy()
     left[rows] = False
     columns, rest = np.flatnonzero(left.any(axis=0)), np.flatnonzero(left.any(axis=1))
     _put(router, places, costs, rest, columns)
+
+
+def _store(key: tuple[str, str], places: Places, costs: Costs, missing: "np.ndarray") -> None:
+    """Keep the cells that were missing, under the version of the map and the speeds."""
+    version, speeds = key
+    starts, ends = places
     cells = {
         (starts[a].key, ends[b].key): (int(costs[0][a, b]), int(costs[1][a, b]))
         for a, b in zip(*missing.nonzero(), strict=True)
@@ -117,8 +122,8 @@ def _fill(
     DriveCell.objects.bulk_create(
         (
             DriveCell(
-                version=graph.version,
-                speeds=hour.key,
+                version=version,
+                speeds=speeds,
                 start=start,
                 end=end,
                 milliseconds=None if ms < 0 else ms,
@@ -131,9 +136,7 @@ def _fill(
     )
 
 
-def _put(
-    router: Router, places: tuple[Sequence[Snap], Sequence[Snap]], costs: Costs, rows: Ints, columns: Ints
-) -> None:
+def _put(router: Router, places: Places, costs: Costs, rows: Ints, columns: Ints) -> None:
     if not len(rows) or not len(columns):
         return
     found = router.costs([places[0][a] for a in rows], [places[1][b] for b in columns])

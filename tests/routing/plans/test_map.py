@@ -7,11 +7,17 @@ from typing import Any
 
 import pytest
 from django.core.management import CommandError, call_command
+from django.db import connection
 from django.test import Client
+from django.test.utils import CaptureQueriesContext
 
 from routing.plans.choices import LeftOutReason
 from routing.plans.models import LeftOut
+from routing.plans.services.storing import plan_rows_replace
+from routing.plans.services.ways import plan_ways_find
+from routing.roads.models import DriveCell, RoadWay
 from routing.roads.services.build import roads_build
+from routing.solver import parse_plan, parse_problem
 from tests.factories import make_crew, make_job, make_planned_day, make_property, make_user, make_yard
 from tests.routing.roads.land import SOUTH, WEST, write_land
 
@@ -93,3 +99,27 @@ def test_the_command_writes_geojson_or_turns(plan: Any, tmp_path: Path) -> None:
         call_command("route_map", "--date", "2026-01-02")
     with pytest.raises(CommandError, match="cannot be written"):
         call_command("route_map", "--date", day, "--out", str(tmp_path / "none" / "x"))
+
+
+def test_pages_write_no_ways_and_background_work_does(
+    plan: Any, tmp_path: Path, django_capture_on_commit_callbacks: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The map, its page and the leads only read; once the plan's ways were found in the background none is searched."""
+    write_land(tmp_path / "land.osm.pbf", crossings=300)
+    roads_build(path=tmp_path / "land.osm.pbf")
+    make_job(property=make_property(latitude=SOUTH + 0.008, longitude=WEST + 0.007), state="lead")
+    client = signed_in("office")
+    day = f"/day/north/{plan.work_date}/"
+    with CaptureQueriesContext(connection) as queries:
+        seen = [client.get(f"/api/day-plans/{plan.pk}/map/").json(), client.get(day), client.get("/leads/")]
+    assert [answer.status_code for answer in seen[1:]] == [200, 200]
+    assert not [query["sql"] for query in queries if "roads_" in query["sql"] and not query["sql"].startswith("SELECT")]
+    assert not RoadWay.objects.exists()
+    assert not DriveCell.objects.exists()
+    with django_capture_on_commit_callbacks(execute=True):
+        problem, content = parse_problem(plan.problem), parse_plan(plan.plan)
+        plan_rows_replace(plan=plan, problem=problem, content=content, taken_out=(), set_aside=())
+    assert RoadWay.objects.count() == 3
+    monkeypatch.setattr("routing.roads.services.ways._searched", lambda missing: {}[missing] if missing else {})
+    assert client.get(f"/api/day-plans/{plan.pk}/map/").json() == seen[0]
+    assert plan_ways_find(plan_id=0) == 0
