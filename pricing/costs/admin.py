@@ -1,6 +1,6 @@
 from django.contrib import admin
 
-from pricing.costs.models import Worker, WorkerTerms
+from pricing.costs.models import Bonus, CostSettings, MileageRate, Worker, WorkerTerms
 
 
 class WorkerTermsInline(admin.TabularInline):
@@ -13,3 +13,6 @@ class WorkerAdmin(admin.ModelAdmin):
     """The owner's alone, as all of the administration."""
 
     inlines = (WorkerTermsInline,)
+
+
+admin.site.register([CostSettings, MileageRate, Bonus])

@@ -37,6 +37,8 @@ BELONGS_TO = {
     "/walls/": "customers:customer_list",
     "/due/": "reminders:due_list",
     "/texts/": "reminders:due_list",
+    "/wages/": "earnings:report",
+    "/mileage/": "earnings:report",
 }
 
 

@@ -4,6 +4,7 @@ Wages follow the federal rule of the 40-hour week. State law may ask for more. N
 in November 2026.
 """
 
+from collections.abc import Mapping
 from datetime import date
 from fractions import Fraction
 
@@ -13,7 +14,7 @@ OVERTIME_AFTER_MINUTES_A_WEEK = 40 * MINUTES_PER_HOUR  # 29 CFR 778.101
 
 # Standard mileage rate for business, in tenths of a cent a mile from 1 January of the year.
 # Source: the IRS's yearly notices (2024-08, 2025-05, that for 2026); numbers of the notices from memory.
-MILEAGE_TENTHS_OF_CENT = {2024: 670, 2025: 700, 2026: 725}
+MILEAGE_TENTHS_OF_CENT: Mapping[int, int] = {2024: 670, 2025: 700, 2026: 725}
 
 
 def week_pay_cents(*, straight_cents: int, worked_minutes: int) -> int:
@@ -40,11 +41,11 @@ def wage_cents(
     return round_half_up(added * Fraction(100 + burden_percent, 100))
 
 
-def mileage_cents(*, drive_metres: int, on: date) -> int:
-    """Cost of driving at the standard mileage rate in force on the day; the nearest year known otherwise."""
-    year = min(max(on.year, min(MILEAGE_TENTHS_OF_CENT)), max(MILEAGE_TENTHS_OF_CENT))
+def mileage_cents(*, drive_metres: int, on: date, rates: Mapping[int, int] = MILEAGE_TENTHS_OF_CENT) -> int:
+    """Cost of driving at the mileage rate of the day's year; of the nearest year that ``rates`` know otherwise."""
+    year = min(rates, key=lambda known: (abs(known - on.year), -known))
     miles = Fraction(drive_metres) / Fraction(METRES_PER_MILE).limit_denominator(1000)
-    return round_half_up(miles * Fraction(MILEAGE_TENTHS_OF_CENT[year], 10))
+    return round_half_up(miles * Fraction(rates[year], 10))
 
 
 def _hourly_week_pay(cents_per_hour: int, worked_minutes: int) -> Fraction:

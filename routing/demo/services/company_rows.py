@@ -6,7 +6,7 @@ from pricing.catalogue.domain.card_rows import CardRow, key_of
 from pricing.catalogue.models import Service, Skill
 from pricing.catalogue.selectors import card_content, rate_terms
 from pricing.catalogue.services import catalogue_defaults, draft_begin, draft_set, tax_set
-from pricing.costs.services import worker_terms_set
+from pricing.costs.services import bonus_add, worker_terms_set
 from pricing.estimates.domain.card import PRICED_UNITS, line_materials_cents
 from routing.demo.domain import company
 from routing.demo.domain.houses import POSTAL_CODE
@@ -22,6 +22,8 @@ from shared.people.services import NewPerson, person_add, person_set_language
 SATURDAY = 5
 DEARER_REMOVAL_CENTS = 150_00  # per 100 sq ft
 TAX_MILLIONTHS = 72_500  # of the invented town
+DAYS_SINCE_BONUS = 14
+BONUS_CENTS = 40_00
 
 
 def company_store(town: Town) -> Company:
@@ -121,6 +123,9 @@ def _members_store(spec: company.CrewSpec, today: date) -> None:
     for name, cents in spec.members:
         since = today - timedelta(days=spec.since_days)
         worker_terms_set(name=name, effective_from=since, crew_code=spec.code, cents_per_hour=cents)
+    first, _cents = spec.members[0]
+    earned_on = today - timedelta(days=DAYS_SINCE_BONUS)
+    bonus_add(name=first, earned_on=earned_on, cents=BONUS_CENTS, is_promised=True, reason="a month without a callback")
 
 
 def _crew(spec: company.CrewSpec, yard: Yard, lead: User) -> Crew:

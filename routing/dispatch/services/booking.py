@@ -7,7 +7,7 @@ from django.utils.translation import gettext as _
 from jobs.work.domain.booking import LineBooked
 from jobs.work.models import Job, Visit
 from jobs.work.services import visit_record
-from pricing.costs.selectors import wage_of_booking
+from pricing.costs.selectors import mileage_rates, wage_of_booking
 from pricing.earnings.domain.wages import mileage_cents
 from routing.plans.models import Crew
 from shared import clock
@@ -67,5 +67,5 @@ def job_book(
 def _vehicle_cents(crew: Crew, work_date: date, drive_metres: int) -> int:
     """What the driving cost: by the truck's own figure, for a crew that drives its own car by the mileage rate."""
     if crew.truck is None:
-        return mileage_cents(drive_metres=drive_metres, on=work_date)
+        return mileage_cents(drive_metres=drive_metres, on=work_date, rates=mileage_rates())
     return cents_for_metres(crew.truck.cents_per_km, drive_metres)

@@ -1,16 +1,26 @@
 """Wages by worker and day, overtime by the week, and who may see them."""
 
+import json
 from datetime import date, timedelta
+from io import StringIO
 
 import pytest
 import time_machine
+from django.core.management import call_command
 from hypothesis import given
 from hypothesis import strategies as st
 
 from pricing.costs.domain import Terms, booked_wage_cents, terms_on, week_start, worker_week
-from pricing.costs.models import Worker, WorkerTerms
-from pricing.costs.selectors import crew_wages_on, wage_of_booking, week_hours
-from pricing.costs.services import worker_terms_set
+from pricing.costs.models import Bonus, CostSettings, MileageRate, Worker, WorkerTerms
+from pricing.costs.selectors import (
+    cost_settings_get,
+    crew_wages_on,
+    drawings_per_crew_hour,
+    mileage_rates,
+    wage_of_booking,
+    week_hours,
+)
+from pricing.costs.services import bonus_add, cost_settings_set, worker_terms_set
 from shared.events.models import Event
 from tests.factories import make_earning, set_company
 
@@ -65,11 +75,33 @@ def test_nobody_in_the_crew_is_no_wage_of_nothing():
     assert found is None
 
 
-@given(st.dates(date(2020, 1, 1), date(2030, 1, 1)))
-def test_a_week_begins_on_monday(day):
-    """And holds its day."""
-    assert week_start(day).weekday() == 0
-    assert 0 <= (day - week_start(day)).days <= 6
+@given(st.dates(date(2020, 1, 1), date(2030, 1, 1)), st.integers(0, 6))
+def test_a_week_begins_on_the_chosen_weekday(day, starts_on):
+    """And holds its day; Monday where nothing was chosen."""
+    first = week_start(day, starts_on)
+    assert first.weekday() == starts_on
+    assert 0 <= (day - first).days <= 6
+    assert week_start(day) == week_start(day, 0)
+
+
+@given(st.integers(1, 6000), st.integers(0, 1_000_00), st.integers(0, 500_00), st.integers(5, 60))
+def test_bonuses_raise_pay_by_what_was_promised_and_given(minutes, promised, gift, dollars):
+    """A gift adds itself; a promised bonus itself and half its share of the rate on each overtime hour."""
+    worked = {("heron", MONDAY): minutes}
+    plain = worker_week("Ann", [hired(cents=100 * dollars)], worked, MONDAY)
+    week = worker_week("Ann", [hired(cents=100 * dollars)], worked, MONDAY, promised_cents=promised, gift_cents=gift)
+    on_top = promised * max(0, minutes - 2400) / minutes / 2
+    assert week.pay_cents - plain.pay_cents == pytest.approx(promised + gift + on_top, abs=1)
+    assert week.straight_cents + week.premium_cents + week.bonus_cents == week.pay_cents
+
+
+def test_a_promised_bonus_is_the_published_example():
+    """29 CFR 778.110(b): 46 hours at $12 and a $46 bonus: a regular rate of $13, $637 in all."""
+    worked = {("heron", MONDAY + timedelta(days=i)): minutes for i, minutes in enumerate([540] * 5 + [60])}
+    week = worker_week("Ann", [hired()], worked, MONDAY, promised_cents=46_00)
+    assert (week.regular_rate_cents, week.premium_cents, week.pay_cents) == (13_00, 39_00, 637_00)
+    idle = worker_week("Ann", [hired()], {}, MONDAY, promised_cents=46_00, gift_cents=5_00)
+    assert (idle.regular_rate_cents, idle.pay_cents) == (None, 51_00)
 
 
 @pytest.mark.django_db
@@ -120,7 +152,10 @@ def test_the_page_begins_with_the_last_week_that_was_worked(client_of, owner, pa
         assert "$46.90" in client_of(owner).get(PAGE).content.decode()
 
 
-@pytest.mark.parametrize("address", [PAGE, API, "/admin/costs/worker/"])
+@pytest.mark.parametrize(
+    "address",
+    [PAGE, API, "/mileage/", "/api/cost-settings/", "/api/mileage-rates/", "/admin/costs/worker/"],
+)
 @pytest.mark.parametrize("role", ["office", "crew_lead"])
 def test_nobody_else_sees_them(client_of, office, crew_lead, paid, address, role):
     """Neither the office nor a crew lead, by page, program or administration; nor do they set any."""
@@ -128,7 +163,8 @@ def test_nobody_else_sees_them(client_of, office, crew_lead, paid, address, role
     answer = client.get(address)
     assert answer.status_code in (302, 403)
     assert "23.45" not in answer.content.decode()
-    assert client.post(PAGE, {"name": "Bo"}).status_code == 403
+    for change in (PAGE, "/wages/bonus/", "/wages/settings/", "/mileage/", "/api/bonuses/"):
+        assert client.post(change, {"name": "Bo"}).status_code == 403
 
 
 def test_a_wage_is_set_by_the_form_and_a_wrong_one_keeps_what_was_typed(client_of, owner, paid):
@@ -140,3 +176,92 @@ def test_a_wage_is_set_by_the_form_and_a_wrong_one_keeps_what_was_typed(client_o
     assert answer.status_code == 422
     assert 'value="Cy"' in answer.content.decode()
     assert not Worker.objects.filter(name="Cy").exists()
+
+
+@pytest.mark.django_db
+def test_hours_before_the_chosen_weekday_are_another_week():
+    """38 hours on Sunday, then four on Monday: two are overtime in a week from Sunday, none in one from Monday."""
+    set_company(wage_burden_percent=0)
+    worker_terms_set(name="Ann", effective_from=date(2026, 1, 1), crew_code="heron", cents_per_hour=2000)
+    make_earning(work_date=MONDAY - timedelta(days=1), crew_code="heron", on_site_minutes=38 * 60, drive_minutes=0)
+    ask = {"crew_code": "heron", "on": MONDAY, "worked_minutes": 240, "crew_cents_per_hour": 0}
+    assert wage_of_booking(**ask) == 80_00
+    cost_settings_set(week_starts_on=6, drawings_cents_a_year=None)
+    assert wage_of_booking(**ask) == 100_00
+    assert week_hours(day=MONDAY)[0].minutes == (38 * 60, 0, 0, 0, 0, 0, 0)
+
+
+@pytest.mark.django_db
+def test_drawings_on_each_crew_hour_of_the_year():
+    """$10,000 over 50 crew-hours of two, of which 20 were worked by four; what is older does not count."""
+    assert drawings_per_crew_hour(until=MONDAY) is None
+    cost_settings_set(week_starts_on=0, drawings_cents_a_year=10_000_00)
+    assert drawings_per_crew_hour(until=MONDAY) is None
+    hours = {"setup_minutes": 0, "drive_minutes": 0}
+    make_earning(work_date=MONDAY, on_site_minutes=30 * 60, **hours)
+    make_earning(work_date=MONDAY, on_site_minutes=10 * 60, workers=4, **hours)
+    make_earning(work_date=MONDAY - timedelta(days=365), on_site_minutes=60, **hours)
+    assert drawings_per_crew_hour(until=MONDAY) == 200_00
+
+
+def test_a_bonus_by_the_page_and_by_programs(client_of, owner, paid):
+    """On the week's row; somebody who is not known, and no amount, are refused in words with nothing lost."""
+    client = client_of(owner)
+    entry = {"bonus-name": "Ann", "bonus-earned_on": "2026-06-03", "bonus-amount": "7.77", "bonus-reason": "speed"}
+    answer = client.post("/wages/bonus/", entry | {"bonus-is_promised": "on"}, follow=True).content.decode()
+    assert "$7.77" in answer
+    wrong = client.post("/wages/bonus/", entry | {"bonus-name": "Nobody"})
+    assert (wrong.status_code, 'value="Nobody"' in wrong.content.decode()) == (422, True)
+    assert client.post("/wages/bonus/", entry | {"bonus-amount": "0"}).status_code == 422
+    body = {"name": "Ann", "earned_on": "2026-06-02", "cents": 100, "is_promised": False, "reason": "birthday"}
+    assert client.post("/api/bonuses/", body, content_type="application/json").status_code == 201
+    unknown = client.post("/api/bonuses/", body | {"name": "Nobody"}, content_type="application/json")
+    assert unknown.status_code == 404
+    assert Bonus.objects.count() == 2
+    (week,) = client.get(API).json()
+    assert (week["promised_cents"], week["gift_cents"], week["pay_cents"]) == (7_77, 1_00, 46_90 + 8_77)
+    out = StringIO()
+    call_command("week_hours", "--json", stdout=out)
+    assert json.loads(out.getvalue()) == [week]
+    call_command("week_hours", "--day", "2026-06-01", stdout=out)
+    assert "$55.67" in out.getvalue()
+
+
+def test_work_week_and_drawings_are_set(client_of, owner, paid):
+    """By the page and by programs; a weekday that does not exist changes nothing."""
+    client = client_of(owner)
+    sent = {"settings-week_starts_on": "6", "settings-drawings_cents_a_year": "1200.50"}
+    assert client.post("/wages/settings/", sent).status_code == 302
+    assert (cost_settings_get().week_starts_on, cost_settings_get().drawings_cents_a_year) == (6, 1200_50)
+    assert "2026-05-31 to 2026-06-06" in client.get(PAGE).content.decode()
+    assert client.post("/wages/settings/", sent | {"settings-week_starts_on": "7"}).status_code == 422
+    body = {"week_starts_on": 0, "drawings_cents_a_year": None}
+    assert client.put("/api/cost-settings/", body, content_type="application/json").json() == body
+    assert client.get("/api/cost-settings/").json() == body
+    assert CostSettings.objects.count() == 1
+
+
+def test_mileage_rates_with_their_source(client_of, owner, paid):
+    """The published ones until the owner enters another, by the page or by programs."""
+    client = client_of(owner)
+    page = client.get("/mileage/").content.decode()
+    assert "0.725" in page
+    assert "IRS Notice 2025-05" in page
+    entry = {"year": "2027", "rate": "0.741", "source": "notice of December"}
+    assert "0.741" in client.post("/mileage/", entry, follow=True).content.decode()
+    assert client.post("/mileage/", entry | {"source": ""}).status_code == 422
+    body = {"tenths_of_cent_per_mile": 730, "source": "notice, corrected"}
+    put = client.put("/api/mileage-rates/2026/", body, content_type="application/json")
+    assert put.json() == body
+    assert mileage_rates() == {2027: 741, 2026: 730, 2025: 700, 2024: 670}
+    assert client.get("/api/mileage-rates/").json()[1]["is_own"] is True
+    assert client.put("/api/mileage-rates/1900/", body, content_type="application/json").status_code in (400, 422)
+    assert MileageRate.objects.count() == 2
+
+
+@pytest.mark.django_db
+def test_the_history_names_no_bonus(owner):
+    """Anybody may read that there was one, nobody how high."""
+    worker_terms_set(name="Ann", effective_from=MONDAY, crew_code="heron", cents_per_hour=1800)
+    bonus_add(name="Ann", earned_on=MONDAY, cents=4321, is_promised=True, reason="speed", actor=owner)
+    assert "4321" not in str(Event.objects.get(kind="worker.bonus").data)
