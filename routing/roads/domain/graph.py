@@ -28,7 +28,7 @@ from routing.roads.domain.speeds import HourClass
 from routing.roads.domain.table import Point
 from routing.roads.domain.turns import TurnGraph, turn_graph_of
 
-FORMAT = 1  # goes up when the arrays or the arithmetic that made them change; older files are then not read
+FORMAT = 2  # goes up when the arrays or the arithmetic that made them change; older files are then not read
 THREADS = min(4, os.cpu_count() or 1)
 
 

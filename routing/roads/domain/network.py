@@ -20,8 +20,9 @@ Flags = NDArray[np.bool_]
 Floats = NDArray[np.float64]
 
 DEGREES_PER_UNIT = 1e-7
-SIGNALS_MS = 2_000  # average wait at a signal; our choice, no source
+SIGNALS_MS = 1_000  # average wait at one of a crossing's signals; chosen as the turns of `turns.py` were
 GATE_MS = 15_000  # opening and passing a gate; our choice, no source
+JOINING_DM = 400  # service ways up to this length may be crossings of an avenue; our choice, no source
 ISLAND_SHARE = 0.05
 ISLAND_ARCS = 500  # pieces of the network smaller than both are dropped
 
@@ -159,8 +160,20 @@ def _segments(raw: RawRoads, points: _Points) -> Streets:
         "seg_last_mile": np.array([r.last_mile for r in rules], bool)[rule],
         "seg_ring": np.array([r.is_ring for r in rules], bool)[rule],
     }
+    columns["seg_last_mile"] &= ~_joins_streets(columns, raw, rule)
     share: Floats = length / np.maximum(1e-9, _way_metres(way, length))
     return _with_arcs(raw, columns, rule, inner, share)
+
+
+def _joins_streets(columns: dict[str, NDArray], raw: RawRoads, rule: Small) -> Flags:
+    """Short one-way service ways from street to street, where avenues are crossed or turned round in: no last mile."""
+    joining = np.array([r.may_join and (r.forward_kmh > 0) != (r.backward_kmh > 0) for r in raw.rules], bool)[rule]
+    ends = columns["seg_from"], columns["seg_to"]
+    on_street = np.zeros(int(max(end.max(initial=-1) for end in ends)) + 1, bool)
+    for end in ends:
+        on_street[end[~columns["seg_last_mile"]]] = True
+    joins: Flags = joining & (columns["seg_dm"] <= JOINING_DM) & on_street[ends[0]] & on_street[ends[1]]
+    return joins & (ends[0] != ends[1])
 
 
 def _way_metres(way: Ints, length: Floats) -> Floats:

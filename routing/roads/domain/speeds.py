@@ -52,6 +52,14 @@ _GROUP_OF = {
 GROUP_BY_CLASS = tuple(-1 if name == "ferry" else _GROUP_OF.get(name, 2) for name in CLASSES)
 """The group of each class number; -1 for ferries, which keep their timetable."""
 
+_RANKED = ("", "residential", "tertiary", "secondary", "primary", "trunk", "motorway")
+RANKS = len(_RANKED)
+RANK_BY_CLASS = tuple(
+    0 if name in ("service", "track") else next((k for k in range(2, RANKS) if name.startswith(_RANKED[k])), 1)
+    for name in CLASSES
+)
+"""The rank of each class number, below RANKS: where two roads meet the lesser one gives way."""
+
 
 MOST_HOURS = 24
 LONGEST_NAME = 40

@@ -28,6 +28,7 @@ SHUT = frozenset(
     {"no", "agricultural", "forestry", "emergency", "official", "military", "psv", "bus", "foot", "bicycle"}
 )
 TO_THE_DOOR = frozenset({"private", "destination", "customers", "delivery", "permit", "residents", "discouraged"})
+MORNING_HOUR, AFTERNOON_HOUR = 8, 16  # a rule that holds between these binds crews; our choice, no source
 LAST_MILE_CLASSES = frozenset({"service", "track"})
 RING = frozenset({"roundabout", "circular"})
 YES, NO, AGAINST = frozenset({"yes", "true", "1"}), frozenset({"no", "false", "0"}), frozenset({"-1", "reverse"})
@@ -51,13 +52,15 @@ WAY_KEYS = frozenset(
 class WayRules:
     """How a way is driven. A speed of 0 means that it may not be driven in that direction.
 
-    `ferry_minutes` is the tagged duration of the whole crossing, 0 where there is none.
+    `may_join` are service ways of no tagged kind and open to all: a short one may join two streets, such as the two
+    carriageways of an avenue. `ferry_minutes` is the tagged duration of the whole crossing, 0 where there is none.
     """
 
     road_class: int
     forward_kmh: float
     backward_kmh: float
     last_mile: bool
+    may_join: bool
     is_ring: bool
     ferry_minutes: float
 
@@ -93,6 +96,7 @@ def way_rules(tags: Tags) -> WayRules | Ignored:
         forward_kmh=_capped(limit_ahead or usual, tags) if ahead else 0.0,
         backward_kmh=_capped(limit_back or usual, tags) if back else 0.0,
         last_mile=name in LAST_MILE_CLASSES or access in TO_THE_DOOR,
+        may_join=name == "service" and "service" not in tags and access not in TO_THE_DOOR,
         is_ring=tags.get("junction") in RING,
         ferry_minutes=duration_minutes(tags.get("duration", "")) if name == "ferry" else 0.0,
     )
@@ -183,10 +187,19 @@ def rule_kind(tags: Tags) -> tuple[str, str]:
         return "", "turn rule for some hours only" if conditional else "turn rule for other vehicles"
     if {"motorcar", "motor_vehicle", "motorcars"} & set(re.split(r"[;,\s]+", tags.get("except", ""))):
         return "", "turn rule that excepts cars"
-    if "hour_on" in tags or "day_on" in tags:
+    if ("hour_on" in tags or "day_on" in tags) and not _binds_the_working_day(tags):
         return "", "turn rule for some hours only"
     start = kind.partition("_")[0]
     return (start, "") if start in ("no", "only") else ("", "turn rule of unknown kind")
+
+
+def _binds_the_working_day(tags: Tags) -> bool:
+    """Whether a rule with `hour_on`, `hour_off` and `day_on` holds from Monday on and from morning to afternoon."""
+    hours = [re.match(r"\d{1,2}", tags.get(key, "")) for key in ("hour_on", "hour_off")]
+    on, off = (int(hour[0]) if hour else None for hour in hours)
+    if on is None or off is None:
+        return False
+    return tags.get("day_on", "Mo").startswith("Mo") and on <= MORNING_HOUR and off >= AFTERNOON_HOUR
 
 
 def _access(tags: Tags) -> str | None:

@@ -20,12 +20,12 @@ from scipy.sparse.csgraph import connected_components
 
 from routing.roads.domain.network import Flags, Floats, Streets
 from routing.roads.domain.raw import Ints, RawRule, Small
-from routing.roads.domain.speeds import GROUP_BY_CLASS
+from routing.roads.domain.speeds import RANK_BY_CLASS, RANKS
 from routing.roads.domain.tags import NodeKind
 
-# Time lost in a turn, in milliseconds, by what it does; our choice, no source.
-STRAIGHT_MS, RIGHT_MS, LEFT_MS, SHARP_MS, AROUND_MS, YIELD_MS = 2_000, 5_000, 6_000, 8_000, 40_000, 3_500
-STRAIGHT_DEGREES, SHARP_DEGREES = 30.0, 135.0
+# Time lost in a turn, in milliseconds, by what it does: chosen so that two real extracts take as long as by Valhalla.
+STRAIGHT_MS, RIGHT_MS, LEFT_MS, SHARP_MS, AROUND_MS, YIELD_MS = 500, 3_000, 4_500, 6_000, 40_000, 1_500
+STRAIGHT_DEGREES, SHARP_DEGREES, AROUND_DEGREES = 30.0, 135.0, 160.0
 
 Turn = tuple[int, ...]
 
@@ -77,7 +77,7 @@ def _all_turns(streets: Streets) -> _Turns:
     start = np.repeat(np.arange(streets.arcs), reach)
     within = np.arange(len(start)) - np.repeat(np.cumsum(reach) - reach, reach)
     end = by_tail[first[streets.arc_head[start]] + within]
-    around = end == streets.arc_twin[start]
+    around = _turns_around(streets, start, end)
     shut = (streets.node_kind[streets.arc_head[start]] & NodeKind.SHUT) > 0
     keep = np.where(around, _may_turn_around(streets, start, end, shut)[start], ~shut)
     start, end = start[keep], end[keep]
@@ -87,38 +87,68 @@ def _all_turns(streets: Streets) -> _Turns:
 def _may_turn_around(streets: Streets, start: Ints, end: Ints, shut: Flags) -> Flags:
     """Arcs at whose end there is no way on: none at all, or for through traffic none that is open to it."""
     last_mile = streets.seg_last_mile[streets.arc_seg]
-    on = (end != streets.arc_twin[start]) & ~shut & (last_mile[start] | ~last_mile[end])
+    on = ~_turns_around(streets, start, end) & ~shut & (last_mile[start] | ~last_mile[end])
     ways_on = np.bincount(start[on], minlength=streets.arcs)
     dead_end: Flags = ways_on == 0
     return dead_end
 
 
 def _turn_ms(streets: Streets, start: Ints, end: Ints) -> Ints:
-    out, into = _bearings(streets)
-    angle = (into[end] - out[start] + 180.0) % 360.0 - 180.0  # right is positive
+    angle = _turned_degrees(streets, start, end)
     size = np.abs(angle)
-    ms = np.where(size <= STRAIGHT_DEGREES, STRAIGHT_MS, np.where(angle > 0, RIGHT_MS, LEFT_MS))
+    straight = np.where(_crosses(streets, start, end), STRAIGHT_MS, 0)
+    ms = np.where(size <= STRAIGHT_DEGREES, straight, np.where(angle > 0, RIGHT_MS, LEFT_MS))
     ms = np.where(size > SHARP_DEGREES, SHARP_MS, ms)
     on_ring = streets.seg_ring[streets.arc_seg[start]] | streets.seg_ring[streets.arc_seg[end]]
     ms = np.where(on_ring, STRAIGHT_MS, ms)
     degree = np.bincount(np.concatenate([streets.seg_from, streets.seg_to]), minlength=streets.nodes)
     ms = np.where(degree[streets.arc_head[start]] <= 2, 0, ms)  # the same road goes on
     ms = ms + np.where(_gives_way(streets)[start], YIELD_MS, 0)
-    return np.where(end == streets.arc_twin[start], AROUND_MS, ms)
+    return np.where(_turns_around(streets, start, end), AROUND_MS, ms)
+
+
+def _turned_degrees(streets: Streets, start: Ints, end: Ints) -> Floats:
+    """By how much each turn bends, -180 to 180; to the right is positive."""
+    out, into = _bearings(streets)
+    degrees: Floats = (into[end] - out[start] + 180.0) % 360.0 - 180.0
+    return degrees
+
+
+def _turns_around(streets: Streets, start: Ints, end: Ints) -> Flags:
+    """Turns back along the same street, or into its other carriageway where both meet in a point."""
+    apart = (streets.arc_twin[start] < 0) & (streets.arc_twin[end] < 0)
+    same = streets.seg_name[streets.arc_seg[start]] == streets.seg_name[streets.arc_seg[end]]
+    back = np.abs(_turned_degrees(streets, start, end)) > AROUND_DEGREES
+    around: Flags = (end == streets.arc_twin[start]) | (apart & same & back)
+    return around
+
+
+def _ranks(streets: Streets) -> Small:
+    """Which of two roads that meet gives way: the rank of each segment."""
+    rank: Small = np.where(streets.seg_last_mile, 0, np.array(RANK_BY_CLASS, np.int32)[streets.seg_class])
+    return rank
+
+
+def _crosses(streets: Streets, start: Ints, end: Ints) -> Flags:
+    """Turns at whose node a third road comes in that is no lesser than the one driven."""
+    rank = _ranks(streets)
+    ends = np.concatenate([streets.seg_from, streets.seg_to])
+    at_node = np.bincount(ends * RANKS + np.concatenate([rank, rank]), minlength=streets.nodes * RANKS)
+    no_lesser = at_node.reshape(-1, RANKS)[:, ::-1].cumsum(axis=1)[:, ::-1]
+    least = np.minimum(rank[streets.arc_seg[start]], rank[streets.arc_seg[end]])
+    crosses: Flags = no_lesser[streets.arc_head[start], least] > 2
+    return crosses
 
 
 def _gives_way(streets: Streets) -> Flags:
     """Arcs that end where a greater road passes and no signals stand."""
-    rank = np.array([_RANK[group] for group in GROUP_BY_CLASS])[streets.seg_class]
+    rank = _ranks(streets)
     greatest = np.full(streets.nodes, -1)
     for ends in (streets.seg_from, streets.seg_to):
         np.maximum.at(greatest, ends, rank)
     signals = (streets.node_kind & NodeKind.SIGNALS) > 0
     lesser: Flags = rank[streets.arc_seg] < greatest[streets.arc_head]
     return lesser & ~signals[streets.arc_head]
-
-
-_RANK = {-1: 1, 0: 2, 1: 2, 2: 1, 3: 0}  # by group: ferries, motorways and main roads, streets, last mile
 
 
 def _bearings(streets: Streets) -> tuple[Floats, Floats]:

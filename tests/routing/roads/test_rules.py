@@ -1,7 +1,7 @@
 """Each rule of the road on a few streets drawn by hand; the minutes are worked out in the comments.
 
 Unless a test says otherwise streets allow 60 km/h, so 1,000 m take 60 s. Turns cost what `domain/turns.py` says:
-straight on 2 s, right 5 s, left 6 s; nothing where only two streets meet.
+straight on past no lesser street 0.5 s, right 3 s, left 4.5 s; nothing where only two streets meet.
 """
 
 from pathlib import Path
@@ -194,6 +194,49 @@ def test_rules_that_do_not_bind(tmp_path: Path, tags: dict[str, str]) -> None:
     streets = cross()
     streets.rule("no_right_turn", 3, "m", 2, **tags)
     assert metres(streets.graph(tmp_path), FROM_SOUTH, TO_EAST) == 800
+
+
+def test_rule_of_the_whole_working_day(tmp_path: Path) -> None:
+    """Monday to Friday from 7 to 18: whoever works by day may not turn."""
+    streets = cross()
+    streets.rule("no_right_turn", 3, "m", 2, day_on="Mo", day_off="Fr", hour_on="7", hour_off="18")
+    assert metres(streets.graph(tmp_path), FROM_SOUTH, TO_EAST) == 2000
+
+
+def test_no_turn_from_one_carriageway_into_the_other_where_they_meet(tmp_path: Path) -> None:
+    """The tip of a divided road is no place to turn round: on to the block beyond, 1,000 m around it, and back."""
+    points = {"a": (-1000.0, 0.0), "b": (-1000.0, 40.0), "t": (0.0, 20.0), "e": (500.0, 20.0), "f": (500.0, 520.0),
+              "g": (0.0, 520.0)}  # fmt: skip
+    streets = Streets(points)
+    streets.way("at", oneway="yes", name="Avenue")
+    streets.way("tb", oneway="yes", name="Avenue")
+    streets.way("ba", oneway="yes")
+    streets.way("tefgt")
+    assert metres(streets.graph(tmp_path), (-500.0, 10.0), (-500.0, 30.0)) == 500 + 2000 + 500
+
+
+def test_a_short_service_way_across_an_avenue_joins_its_carriageways(tmp_path: Path) -> None:
+    """A one-way service way of 30 m between two streets is no last mile; of a tagged kind or closed it is."""
+    points = {"w": (-500.0, 0.0), "b": (0.0, 0.0), "c": (500.0, 0.0), "d": (500.0, 30.0), "e": (0.0, 30.0),
+              "f": (-500.0, 30.0)}  # fmt: skip
+    for tags, way in (({}, 430), ({"service": "driveway"}, 1430), ({"access": "private"}, 1430)):
+        streets = Streets(points)
+        streets.way("wbc", oneway="yes")
+        streets.way("cd", oneway="yes")
+        streets.way("def", oneway="yes")
+        streets.way("fw", oneway="yes")
+        streets.way("be", highway="service", oneway="yes", **tags)
+        assert metres(streets.graph(tmp_path), (-200.0, 0.0), (-200.0, 30.0)) == way
+
+
+def test_nobody_waits_at_lesser_streets(tmp_path: Path) -> None:
+    """Straight on along a main road past a side street costs nothing; the side street waits."""
+    main = Streets(CROSS)
+    main.way("nm", highway="primary")
+    main.way("ms", highway="primary")
+    main.way("wm")
+    main.way("me")
+    assert seconds(main.graph(tmp_path), FROM_SOUTH, (0.0, 400.0)) == pytest.approx(48, abs=0.01)
 
 
 def test_rule_for_cars_only(tmp_path: Path) -> None:
