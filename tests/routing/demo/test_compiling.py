@@ -13,7 +13,8 @@ def process(code: str) -> "subprocess.Popen[bytes]":
 
 
 def test_a_compiler_that_ended_was_waited_for() -> None:
-    assert demo._is_over(process("pass"))
+    with process("pass") as compiling:
+        assert demo._is_over(compiling)
 
 
 def test_a_compiler_that_goes_on_is_not_taken_for_done(monkeypatch: pytest.MonkeyPatch) -> None:
