@@ -132,7 +132,14 @@ class Property(models.Model):
 
     @property
     def has_place(self) -> bool:
-        return self.latitude is not None and self.longitude is not None
+        return self.coordinates is not None
+
+    @property
+    def coordinates(self) -> tuple[float, float] | None:
+        """Latitude and longitude in degrees; None where the place is not known."""
+        if self.latitude is None or self.longitude is None:
+            return None
+        return self.latitude, self.longitude
 
 
 class LookupOutcome(models.TextChoices):

@@ -26,7 +26,7 @@ SILENT = (
     (365, _("not for a year")),
     (730, _("not for two years")),
 )
-LEAD_DAYS = {"min_value": 0, "max_value": 730}
+MOST_LEAD_DAYS = 730
 
 
 class DueFilter(forms.Form):
@@ -35,7 +35,7 @@ class DueFilter(forms.Form):
     state = forms.ChoiceField(label=_("Show"), choices=STATES, required=False)
     kind = forms.ChoiceField(label=_("Kind"), required=False)
     search = forms.CharField(label=_("Name, street or reason"), max_length=80, required=False)
-    lead_days = forms.IntegerField(label=_("Days ahead"), required=False, **LEAD_DAYS)
+    lead_days = forms.IntegerField(label=_("Days ahead"), required=False, min_value=0, max_value=MOST_LEAD_DAYS)
     channel = forms.ChoiceField(label=_("Way to write"), choices=CHANNELS, required=False)
     silent_days = forms.TypedChoiceField(
         label=_("Reminded last"), choices=SILENT, coerce=int, empty_value=None, required=False

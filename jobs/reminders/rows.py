@@ -54,8 +54,8 @@ def reading_facts(*, limit: Decimal, property_ids: Sequence[int] | None = None) 
     fields = (
         "wall__property_id", "wall_id", "wall__name", "wall__kind", "wall__facing_degrees", "reading", "read_on",
     )  # fmt: skip
-    counting = _of(counting, "wall__property_id", property_ids).order_by("wall__property_id", "wall_id")
-    for row in counting.values_list(*fields).iterator():
+    rows = _of(counting, "wall__property_id", property_ids).order_by("wall__property_id", "wall_id")
+    for row in rows.values_list(*fields).iterator():
         yield ReadingFact(*row)
 
 

@@ -170,7 +170,7 @@ def _items(chunk: Sequence[Due], company: Company, basis: Basis, today: date) ->
             customer_name=place.customer.name,
             address=place.address,
             street=place.street,
-            place=(place.latitude, place.longitude) if place.has_place else None,
+            place=place.coordinates,
             kind=found.kind,
             service_name=service_name,
             due_on=found.due_on,

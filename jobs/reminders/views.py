@@ -200,8 +200,8 @@ def answer(request: HttpRequest, token: str) -> HttpResponse:
         customer_id, written_on = answer_target(token, today=today)
         offer = offer_get(customer_id=customer_id, written_on=written_on)
     except WalldayError as error:
-        context = {"words": error.message, "stop_path": stop_path}
-        return render(request, "reminders/answer_over.html", context, status=error.status)
+        over = {"words": error.message, "stop_path": stop_path}
+        return render(request, "reminders/answer_over.html", over, status=error.status)
     with translation.override(offer.customer.language):
         days = days_to_offer(days_near(place=offer.places[0], today=today), needed_minutes=offer.minutes)
         form = AnswerForm(request.POST or None)
@@ -209,8 +209,13 @@ def answer(request: HttpRequest, token: str) -> HttpResponse:
         if request.method == "POST":
             status, problem = _answered(form, offer, [day.work_date for day in days])
             offer = offer_get(customer_id=customer_id, written_on=written_on)
-        context = {"offer": offer, "days": days, "problem": problem, "months": ASK_AGAIN_MONTHS}
-        context["stop_path"] = stop_path
+        context = {
+            "offer": offer,
+            "days": days,
+            "problem": problem,
+            "months": ASK_AGAIN_MONTHS,
+            "stop_path": stop_path,
+        }
         return render(request, "reminders/answer.html", context, status=status)
 
 

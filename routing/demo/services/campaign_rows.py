@@ -46,6 +46,7 @@ class _Campaign:
             customer_name=place.customer.name,
             address=place.address,
             street=place.street,
+            place=None,
             kind=SERVICE,
             service_name=self.service.name,
             due_on=due_on,
@@ -55,7 +56,11 @@ class _Campaign:
             state="ready",
             channel=Channel.EMAIL,
             recipient=place.customer.email,
+            consent="",
             why_not="",
+            price_cents=None,
+            minutes=0,
+            chance=None,
             found=Due(place.pk, SERVICE, due_on, interval=fact),
         )
 

@@ -173,7 +173,7 @@ def _joins_streets(columns: dict[str, NDArray], raw: RawRoads, rule: Small) -> F
     for end in ends:
         on_street[end[~columns["seg_last_mile"]]] = True
     joins: Flags = joining & (columns["seg_dm"] <= JOINING_DM) & on_street[ends[0]] & on_street[ends[1]]
-    return joins & (ends[0] != ends[1])
+    return np.asarray(joins & (ends[0] != ends[1]))
 
 
 def _way_metres(way: Ints, length: Floats) -> Floats:
