@@ -108,7 +108,8 @@ def test_truth_is_true(demo: dict[str, Any], truth: dict[str, TrueRate]) -> None
         if rate.verdict in sides:
             assert sides[rate.verdict](rate.cents_per_crew_hour)
             assert kind["earned_per_crew_hour"]["cents"] == pytest.approx(rate.cents_per_crew_hour, rel=0.08)
-    assert 1.02 < truth["deck_wash"].cents_per_crew_hour / target < 1.12
+    # By so little that it takes the interval to say so; how little depends on the drives.
+    assert 1.02 < truth["deck_wash"].cents_per_crew_hour / target < 1.15
 
 
 def test_due_now(demo: dict[str, Any]) -> None:
