@@ -112,7 +112,7 @@ class Traffic(APIView):
         operation_id="traffic_hours_restore",
         summary="Back to the starting values",
         parameters=[IF_MATCH],
-        responses=TrafficOutput,
+        responses={200: TrafficOutput},
     )
     def delete(self, request: Request) -> Response:
         version = expected_version(request, traffic_table())

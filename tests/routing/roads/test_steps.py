@@ -15,7 +15,7 @@ from routing.roads.domain.way import Step, Turn, Way, turn_of
 from routing.roads.models import RoadWay
 from routing.roads.services.build import roads_build
 from routing.roads.services.extract import extract_read
-from routing.roads.services.ways import ways_between
+from routing.roads.services.ways import ways_between, ways_keep
 from routing.roads.words import step_words
 from tests.routing.roads.land import SOUTH, WEST, write_land
 from tests.routing.roads.streets import Place, Streets, at
@@ -125,7 +125,7 @@ def test_steps_in_words_of_both_languages() -> None:
 
 @pytest.mark.django_db
 def test_ways_are_searched_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Without roads straight lines; with them lines along the streets, kept in the database, and none where none is."""
+    """Without roads straight lines; with them lines along the streets, kept when asked to, and none where none is."""
     places = [(SOUTH + 0.002, WEST + 0.002), (SOUTH + 0.01, WEST + 0.012), (SOUTH + 2, WEST)]
     assert ways_between(places) == [Way((places[0], places[1])), Way((places[1], places[2]))]
     write_land(tmp_path / "land.osm.pbf", crossings=300)
@@ -136,8 +136,11 @@ def test_ways_are_searched_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch)
     assert len(near.line) > 3
     assert near.steps[0].turn == Turn.START
     assert far == Way((places[1], places[2]))
+    assert not RoadWay.objects.exists()
+    assert ways_keep(places) == 2
     monkeypatch.setattr("routing.roads.services.way_search.way_search", _never)
     assert ways_between(places) == [near, far]
+    assert ways_keep(places) == 0
     assert RoadWay.objects.count() == 2
 
 
