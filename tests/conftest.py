@@ -24,6 +24,25 @@ choose_cache_folder()
 QUERY_COUNTS = Path(__file__).parent / "query_counts.json"
 LOOPBACK = ("127.0.0.1", "::1", "localhost")
 
+USE_DATABASE = {"db", "transactional_db", "django_db_setup"}
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption("--database-only", action="store_true", help="leave out the tests that ask no database")
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """A second run on another database need not repeat what asks none."""
+    if config.getoption("--database-only"):
+        kept = [item for item in items if _uses_database(item)]
+        config.hook.pytest_deselected(items=[item for item in items if item not in set(kept)])
+        items[:] = kept
+
+
+def _uses_database(item: pytest.Item) -> bool:
+    marked = any(item.get_closest_marker(name) for name in ("django_db", "services"))
+    return marked or not USE_DATABASE.isdisjoint(getattr(item, "fixturenames", ()))
+
 
 @pytest.fixture(autouse=True)
 def only_this_machine(monkeypatch: pytest.MonkeyPatch) -> None:
