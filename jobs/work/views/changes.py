@@ -1,11 +1,8 @@
 """Changing one job: its steps, its days, what was booked for it."""
 
 from collections.abc import Callable
-from functools import wraps
-from typing import Any
 
 from django.contrib import messages
-from django.core.exceptions import ValidationError
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
@@ -31,11 +28,10 @@ from jobs.work.views.pages import STEPS_ON_PAGE, job_context
 from routing.dispatch.selectors.sent import drive_share
 from routing.dispatch.services import job_book
 from shared import clock
-from shared.errors import WalldayError
 from shared.people.roles import office_required
 from shared.web.present import company_now
+from shared.web.refusals import words_instead_of_errors
 
-Change = Callable[..., HttpResponse]
 SERVICES: dict[str, Callable[..., Job]] = {
     "estimate": services.job_estimate,
     "agree": services.job_agree,
@@ -45,25 +41,12 @@ SERVICES: dict[str, Callable[..., Job]] = {
 }
 
 
-def _words_instead_of_errors(view: Change) -> Change:
-    """What the service refuses is said on the job's page, which shows the present state."""
-
-    @wraps(view)
-    def guarded(request: HttpRequest, job_id: int, **kwargs: Any) -> HttpResponse:
-        try:
-            return view(request, job_id, **kwargs)
-        except WalldayError as error:
-            messages.error(request, error.message)
-        except ValidationError as error:
-            messages.error(request, " ".join(error.messages))
-        return redirect("work:job_page", job_id=job_id)
-
-    return guarded
+_refusals_on_its_page = words_instead_of_errors("work:job_page", key="job_id")
 
 
 @require_POST
 @office_required
-@_words_instead_of_errors
+@_refusals_on_its_page
 def step(request: HttpRequest, job_id: int, step: str) -> HttpResponse:
     """Agree, decline, call off and so on."""
     if step not in STEPS_ON_PAGE:
@@ -79,7 +62,7 @@ def step(request: HttpRequest, job_id: int, step: str) -> HttpResponse:
 
 @require_POST
 @office_required
-@_words_instead_of_errors
+@_refusals_on_its_page
 def days(request: HttpRequest, job_id: int) -> HttpResponse:
     """Set the days on which the work may begin."""
     job, step_form = job_get(pk=job_id), StepForm(request.POST)
@@ -95,7 +78,7 @@ def days(request: HttpRequest, job_id: int) -> HttpResponse:
 
 @require_POST
 @office_required
-@_words_instead_of_errors
+@_refusals_on_its_page
 def terms(request: HttpRequest, job_id: int) -> HttpResponse:
     """Agree other prices and minutes."""
     job, step_form = job_get(pk=job_id), StepForm(request.POST)
@@ -116,7 +99,7 @@ def terms(request: HttpRequest, job_id: int) -> HttpResponse:
 
 @require_POST
 @office_required
-@_words_instead_of_errors
+@_refusals_on_its_page
 def conditions(request: HttpRequest, job_id: int) -> HttpResponse:
     """Say how easy the property is to work at, and how soiled it is."""
     job, form = job_get(pk=job_id), ConditionsForm(request.POST, prefix="conditions")
@@ -129,7 +112,7 @@ def conditions(request: HttpRequest, job_id: int) -> HttpResponse:
 
 @require_POST
 @office_required
-@_words_instead_of_errors
+@_refusals_on_its_page
 def return_visit(request: HttpRequest, job_id: int) -> HttpResponse:
     """Take down a free return visit."""
     job, form = job_get(pk=job_id), ReturnVisitForm(request.POST, prefix="again")
@@ -142,7 +125,7 @@ def return_visit(request: HttpRequest, job_id: int) -> HttpResponse:
 
 @require_POST
 @office_required
-@_words_instead_of_errors
+@_refusals_on_its_page
 def book(request: HttpRequest, job_id: int) -> HttpResponse:
     """Book what a crew did, when nobody booked it on the way."""
     job = job_get(pk=job_id)
@@ -169,7 +152,7 @@ def book(request: HttpRequest, job_id: int) -> HttpResponse:
 
 @require_POST
 @office_required
-@_words_instead_of_errors
+@_refusals_on_its_page
 def correct(request: HttpRequest, job_id: int, visit_id: int) -> HttpResponse:
     """Put right the minutes of a visit."""
     job, form = job_get(pk=job_id), CorrectForm(request.POST, prefix="correct")
@@ -185,7 +168,7 @@ def correct(request: HttpRequest, job_id: int, visit_id: int) -> HttpResponse:
 
 @require_POST
 @office_required
-@_words_instead_of_errors
+@_refusals_on_its_page
 def refund(request: HttpRequest, job_id: int) -> HttpResponse:
     """Give money back."""
     job, form = job_get(pk=job_id), RefundForm(request.POST, prefix="refund")
