@@ -20,9 +20,8 @@ from jobs.chalking.services import chalk_setting_update
 from jobs.chalking.words import forecast_facts, verdict_words
 from jobs.customers.domain.outfiles import guard
 from jobs.walkthroughs.domain import step_text
-from shared import clock
 from shared.people.roles import office_required, owner_required
-from shared.web.present import company_now
+from shared.web.present import today_here
 
 PER_PAGE = 50
 MOST_DOTS = 2000
@@ -33,7 +32,7 @@ COLUMNS = ("street", "city", "customer", "wall", "reading", "read_on", "early_on
 @office_required
 def walls(request: HttpRequest) -> HttpResponse:
     """Walls that pass the limit this season, or another part of them, in a list and on a map."""
-    form, today = _filter(request), _today()
+    form, today = _filter(request), today_here()
     found = forecast_list(today=today, **form.chosen())
     page = Paginator(found, PER_PAGE).get_page(request.GET.get("page"))
     rows = [{"row": row, "number": k, **forecast_facts(row, today)} for k, row in enumerate(page, page.start_index())]
@@ -53,7 +52,7 @@ def walls(request: HttpRequest) -> HttpResponse:
 @office_required
 def walls_csv(request: HttpRequest) -> HttpResponse:
     """What the filter leaves as a file; nothing in it is run by a spreadsheet."""
-    today = _today()
+    today = today_here()
     answer = HttpResponse(
         "\ufeff",
         content_type="text/csv; charset=utf-8",
@@ -110,7 +109,3 @@ def _maps(rows: Sequence[dict[str, Any]], others: list[tuple[float, float]]) -> 
             first[place.pk] = MapPlace(place.latitude, place.longitude, line["number"], place.street, line["verdict"])
     made = [town_map(list(first.values()), others, width=width) for width in (MAP_WIDE, MAP_NARROW)]
     return [drawn for drawn in made if drawn is not None]
-
-
-def _today() -> date:
-    return clock.local_date(company_now().timezone, clock.now())

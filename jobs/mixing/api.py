@@ -1,6 +1,5 @@
 """Products, stocks, strips and mixes for programs, and a mix reckoned from figures alone."""
 
-from datetime import date
 from typing import Any
 
 from django.db.models import QuerySet
@@ -22,9 +21,8 @@ from jobs.mixing.errors import MixRefused
 from jobs.mixing.models import Mix, Product, Stock
 from jobs.mixing.selectors import StockNow, mix_list, product_get, product_list, stock_get, stock_now_or_reason
 from pricing.catalogue.models import Service
-from shared import clock
 from shared.api_kit.permissions import OfficeOnly, OwnerOnly
-from shared.web.present import company_now
+from shared.web.present import today_here
 
 MOST_ML = 10_000_000
 
@@ -50,7 +48,7 @@ class StockOutput(serializers.Serializer[Any]):
     today_source = serializers.SerializerMethodField(help_text="bought, strip or estimated; or why nobody can say")
 
     def _now(self, stock: Stock) -> StockNow | str:
-        return stock_now_or_reason(stock=stock, today=_today())
+        return stock_now_or_reason(stock=stock, today=today_here())
 
     def get_today_basis_points(self, stock: Stock) -> int | None:
         now = self._now(stock)
@@ -191,8 +189,8 @@ def stocks(request: Request, product_id: int) -> Response:
     row = product_get(pk=product_id)
     body = StockInput(data=request.data)
     body.is_valid(raise_exception=True)
-    data = {"received_on": _today(), **body.validated_data}
-    services.stock_receive(product=row, today=_today(), actor=request.user, **data)
+    data = {"received_on": today_here(), **body.validated_data}
+    services.stock_receive(product=row, today=today_here(), actor=request.user, **data)
     return Response(ProductOutput(product_get(pk=product_id)).data, status=201)
 
 
@@ -208,8 +206,8 @@ def strips(request: Request, stock_id: int) -> Response:
     row = stock_get(pk=stock_id)
     body = StripInput(data=request.data)
     body.is_valid(raise_exception=True)
-    data = {"read_on": _today(), **body.validated_data}
-    services.strip_record(stock=row, today=_today(), actor=request.user, **data)
+    data = {"read_on": today_here(), **body.validated_data}
+    services.strip_record(stock=row, today=today_here(), actor=request.user, **data)
     return Response(ProductOutput(product_get(pk=row.product_id)).data, status=201)
 
 
@@ -237,7 +235,7 @@ class Mixes(generics.ListAPIView[Mix]):
             self.permission_denied(request)
         body = MixInput(data=request.data)
         body.is_valid(raise_exception=True)
-        row = services.mix_set(today=_today(), actor=request.user, **body.validated_data)
+        row = services.mix_set(today=today_here(), actor=request.user, **body.validated_data)
         return Response(MixOutput(row).data, status=201)
 
 
@@ -274,10 +272,6 @@ class Reckon(APIView):
             raise MixRefused(plan.stop)
         fields = ("is_reached", "surface_basis_points", "stock_ml", "water_ml", "hose_water_ml", "water_parts")
         return Response({"stock_today_basis_points": now.basis_points} | {name: getattr(plan, name) for name in fields})
-
-
-def _today() -> date:
-    return clock.local_date(company_now().timezone, clock.now())
 
 
 urlpatterns = [

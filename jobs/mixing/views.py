@@ -24,10 +24,9 @@ from jobs.mixing.selectors import (
     stock_now_or_reason,
 )
 from jobs.mixing.words import reason_words, strength_words
-from shared import clock
 from shared.errors import WalldayError
 from shared.people.roles import office_required, owner_required
-from shared.web.present import company_now
+from shared.web.present import today_here
 
 
 @require_GET
@@ -71,7 +70,7 @@ def stock_new(request: HttpRequest, product_id: int) -> HttpResponse:
     """A delivery came; what is outside the hauling exception is said at once."""
     row, form = product_get(pk=product_id), StockForm(request.POST)
     if form.is_valid() and _tried(
-        form, lambda: services.stock_receive(product=row, today=_today(), actor=request.user, **form.values)
+        form, lambda: services.stock_receive(product=row, today=today_here(), actor=request.user, **form.values)
     ):
         messages.success(request, _("The delivery is written down."))
         return redirect("mixing:product", product_id=product_id)
@@ -84,7 +83,7 @@ def strip_new(request: HttpRequest, stock_id: int) -> HttpResponse:
     """What a test strip said of a stock."""
     stock, form = stock_get(pk=stock_id), StripForm(request.POST)
     if form.is_valid() and _tried(
-        form, lambda: services.strip_record(stock=stock, today=_today(), actor=request.user, **form.cleaned_data)
+        form, lambda: services.strip_record(stock=stock, today=today_here(), actor=request.user, **form.cleaned_data)
     ):
         messages.success(request, _("The strip is written down."))
         return redirect("mixing:product", product_id=stock.product_id)
@@ -95,7 +94,7 @@ def strip_new(request: HttpRequest, stock_id: int) -> HttpResponse:
 @office_required
 def stock_used_up(request: HttpRequest, stock_id: int) -> HttpResponse:
     """Nothing is left of a delivery."""
-    stock = services.stock_use_up(stock=stock_get(pk=stock_id), today=_today(), actor=request.user)
+    stock = services.stock_use_up(stock=stock_get(pk=stock_id), today=today_here(), actor=request.user)
     return redirect("mixing:product", product_id=stock.product_id)
 
 
@@ -105,7 +104,7 @@ def mix_set(request: HttpRequest) -> HttpResponse:
     """What a service takes in one position."""
     form = MixForm(request.POST)
     if form.is_valid() and _tried(
-        form, lambda: services.mix_set(today=_today(), actor=request.user, **form.cleaned_data)
+        form, lambda: services.mix_set(today=today_here(), actor=request.user, **form.cleaned_data)
     ):
         messages.success(request, _("The mix is set."))
         return redirect("mixing:products")
@@ -129,7 +128,7 @@ def limit_set(request: HttpRequest) -> HttpResponse:
     """The strongest hypochlorite for a surface."""
     form = LimitForm(request.POST)
     if form.is_valid() and _tried(
-        form, lambda: services.limit_set(checked_on=_today(), actor=request.user, **form.cleaned_data)
+        form, lambda: services.limit_set(checked_on=today_here(), actor=request.user, **form.cleaned_data)
     ):
         return redirect("mixing:products")
     return _page(request, limit_form=form, status=422)
@@ -139,7 +138,7 @@ def limit_set(request: HttpRequest) -> HttpResponse:
 @owner_required
 def limits_start(request: HttpRequest) -> HttpResponse:
     """The starting limits, each with its footing."""
-    services.limits_start(today=_today(), actor=request.user)
+    services.limits_start(today=today_here(), actor=request.user)
     return redirect("mixing:products")
 
 
@@ -165,7 +164,7 @@ def _tried(form: forms.BaseForm, action: Any) -> bool:
 
 
 def _page(request: HttpRequest, *, status: int = 200, **forms_given: forms.BaseForm) -> HttpResponse:
-    today = _today()
+    today = today_here()
     rows = list(product_list(active_only=True))
     context = {
         "rows": [(row, [_stock_words(stock, today) for stock in row.stocks.all()]) for row in rows],
@@ -181,7 +180,7 @@ def _page(request: HttpRequest, *, status: int = 200, **forms_given: forms.BaseF
 
 
 def _product_page(request: HttpRequest, row: Product, *, status: int = 200, **given: Any) -> HttpResponse:
-    today = _today()
+    today = today_here()
     context = {
         "product": row,
         "stocks": [_stock_words(stock, today) for stock in row.stocks.all()],
@@ -226,7 +225,3 @@ def _hauling_words(rows: list[Product]) -> str:
         "All of the corrosives at hand weigh more than the 440 lb (200 kg) that one truck may carry under the "
         "materials-of-trade exception (49 CFR 173.6(d), from memory; not legal advice)."
     )
-
-
-def _today() -> date:
-    return clock.local_date(company_now().timezone, clock.now())

@@ -61,7 +61,7 @@ from shared.outbox.channels import way_out
 from shared.outbox.models import Channel
 from shared.outbox.selectors import sending_switch_get
 from shared.people.roles import office_required, owner_required
-from shared.web.present import company_now
+from shared.web.present import today_here
 
 PER_PAGE = 50
 
@@ -81,7 +81,7 @@ def due_page(request: HttpRequest) -> HttpResponse:
         "without_place": sum(item.place is None for item in lines),
         "sheet": sheet,
         "unread_texts": inbound_texts(unread_only=True).count(),
-        "today": _today(),
+        "today": today_here(),
     }
     return render(request, "reminders/due.html", context)
 
@@ -99,7 +99,7 @@ def proposal(request: HttpRequest) -> HttpResponse:
 
 def proposal_of(*, weeks: int) -> DueProposal:
     """The proposal for the coming weeks, with the room that the plans leave."""
-    today = _today()
+    today = today_here()
     room_minutes = free_minutes(today=today, weeks=weeks)
     return due_proposal(
         today=today,
@@ -195,7 +195,7 @@ def queue(request: HttpRequest) -> HttpResponse:
 @require_http_methods(["GET", "HEAD", "POST"])
 def answer(request: HttpRequest, token: str) -> HttpResponse:
     """The homeowner's page of a reminder. Looking at it changes nothing; the form answers, once."""
-    today, stop_path = _today(), _stop_path(token)
+    today, stop_path = today_here(), _stop_path(token)
     try:
         customer_id, written_on = answer_target(token, today=today)
         offer = offer_get(customer_id=customer_id, written_on=written_on)
@@ -342,13 +342,9 @@ def _masked(customer: Customer, channel: Channel) -> str:
 def _shown(query: Any) -> tuple[DueFilter, DueSheet]:
     """The filter, and what it leaves of everything due."""
     form = DueFilter(query or None, kinds=_kinds())
-    return form, DueSheet(today=_today(), lead_days=form.lead, wish=form.wish)
+    return form, DueSheet(today=today_here(), lead_days=form.lead, wish=form.wish)
 
 
 def _kinds() -> list[tuple[str, str]]:
     services = Service.objects.filter(is_offered=True, interval_months__isnull=False)
     return [(CHALK, _("chalk, read or expected")), *services.values_list("code", "name")]
-
-
-def _today() -> date:
-    return clock.local_date(company_now().timezone, clock.now())

@@ -1,7 +1,6 @@
 """Taxes and rate cards for programs: what is in force, and the next card from its draft to its first day."""
 
 from dataclasses import asdict
-from datetime import date
 from typing import Any
 
 from django.urls import path
@@ -17,12 +16,11 @@ from pricing.catalogue.models import RateCard, TaxRate
 from pricing.catalogue.selectors import card_content, draft_card, rate_card_on, tax_list
 from pricing.catalogue.services import draft_begin, draft_drop, draft_put_in_force, draft_set, tax_set
 from pricing.estimates.views.previewing import card_preview
-from shared import clock
 from shared.api_kit.etags import expected_version, with_etag
 from shared.api_kit.permissions import OfficeOnly, OwnerOnly
 from shared.api_kit.schema import IF_MATCH
-from shared.company.selectors import company_get
 from shared.errors import NotFound, Refused
+from shared.web.present import today_here
 
 
 class TaxBody(serializers.Serializer[TaxRate]):
@@ -48,7 +46,7 @@ class Taxes(APIView):
         body = TaxBody(data=request.data)
         body.is_valid(raise_exception=True)
         data: dict[str, Any] = body.validated_data
-        return Response(TaxBody(tax_set(**data, today=_today(), actor=request.user)).data)
+        return Response(TaxBody(tax_set(**data, today=today_here(), actor=request.user)).data)
 
 
 class CardRowBody(serializers.Serializer[Any]):
@@ -149,7 +147,7 @@ class CardInForce(APIView):
 
     @extend_schema(operation_id="rate_card_get", responses=CardOutput, summary="The rate card in force, as rows")
     def get(self, request: Request) -> Response:
-        card = rate_card_on(on=_today())
+        card = rate_card_on(on=today_here())
         if card is None:
             raise NotFound("There is no rate card yet.")
         return _card_answer(card)
@@ -170,7 +168,7 @@ class CardDraft(APIView):
         summary="Begin a draft as a copy of the card in force, or open the one that there is",
     )  # fmt: skip
     def post(self, request: Request) -> Response:
-        return _card_answer(draft_begin(today=_today(), actor=request.user), status=201)
+        return _card_answer(draft_begin(today=today_here(), actor=request.user), status=201)
 
     @extend_schema(
         operation_id="rate_card_draft_set", request=CardInput, responses=CardChangeOutput, parameters=[IF_MATCH],
@@ -216,7 +214,7 @@ class CardDraftInForce(APIView):
         body.is_valid(raise_exception=True)
         return _card_answer(
             draft_put_in_force(
-                draft=card, today=_today(), expected_version=version, actor=request.user, **body.validated_data
+                draft=card, today=today_here(), expected_version=version, actor=request.user, **body.validated_data
             )
         )
 
@@ -233,10 +231,6 @@ class CardDraftPreview(APIView):
     )  # fmt: skip
     def get(self, request: Request) -> Response:
         return Response([PreviewRowOutput(row.as_json()).data for row in card_preview(draft=_draft())])
-
-
-def _today() -> date:
-    return clock.local_date(company_get().timezone, clock.now())
 
 
 urlpatterns = [

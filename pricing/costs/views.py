@@ -19,17 +19,16 @@ from pricing.costs.selectors import (
     worker_list,
 )
 from pricing.costs.services import bonus_add, cost_settings_set, mileage_rate_set, worker_terms_set
-from shared import clock
 from shared.errors import WalldayError
 from shared.people.roles import owner_required
-from shared.web.present import company_now
+from shared.web.present import today_here
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @owner_required
 def wages(request: HttpRequest) -> HttpResponse:
     """Who is paid what, and a week's hours and overtime of each, first of the last week worked; for the owner alone."""
-    form = TermsForm(request.POST or None, initial={"effective_from": _today()})
+    form = TermsForm(request.POST or None, initial={"effective_from": today_here()})
     if request.method == "POST" and form.is_valid():
         worker_terms_set(actor=request.user, **form.values())
         messages.success(request, _("The wage is stored. What was booked before stays as it was booked."))
@@ -78,13 +77,9 @@ def mileage(request: HttpRequest) -> HttpResponse:
     return render(request, "costs/mileage.html", context, status=422 if form.errors else 200)
 
 
-def _today() -> date:
-    return clock.local_date(company_now().timezone, clock.now())
-
-
 def _page(request: HttpRequest, **forms: Any) -> HttpResponse:
     """The page of wages and hours; `forms` replace the fresh ones where a post was not accepted."""
-    today, week = _today(), WeekForm(request.GET)
+    today, week = today_here(), WeekForm(request.GET)
     asked = week.cleaned_data["week"] if week.is_valid() else None
     context = {**_context(today, asked or last_worked_on(until=today)), "week_form": week, **forms}
     is_wrong = any(form.errors for form in forms.values())

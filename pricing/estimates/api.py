@@ -23,13 +23,14 @@ from pricing.estimates.errors import EstimateClosed
 from pricing.estimates.inputs import EstimateChange, LineChange, OptionChange, WantedLine
 from pricing.estimates.models import Estimate, EstimateLine, SentEstimate
 from pricing.estimates.selectors import OptionView, estimate_get, estimate_list, option_views, sent_get
-from pricing.estimates.views.gathering import make, reckon, today_here
+from pricing.estimates.views.gathering import make, reckon
 from pricing.minutes.choices import AccessLevel, SoilLevel
 from shared import clock
 from shared.api_kit.etags import expected_version, with_etag
 from shared.api_kit.permissions import OfficeOnly
 from shared.api_kit.schema import IF_MATCH
 from shared.errors import Refused
+from shared.web.present import today_here
 
 MOST = 2**31 - 1
 MOST_ID = 2**63 - 1

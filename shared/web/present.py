@@ -1,7 +1,9 @@
 """The firm's settings once per request: pages ask for the company, its currency and its zone many times."""
 
 from contextvars import ContextVar
+from datetime import date
 
+from shared import clock
 from shared.company.models import Company
 from shared.company.selectors import company_get
 
@@ -25,3 +27,8 @@ def company_now() -> Company:
     if not held:
         held.append(company_get())
     return held[0]
+
+
+def today_here() -> date:
+    """The company's date."""
+    return clock.local_date(company_now().timezone, clock.now())

@@ -15,10 +15,10 @@ from pricing.catalogue.forms import CardFileForm, InForceForm, RateFormSet
 from pricing.catalogue.models import RateCard
 from pricing.catalogue.selectors import card_content, draft_card, rate_card_on
 from pricing.catalogue.services import draft_begin, draft_drop, draft_put_in_force, draft_set
-from pricing.estimates.views.gathering import today_here
 from pricing.estimates.views.previewing import card_preview
 from shared.errors import WalldayError
 from shared.people.roles import office_required, owner_required
+from shared.web.present import today_here
 
 
 @require_GET

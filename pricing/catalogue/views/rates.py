@@ -1,4 +1,3 @@
-from datetime import date
 from typing import Any
 
 from django.contrib import messages
@@ -12,10 +11,9 @@ from pricing.catalogue.models import Rate
 from pricing.catalogue.selectors import rate_card_on, rate_list, target_list, tax_list, tax_on, terms_of
 from pricing.catalogue.services import catalogue_defaults, target_set, tax_set
 from pricing.estimates.domain import card_cents_per_crew_hour
-from shared import clock
 from shared.errors import Refused
 from shared.people.roles import office_required, owner_required
-from shared.web.present import company_now
+from shared.web.present import today_here
 
 
 @require_GET
@@ -37,7 +35,7 @@ def target_new(request: HttpRequest) -> HttpResponse:
             effective_from=form.cleaned_data["effective_from"],
             target_cents=form.target_cents,
             reserve_cents=form.reserve_cents,
-            today=_today(),
+            today=today_here(),
             actor=request.user,
         )
     except Refused as error:
@@ -55,7 +53,7 @@ def tax_new(request: HttpRequest) -> HttpResponse:
     if not form.is_valid():
         return _page(request, _target_form(), tax_form=form, status=422)
     try:
-        tax_set(**form.cleaned_data, today=_today(), actor=request.user)
+        tax_set(**form.cleaned_data, today=today_here(), actor=request.user)
     except Refused as error:
         form.add_error(None, error.message)
         return _page(request, _target_form(), tax_form=form, status=422)
@@ -67,19 +65,19 @@ def tax_new(request: HttpRequest) -> HttpResponse:
 @owner_required
 def start_card(request: HttpRequest) -> HttpResponse:
     """Give a company without a rate card the common starting values."""
-    catalogue_defaults(on=_today(), actor=request.user)
+    catalogue_defaults(on=today_here(), actor=request.user)
     messages.success(request, _("The starting values are in. Replace them by your own figures."))
     return redirect("catalogue:rates")
 
 
 def _target_form() -> TargetForm:
-    return TargetForm(initial={"effective_from": _today()})
+    return TargetForm(initial={"effective_from": today_here()})
 
 
 def _page(
     request: HttpRequest, form: TargetForm, *, tax_form: TaxForm | None = None, status: int = 200
 ) -> HttpResponse:
-    today = _today()
+    today = today_here()
     targets = list(target_list())
     context: dict[str, Any] = {
         "form": form,
@@ -103,7 +101,3 @@ def _row(rate: Rate) -> dict[str, Any]:
         "hour": card_cents_per_crew_hour(terms, storeys=1),
         "hour_high": card_cents_per_crew_hour(terms, storeys=2),
     }
-
-
-def _today() -> date:
-    return clock.local_date(company_now().timezone, clock.now())

@@ -1,11 +1,8 @@
 """Changing, sending and closing one estimate."""
 
-from collections.abc import Callable
-from functools import wraps
 from typing import Any
 
 from django.contrib import messages
-from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
@@ -24,29 +21,14 @@ from pricing.estimates.forms import (
 )
 from pricing.estimates.models import Estimate, SentEstimate
 from pricing.estimates.selectors import estimate_get, sent_get
-from pricing.estimates.views.gathering import today_here
 from pricing.estimates.views.pages import estimate_context
 from shared import clock
 from shared.errors import WalldayError
 from shared.people.roles import office_required
+from shared.web.present import today_here
+from shared.web.refusals import words_instead_of_errors
 
-Change = Callable[..., HttpResponse]
-
-
-def _words_instead_of_errors(view: Change) -> Change:
-    """What the service refuses is said on the estimate's page, which shows the present state."""
-
-    @wraps(view)
-    def guarded(request: HttpRequest, estimate_id: int) -> HttpResponse:
-        try:
-            return view(request, estimate_id)
-        except WalldayError as error:
-            messages.error(request, error.message)
-        except ValidationError as error:
-            messages.error(request, " ".join(error.messages))
-        return redirect("estimates:estimate_page", estimate_id=estimate_id)
-
-    return guarded
+_refusals_on_its_page = words_instead_of_errors("estimates:estimate_page", key="estimate_id")
 
 
 def _again(request: HttpRequest, row: Estimate, **forms: Any) -> HttpResponse:
@@ -80,7 +62,7 @@ def change(request: HttpRequest, estimate_id: int) -> HttpResponse:
 
 @require_POST
 @office_required
-@_words_instead_of_errors
+@_refusals_on_its_page
 def send(request: HttpRequest, estimate_id: int) -> HttpResponse:
     """Freeze it and give it out."""
     row, form = estimate_get(pk=estimate_id), SendForm(request.POST)
@@ -100,7 +82,7 @@ def send(request: HttpRequest, estimate_id: int) -> HttpResponse:
 
 @require_POST
 @office_required
-@_words_instead_of_errors
+@_refusals_on_its_page
 def take_back(request: HttpRequest, estimate_id: int) -> HttpResponse:
     """Close it without an answer."""
     row, form = estimate_get(pk=estimate_id), TakeBackForm(request.POST, prefix="back")
@@ -118,7 +100,7 @@ def take_back(request: HttpRequest, estimate_id: int) -> HttpResponse:
 
 @require_POST
 @office_required
-@_words_instead_of_errors
+@_refusals_on_its_page
 def told(request: HttpRequest, estimate_id: int) -> HttpResponse:
     """Write down an answer that was given by telephone or at the door."""
     row = estimate_get(pk=estimate_id)

@@ -24,15 +24,10 @@ from pricing.estimates.services import estimate_create
 from pricing.minutes.selectors import conditions_of
 from routing.plans.selectors.insertion import drive_share_at
 from shared import clock
-from shared.company.selectors import company_get
+from shared.web.present import today_here
 
 SHOWN_FROM = 2  # the chalk reading from which a wall's removal is offered; see jobs/walkthroughs/domain.py
 MAY_BE_ESTIMATED = ("lead", "estimated")
-
-
-def today_here() -> date:
-    """The company's date."""
-    return clock.local_date(company_get().timezone, clock.now())
 
 
 def reckon(

@@ -19,9 +19,9 @@ from pricing.estimates.services import estimate_accept, estimate_decline
 from pricing.estimates.services.answering import require_open
 from pricing.estimates.services.sending import LANGUAGES
 from pricing.estimates.views.files import pdf_answer
-from pricing.estimates.views.gathering import today_here
 from shared import clock
 from shared.errors import NotFound, WalldayError
+from shared.web.present import today_here
 
 
 def _readable(token: str) -> SentEstimate:

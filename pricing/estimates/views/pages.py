@@ -27,13 +27,13 @@ from pricing.estimates.forms import (
 )
 from pricing.estimates.models import Estimate
 from pricing.estimates.selectors import ends_soon, estimate_get, estimate_list, is_over, option_views
-from pricing.estimates.views.gathering import make, reckon, suggested, today_here
+from pricing.estimates.views.gathering import make, reckon, suggested
 from pricing.estimates.words import event_words
 from shared.errors import WalldayError
 from shared.events.selectors import event_list
 from shared.people.roles import office_required
 from shared.web.htmx import render_page
-from shared.web.present import company_now
+from shared.web.present import company_now, today_here
 from shared.web.words import money_words
 
 PER_PAGE = 50

@@ -14,8 +14,8 @@ from pricing.estimates.inputs import DriveFacts, WantedLine
 from pricing.estimates.models import Estimate
 from pricing.estimates.preview import AskedWork, PreviewRow, preview_rows
 from pricing.estimates.selectors import estimate_list
-from pricing.estimates.views.gathering import today_here
 from routing.plans.selectors.insertion import drive_share_at
+from shared.web.present import today_here
 
 MOST_SHOWN = 20  # of each, the newest
 

@@ -11,11 +11,11 @@ from pricing.catalogue.models import RateCard
 from pricing.catalogue.selectors import card_content, draft_card, rate_card_on
 from pricing.catalogue.services import draft_begin, draft_put_in_force, draft_set
 from pricing.estimates.preview import PreviewRow
-from pricing.estimates.views.gathering import today_here
 from pricing.estimates.views.previewing import card_preview
 from shared.company.selectors import company_get
 from shared.errors import WalldayError
 from shared.money import format_cents
+from shared.web.present import today_here
 
 
 class Command(BaseCommand):

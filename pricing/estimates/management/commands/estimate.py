@@ -12,11 +12,12 @@ from pricing.catalogue.selectors import tax_on
 from pricing.estimates.calculation import Calculation
 from pricing.estimates.inputs import WantedLine
 from pricing.estimates.selectors import estimate_list, option_views
-from pricing.estimates.views.gathering import reckon, suggested, today_here
+from pricing.estimates.views.gathering import reckon, suggested
 from pricing.minutes.choices import AccessLevel, SoilLevel
 from shared.company.selectors import company_get
 from shared.errors import WalldayError
 from shared.money import format_cents
+from shared.web.present import today_here
 from shared.web.words import hours_words, percent_words
 
 COLUMNS = (
