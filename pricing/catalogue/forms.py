@@ -81,3 +81,11 @@ class InForceForm(forms.Form):
     version = forms.IntegerField(widget=forms.HiddenInput)
     effective_from = forms.DateField(label=_("First day"), widget=forms.DateInput(attrs={"type": "date"}))
     note = forms.CharField(label=_("Note"), required=False, max_length=200)
+
+
+class WithdrawForm(forms.Form):
+    """Why a card is withdrawn, and that it is meant."""
+
+    version = forms.IntegerField(widget=forms.HiddenInput)
+    reason = forms.CharField(label=_("Why"), required=False, max_length=200)
+    sure = forms.BooleanField(label=_("Yes, this card shall not begin"))

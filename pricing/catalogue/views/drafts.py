@@ -3,18 +3,19 @@
 from typing import Any
 
 from django.contrib import messages
-from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
+from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_POST
 
 from pricing.catalogue.card_imports import card_import
-from pricing.catalogue.domain.card_files import UnreadableCard, card_csv, card_json
+from pricing.catalogue.domain.card_files import UnreadableCard
 from pricing.catalogue.domain.card_rows import differences, key_of
 from pricing.catalogue.forms import CardFileForm, InForceForm, RateFormSet
 from pricing.catalogue.models import RateCard
 from pricing.catalogue.selectors import card_content, draft_card, rate_card_on
 from pricing.catalogue.services import draft_begin, draft_drop, draft_put_in_force, draft_set
+from pricing.catalogue.views.cards import card_file_answer
 from pricing.estimates.views.previewing import card_preview
 from shared.errors import WalldayError
 from shared.people.roles import office_required, owner_required
@@ -31,8 +32,10 @@ def draft(request: HttpRequest) -> HttpResponse:
 @require_POST
 @owner_required
 def begin(request: HttpRequest) -> HttpResponse:
+    """As a copy of the card in force, or of the version that is named."""
+    source = RateCard.objects.filter(pk=_number(request, "source"), is_draft=False).first()
     try:
-        draft_begin(today=today_here(), actor=request.user)
+        draft_begin(today=today_here(), source=source, actor=request.user)
     except WalldayError as error:
         messages.error(request, error.message)
         return redirect("catalogue:rates")
@@ -95,7 +98,7 @@ def in_force(request: HttpRequest) -> HttpResponse:
 def drop(request: HttpRequest) -> HttpResponse:
     card = _draft_or_404()
     try:
-        draft_drop(draft=card, expected_version=_version(request), actor=request.user)
+        draft_drop(draft=card, expected_version=_number(request, "version"), actor=request.user)
     except WalldayError as error:
         messages.error(request, error.message)
         return redirect("catalogue:draft")
@@ -110,12 +113,7 @@ def card_file(request: HttpRequest, which: str, kind: str) -> HttpResponse:
     card = rate_card_on(on=today_here()) if which == "in-force" else draft_card()
     if card is None:
         raise Http404
-    content = card_content(card=card)
-    answer: HttpResponse = JsonResponse(card_json(content))
-    if kind == "csv":
-        answer = HttpResponse(card_csv(content), content_type="text/csv; charset=utf-8")
-    answer["Content-Disposition"] = f'attachment; filename="rate-card-{which}.{kind}"'
-    return answer
+    return card_file_answer(card, f"rate-card-{which}", kind)
 
 
 def _draft_or_404() -> RateCard:
@@ -125,14 +123,20 @@ def _draft_or_404() -> RateCard:
     return card
 
 
-def _version(request: HttpRequest) -> int:
-    text = request.POST.get("version", "")
+def _number(request: HttpRequest, name: str) -> int:
+    """A whole number that was posted; 0 for anything else."""
+    text = request.POST.get(name, "")
     return int(text) if text.isascii() and text.isdecimal() and len(text) < 9 else 0
 
 
 def _set(request: HttpRequest, card: RateCard, content: Any) -> HttpResponse:
     try:
-        found = draft_set(draft=card, content=content, expected_version=_version(request), actor=request.user)
+        found = draft_set(
+            draft=card,
+            content=content,
+            expected_version=_number(request, "version"),
+            actor=request.user,
+        )
     except WalldayError as error:
         messages.error(request, error.message)
         return _page(request, status=error.status)
