@@ -23,7 +23,7 @@ from pricing.catalogue.selectors import (
     tax_list,
 )
 from pricing.catalogue.services import card_withdraw, draft_begin, draft_drop, draft_put_in_force, draft_set, tax_set
-from pricing.estimates.views.previewing import card_preview
+from pricing.estimates.views.previewing import card_preview, past_year
 from shared import clock
 from shared.api_kit.etags import expected_version, with_etag
 from shared.api_kit.permissions import OfficeOnly, OwnerOnly
@@ -127,6 +127,7 @@ class InForceInput(serializers.Serializer[Any]):
 class CardFiguresOutput(serializers.Serializer[Any]):
     minutes = serializers.IntegerField()
     card_minutes = serializers.IntegerField(help_text="By the card alone; minutes that were learnt follow it later")
+    card_price_cents = serializers.IntegerField(help_text="By the card alone; the hours may ask more")
     price_cents = serializers.IntegerField()
     earned_cents_per_crew_hour = serializers.IntegerField(allow_null=True)
 
@@ -137,8 +138,16 @@ class PreviewRowOutput(serializers.Serializer[Any]):
     place = serializers.CharField()
     before = CardFiguresOutput(allow_null=True)
     after = CardFiguresOutput(allow_null=True)
+    is_sent = serializers.BooleanField()
     changes = serializers.BooleanField()
     problem = serializers.CharField(allow_blank=True)
+
+
+class PastSumsOutput(serializers.Serializer[Any]):
+    service = serializers.CharField()
+    jobs = serializers.IntegerField()
+    before_cents = serializers.IntegerField(allow_null=True, help_text="null: the card does not have the service")
+    after_cents = serializers.IntegerField(allow_null=True)
 
 
 def _card_answer(card: RateCard, status: int = 200) -> Response:
@@ -297,10 +306,24 @@ class CardDraftPreview(APIView):
 
     @extend_schema(
         operation_id="rate_card_draft_preview", responses=PreviewRowOutput(many=True),
-        summary="Open leads and estimates that were not sent, by the card in force and by the draft",
+        summary="Open leads and open estimates, by the card in force and by the draft",
     )  # fmt: skip
     def get(self, request: Request) -> Response:
         return Response([PreviewRowOutput(row.as_json()).data for row in card_preview(draft=_draft())])
+
+
+class CardDraftPastYear(APIView):
+    """What the draft alone would have asked for the work of the last year."""
+
+    permission_classes = (OwnerOnly,)
+    problem_statuses = (404,)
+
+    @extend_schema(
+        operation_id="rate_card_draft_past_year", responses=PastSumsOutput(many=True),
+        summary="The last year's work by service, at the card in force and at the draft",
+    )  # fmt: skip
+    def get(self, request: Request) -> Response:
+        return Response([PastSumsOutput(each.as_json()).data for each in past_year(draft=_draft())])
 
 
 urlpatterns = [
@@ -312,4 +335,5 @@ urlpatterns = [
     path("rate-card/draft/", CardDraft.as_view(), name="api_rate_card_draft"),
     path("rate-card/draft/in-force/", CardDraftInForce.as_view(), name="api_rate_card_in_force"),
     path("rate-card/draft/preview/", CardDraftPreview.as_view(), name="api_rate_card_preview"),
+    path("rate-card/draft/past-year/", CardDraftPastYear.as_view(), name="api_rate_card_past_year"),
 ]

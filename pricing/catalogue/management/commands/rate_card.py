@@ -17,8 +17,11 @@ from pricing.catalogue.selectors import (
     standing_cards,
 )
 from pricing.catalogue.services import card_withdraw, draft_begin, draft_put_in_force, draft_set
+from pricing.catalogue.sheet import card_tongue
+from pricing.catalogue.wording import changes_words
 from pricing.estimates.preview import PreviewRow
-from pricing.estimates.views.previewing import card_preview
+from pricing.estimates.preview_words import past_summary, past_words, preview_summary, row_change_words
+from pricing.estimates.views.previewing import card_preview, past_year
 from shared import clock
 from shared.company.selectors import company_get
 from shared.errors import WalldayError
@@ -75,8 +78,8 @@ class Command(BaseCommand):
             self.stderr.write(f"row {fault.row} {fault.column}: {fault.problem}")
         if found.faults:
             raise CommandError(f"{len(found.faults)} faults; nothing was changed.")
-        for each in found.differences:
-            self.stdout.write(f"{each.part} {each.of}, {each.column}: {each.before} -> {each.after}")
+        for words in changes_words(card_content(card=card), found.content, card_tongue()):
+            self.stdout.write(words)
         if not options["dry_run"]:
             draft_set(draft=card, content=found.content, expected_version=card.version)
         self.stdout.write(f"{len(found.differences)} changes{' to come' * options['dry_run']}.")
@@ -86,12 +89,19 @@ class Command(BaseCommand):
         return present or draft_begin(today=today_here())
 
     def _preview(self, options: dict[str, Any]) -> None:
-        rows = card_preview(draft=_draft())
+        draft, currency = _draft(), company_get().currency
+        rows, past = card_preview(draft=draft), past_year(draft=draft)
         if options["json"]:
-            self.stdout.write(json.dumps([row.as_json() for row in rows], indent=2))
+            data = {"waiting": [row.as_json() for row in rows], "past_year": [each.as_json() for each in past]}
+            self.stdout.write(json.dumps(data, indent=2))
             return
+        names = card_tongue()
+        self.stdout.write(f"The last year. {past_summary(past, currency)}")
+        for each in past:
+            self.stdout.write(f"  {names.name(each.service_code)}, {each.jobs} jobs: {past_words(each, currency)}")
+        self.stdout.write(preview_summary(rows, currency))
         for row in rows:
-            self.stdout.write(_row_text(row))
+            self.stdout.write(f"  {_row_text(row, currency)}")
 
     def _in_force(self, options: dict[str, Any]) -> None:
         day, card = _day(options), _draft()
@@ -138,15 +148,10 @@ def _draft() -> RateCard:
     return card
 
 
-def _row_text(row: PreviewRow) -> str:
-    work, currency = row.work, company_get().currency
-    name = f"estimate {work.estimate}" if work.estimate else f"lead {work.job}"
-    if row.before is None or row.after is None:
-        return f"{name}, {work.place.address}: {row.problem}"
-    before, after = row.before, row.after
-    hours = [format_cents(each.earned_cents_per_crew_hour or 0, currency) for each in (before, after)]
-    return (
-        f"{name}, {work.place.address}: {before.minutes} -> {after.minutes} min, "
-        f"{format_cents(before.price_cents, currency)} -> {format_cents(after.price_cents, currency)}, "
-        f"{hours[0]} -> {hours[1]} per crew-hour"
-    )
+def _row_text(row: PreviewRow, currency: str) -> str:
+    name = f"estimate {row.work.estimate}" if row.work.estimate else f"lead {row.work.job}"
+    words = f"{name}, {row.work.place.address}: {row_change_words(row, currency)}"
+    if not row.price_change_cents or row.before is None or row.after is None:
+        return words
+    prices = [format_cents(each.price_cents, currency) for each in (row.before, row.after)]
+    return f"{words}, {prices[0]} -> {prices[1]}"
