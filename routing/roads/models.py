@@ -90,30 +90,26 @@ class TrafficHours(models.Model):
         return self.name
 
 
-class DriveCell(models.Model):
-    """A drive that was computed: between two points of the streets, on a version of the map, at some speeds.
+class DriveRow(models.Model):
+    """Drives that were computed: from a point of the streets to others, or from those back to it, on a version of the
+    map, at some speeds. Points are numbers of `Snap`.
 
-    `milliseconds` is null where there is no way. Rows may be deleted at any time; they are computed again.
+    Rows may be deleted at any time; they are computed again. Two that hold the same drive hold the same figures.
     """
 
     version = models.CharField(max_length=16)
     speeds = models.CharField(max_length=20, help_text="key of the hours' speeds")
-    start = models.CharField(max_length=24, help_text="segment:decimetres along it")
-    end = models.CharField(max_length=24)
-    milliseconds = models.PositiveIntegerField(null=True)
-    decimetres = models.PositiveIntegerField(null=True)
+    place = models.BigIntegerField()
+    is_back = models.BooleanField(help_text="from the others to the place")
+    others = models.BinaryField(help_text="numbers of 8 bytes, the lowest byte first")
+    milliseconds = models.BinaryField(help_text="numbers of 4 bytes, the lowest byte first; -1 where there is no way")
+    decimetres = models.BinaryField(help_text="as milliseconds")
 
     class Meta:
-        constraints = [
-            models.UniqueConstraint(
-                fields=["version", "speeds", "start", "end"],
-                name="roads_one_cell",
-                violation_error_message=_("This drive is known already."),
-            )
-        ]
+        indexes = [models.Index(fields=["version", "speeds", "place"], name="roads_rows_of_place")]
 
     def __str__(self) -> str:
-        return f"{self.start} to {self.end}"
+        return f"{'to' if self.is_back else 'from'} {self.place}"
 
 
 class RoadWay(models.Model):

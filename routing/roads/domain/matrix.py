@@ -23,17 +23,14 @@ def table_of(points: Sequence[Point], snaps: Sequence[Snap | None], ms: Ints, dm
 
 
 def _rounded(points: Sequence[Point], snaps: Sequence[Snap | None], costs: Ints, unit: int) -> Cells:
-    place = np.cumsum([snap is not None for snap in snaps]) - 1
-    whole = -(-costs // unit)
-
-    def cell(a: int, b: int) -> int | None:
-        if points[a] == points[b]:
-            return 0
-        if snaps[a] is None or snaps[b] is None or costs[place[a], place[b]] < 0:
-            return None
-        return max(1, int(whole[place[a], place[b]]))
-
-    return tuple(tuple(cell(a, b) for b in range(len(points))) for a in range(len(points)))
+    """In whole units; 0 between the same coordinates, None where there is no way."""
+    cells = np.full((len(points), len(points)), -1, np.int64)
+    joined = [place for place, snap in enumerate(snaps) if snap is not None]
+    cells[np.ix_(joined, joined)] = np.where(costs < 0, -1, np.maximum(1, -(-costs // unit)))
+    number: dict[Point, int] = {}
+    same = np.array([number.setdefault(point, len(number)) for point in points], np.int64)
+    cells[same[:, None] == same] = 0
+    return tuple(tuple(None if cell < 0 else cell for cell in row) for row in cells.tolist())
 
 
 def _unreachable(snaps: Sequence[Snap | None], minutes: Cells) -> tuple[Unreachable, ...]:

@@ -24,8 +24,9 @@ class Snap:
     metres: int
 
     @property
-    def key(self) -> str:
-        return f"{self.segment}:{self.along_dm}"
+    def number(self) -> int:
+        """Another one for each point of the streets."""
+        return self.segment << 32 | self.along_dm
 
 
 class Snapper:

@@ -10,7 +10,7 @@ from django.db import transaction
 from routing.roads.domain.graph import RoadGraph, road_graph_of
 from routing.roads.domain.speeds import HourClass, hour_class_at
 from routing.roads.errors import BadExtract
-from routing.roads.models import DriveCell, RoadMap, RoadWay
+from routing.roads.models import DriveRow, RoadMap, RoadWay
 from routing.roads.selectors import NOON, road_map_current, traffic_hours
 from routing.roads.services.extract import Progress, extract_read
 from routing.roads.services.store import graph_store, graphs_forget, overlay_fetch
@@ -81,7 +81,7 @@ def _put_in_use(graph: RoadGraph, source: str, summary: dict[str, Any], actor: A
     )
     keep = {graph.version} | ({before.version} if before else set())
     RoadMap.objects.exclude(version__in=keep).delete()
-    for kept in (DriveCell, RoadWay):
+    for kept in (DriveRow, RoadWay):
         kept.objects.exclude(version__in=keep).delete()
     event_record(kind=MAP_BUILT, subject=found, actor=actor, data={"version": graph.version, "arcs": found.arcs})
     transaction.on_commit(lambda: graphs_forget(keep=keep))

@@ -12,7 +12,7 @@ from django.db.models import F
 from django.utils.translation import gettext as _
 
 from routing.roads.domain.speeds import DEFAULT_HOURS, FREE, MOST_HOURS, HourClass, TableFault, table_fault
-from routing.roads.models import PERCENTS, THE_TABLE, DriveCell, RoadWay, TrafficHours, TrafficTable
+from routing.roads.models import PERCENTS, THE_TABLE, DriveRow, RoadWay, TrafficHours, TrafficTable
 from routing.roads.selectors import traffic_hours, traffic_table
 from shared.background.services import enqueue
 from shared.errors import Refused, Stale
@@ -82,5 +82,5 @@ def _row(hour: HourClass) -> TrafficHours:
 
 def _forget(speeds: set[str]) -> None:
     unused = speeds - {FREE.key}
-    for kept in (DriveCell, RoadWay):
+    for kept in (DriveRow, RoadWay):
         kept.objects.filter(speeds__in=unused).delete()

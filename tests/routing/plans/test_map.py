@@ -15,7 +15,7 @@ from routing.plans.choices import LeftOutReason
 from routing.plans.models import LeftOut
 from routing.plans.services.storing import plan_rows_replace
 from routing.plans.services.ways import plan_ways_find
-from routing.roads.models import DriveCell, RoadWay
+from routing.roads.models import DriveRow, RoadWay
 from routing.roads.services.build import roads_build
 from routing.solver import parse_plan, parse_problem
 from tests.factories import make_crew, make_job, make_planned_day, make_property, make_user, make_yard
@@ -115,7 +115,7 @@ def test_pages_write_no_ways_and_background_work_does(
     assert [answer.status_code for answer in seen[1:]] == [200, 200]
     assert not [query["sql"] for query in queries if "roads_" in query["sql"] and not query["sql"].startswith("SELECT")]
     assert not RoadWay.objects.exists()
-    assert not DriveCell.objects.exists()
+    assert not DriveRow.objects.exists()
     with django_capture_on_commit_callbacks(execute=True):
         problem, content = parse_problem(plan.problem), parse_plan(plan.plan)
         plan_rows_replace(plan=plan, problem=problem, content=content, taken_out=(), set_aside=())

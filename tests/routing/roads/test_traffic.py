@@ -25,7 +25,7 @@ from routing.roads.domain.speeds import (
     table_fault,
 )
 from routing.roads.forms import PERCENTS
-from routing.roads.models import DriveCell, TrafficHours
+from routing.roads.models import DriveRow, TrafficHours
 from routing.roads.selectors import DriveHours, traffic_hours
 from routing.roads.services.build import roads_build
 from routing.roads.services.drive import drive_table
@@ -113,10 +113,10 @@ def test_a_changed_table_changes_the_next_drive_times(street: list[tuple[float, 
     assert drive_table(street, hours=hours).minutes[1][2] == 3  # the starting values: 2 min / 95 %, rounded up
     traffic_hours_set(hours=[DAY, NIGHT], seen_version=1)
     assert drive_table(street, hours=hours).minutes[1][2] == 4
-    assert set(DriveCell.objects.values_list("speeds", flat=True)) == {DAY.key}
+    assert set(DriveRow.objects.values_list("speeds", flat=True)) == {DAY.key}
     traffic_hours_set(hours=[HourClass("day", 360, (25, 25, 25, 25)), NIGHT], seen_version=2)
     assert drive_table(street, hours=hours).minutes[1][2] == 8
-    assert DAY.key not in set(DriveCell.objects.values_list("speeds", flat=True))
+    assert DAY.key not in set(DriveRow.objects.values_list("speeds", flat=True))
     traffic_hours_restore(seen_version=3)
     assert drive_table(street, hours=hours).minutes[1][2] == 3
 
