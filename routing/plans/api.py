@@ -348,6 +348,9 @@ class WeekPlanOutput(serializers.ModelSerializer[WeekPlan]):
 
     yard = serializers.SlugField(source="yard.code")
     days = serializers.ListField(child=serializers.DateField(), help_text="The days that were open")
+    notices = serializers.ListField(
+        child=serializers.CharField(), help_text="What could not be planned or driven, and why, in words"
+    )
     plan = serializers.JSONField(allow_null=True, help_text="day-plan/1; minutes from midnight of the first open day")
 
     class Meta:
@@ -365,6 +368,8 @@ class WeekPlanOutput(serializers.ModelSerializer[WeekPlan]):
             "value_cents",
             "upper_bound_cents",
             "problem_text",
+            "drive_source",
+            "notices",
             "plan",
         )
 

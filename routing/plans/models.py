@@ -7,6 +7,7 @@ from jobs.work.models import Job
 from pricing.catalogue.models import Skill
 from routing.plans.choices import LeftOutReason, PlanObjective, PlanState, RunState, WeekState
 from routing.plans.domain.learning import LEAST_PERCENT, MOST_FIXED, MOST_PERCENT
+from routing.roads.domain import LONGEST_SOURCE
 
 MINUTES_OF_A_LONG_DAY = 1500  # the day on which clocks go back has 25 hours
 MOST_SECONDS = 600  # a planning run may not take longer
@@ -269,6 +270,8 @@ class WeekPlan(models.Model):
     value_cents = models.FloatField(null=True, blank=True)
     upper_bound_cents = models.FloatField(null=True, blank=True)
     problem_text = models.TextField(blank=True, help_text="why it failed, in words")
+    drive_source = models.CharField(max_length=200, blank=True, help_text="where the drive times came from")
+    notices = models.JSONField(default=list, blank=True, help_text="what could not be planned or driven, in words")
 
     class Meta:
         ordering = ["-id"]
@@ -302,7 +305,7 @@ class DayPlan(models.Model):
     inputs_digest = models.CharField(max_length=64)
     value_cents = models.FloatField()
     upper_bound_cents = models.FloatField()
-    drive_source = models.CharField(max_length=40, help_text="where the drive times came from")
+    drive_source = models.CharField(max_length=LONGEST_SOURCE, help_text="where the drive times came from")
     notices = models.JSONField(default=list, blank=True, help_text="what the office should know, in words")
     solved_at = models.DateTimeField()
     changed_at = models.DateTimeField()

@@ -30,7 +30,6 @@ MOST_FIXED = 20  # minutes; who needs longer to pack up books it as work; our ch
 MOST_PAIRED = 1_000  # drives whose pairs are looked at, the newest: half a million pairs
 CONFIDENCE = 0.90
 LEARNT = "; learnt"
-LONGEST_SOURCE = 40
 
 
 @dataclass(frozen=True, slots=True)
@@ -169,7 +168,7 @@ def scaled(table: DriveTable, factors: DayFactors) -> DriveTable:
         return table
     size = range(len(table.minutes))
     minutes: Cells = tuple(tuple(_minutes(table.minutes[a][b], factors, a, b) for b in size) for a in size)
-    return replace(table, minutes=minutes, source=f"{table.source[: LONGEST_SOURCE - len(LEARNT)]}{LEARNT}")
+    return replace(table, minutes=minutes, source=f"{table.source}{LEARNT}")
 
 
 def _minutes(minutes: int | None, factors: DayFactors, start: int, end: int) -> int | None:

@@ -36,6 +36,7 @@ from routing.plans.selectors.learning import learnt_table
 from routing.plans.selectors.shifts import crews_on_shift
 from routing.plans.selectors.traffic import drive_hours
 from routing.roads.domain import NO_STREET, NO_WAY_BACK, NO_WAY_TO, DriveTable
+from routing.roads.services import ASK_SERVER, ServerUse
 from routing.solver import Problem
 from shared import clock
 from shared.units import litres_up
@@ -54,7 +55,8 @@ class SetAside:
 
 @dataclass(frozen=True)
 class DayInputs:
-    """What a plan is made from. `seen_version` is the plan's version when it was read; 0 where there was none."""
+    """What a plan is made from. `seen_version` is the plan's version when it was read; 0 where there was none.
+    `about_roads` are those of the notices that say what cannot be driven, or that the routing server failed."""
 
     yard: Yard
     work_date: date
@@ -63,7 +65,9 @@ class DayInputs:
     taken_out: frozenset[int]
     promised: tuple[int, ...]
     notices: tuple[str, ...]
+    about_roads: tuple[str, ...]
     drive_source: str
+    server_failed: bool
     digest: str
     seen_version: int
     today: date
@@ -90,12 +94,14 @@ def day_problem(
     gone: str = "",
     others: frozenset[int] = frozenset(),
     week: frozenset[date] = frozenset(),
+    server: ServerUse = ASK_SERVER,
 ) -> DayInputs:
     """Read everything about the day and build its problem. Reads only, a fixed number of queries.
 
     `rest_of_day`: nothing begins before `now`, and where a crew has marked nothing its stops of the present plan that
     should have begun count as begun. `gone` is the code of a crew whose locks do not hold any more. `others` are jobs
     that belong to other days. Plans of this yard on the days of `week` are planned together: jobs on them are free.
+    `server` says how a routing server is asked.
     """
     moment = now or clock.now()
     today = clock.local_date(yard.timezone, moment)
@@ -107,9 +113,11 @@ def day_problem(
     )
     facts = _facts(rows, yard, work_date, present, moment)
     hours = drive_hours(facts.crews, work_date)
-    table = learnt_table(yard, [(place.latitude, place.longitude) for place in places_of(facts)], hours, keep=True)
+    points = [(place.latitude, place.longitude) for place in places_of(facts)]
+    table = learnt_table(yard, points, hours, keep=True, server=server)
     problem = build_problem(facts, table)
     too_late = (SetAside(job_id, LeftOutReason.WINDOW_UNREACHABLE) for job_id in out_of_time(facts))
+    about_roads = (*_server_failed(table), *_unreachable(facts, table, rows.jobs))
     aside = (*_set_aside(rows.jobs, rows.elsewhere, work_date), *too_late)
     return DayInputs(
         yard=yard,
@@ -122,9 +130,11 @@ def day_problem(
             *_notices(facts, problem),
             *_other_minutes(facts, rows.jobs),
             *_unplannable(rows.jobs, aside, work_date),
-            *_unreachable(facts, table, rows.jobs),
+            *about_roads,
         ),
+        about_roads=about_roads,
         drive_source=table.source,
+        server_failed=table.server_failed,
         digest=digest_of(problem),
         seen_version=present.version,
         today=today,
@@ -345,6 +355,14 @@ def _unplannable(jobs: list[Job], aside: tuple[SetAside, ...], work_date: date) 
         for job in jobs
         if job.pk in reasons and _promised_on(job, work_date)
     ]
+
+
+def _server_failed(table: DriveTable) -> list[str]:
+    """Says who answered instead; the plan's source says so too."""
+    if not table.server_failed:
+        return []
+    words = _("The routing server failed. All drive times of this plan come from elsewhere: %(source)s.")
+    return [words % {"source": table.source}]
 
 
 def _unreachable(facts: DayFacts, table: DriveTable, jobs: list[Job]) -> list[str]:

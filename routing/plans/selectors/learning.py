@@ -13,7 +13,7 @@ from routing.plans.selectors.shifts import shifts_between
 from routing.roads.domain import DriveTable, Point
 from routing.roads.domain.speeds import HourClass
 from routing.roads.selectors import DriveHours, hour_class_on, traffic_hours
-from routing.roads.services import drive_table
+from routing.roads.services import ASK_SERVER, ServerUse, drive_table
 from shared import clock
 
 LEARNING_DAYS = 365
@@ -81,12 +81,19 @@ def learnt_factors(yard: Yard, hours: DriveHours | None) -> DayFactors:
     return DayFactors(leaving, between, returning, packing or 0)
 
 
-def learnt_table(yard: Yard, points: Sequence[Point], hours: DriveHours | None, *, keep: bool = False) -> DriveTable:
+def learnt_table(
+    yard: Yard,
+    points: Sequence[Point],
+    hours: DriveHours | None,
+    *,
+    keep: bool = False,
+    server: ServerUse = ASK_SERVER,
+) -> DriveTable:
     """The drive table of a yard's plans: the traffic of the hours, and what was learnt where that is switched on.
 
     The first of `points` is the yard. `keep` what had to be computed, where the request is to change something.
     """
-    return scaled(drive_table(points, hours=hours, keep=keep), learnt_factors(yard, hours))
+    return scaled(drive_table(points, hours=hours, keep=keep, server=server), learnt_factors(yard, hours))
 
 
 def booked_gaps(yard: Yard, *, until: date) -> dict[HourClass, list[Gap]]:

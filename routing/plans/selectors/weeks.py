@@ -1,6 +1,6 @@
 """The week as a problem, and a week's plan as its page shows it."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
@@ -13,7 +13,9 @@ from routing.plans.domain.keys import job_id_of
 from routing.plans.domain.week import DayOfWeek, crew_and_date, week_problem
 from routing.plans.models import Crew, DayPlan, WeekPlan, Yard
 from routing.plans.selectors.hours import clock_text
-from routing.plans.selectors.inputs import day_problem
+from routing.plans.selectors.inputs import DayInputs, day_problem
+from routing.plans.selectors.labels import job_labels
+from routing.roads.services import ASK_SERVER, ServerUse
 from routing.solver import Problem
 from shared import clock
 from shared.errors import NotFound
@@ -36,16 +38,49 @@ def open_days(*, yard: Yard, first_day: date, now: datetime) -> tuple[date, ...]
     return tuple(day for day in days if day > today and day not in closed)
 
 
-def week_inputs(*, yard: Yard, days: tuple[date, ...], now: datetime) -> Problem:
+@dataclass(frozen=True)
+class WeekInputs:
+    """What a week's plan is made from; `notices` say what could not be planned or driven, and why."""
+
+    problem: Problem
+    drive_source: str
+    notices: tuple[str, ...]
+
+
+def week_inputs(*, yard: Yard, days: tuple[date, ...], now: datetime) -> WeekInputs:
     """The problem of these days. Drafts of them may be planned anew; what was sent out keeps its jobs."""
     first = clock.midnight(days[0], yard.timezone) if days else now
     parts = []
-    for day in days:
-        problem = day_problem(yard=yard, work_date=day, now=now, week=frozenset(days)).problem
-        if problem.crews:
-            offset = int((clock.midnight(day, yard.timezone) - first).total_seconds()) // 60
-            parts.append(DayOfWeek(day, offset, problem))
-    return week_problem(parts)
+    found = _days_from_one_source(yard, days, now)
+    for day in found:
+        offset = int((clock.midnight(day.work_date, yard.timezone) - first).total_seconds()) // 60
+        parts.append(DayOfWeek(day.work_date, offset, day.problem))
+    return WeekInputs(
+        problem=week_problem(parts),
+        drive_source=", ".join(dict.fromkeys(day.drive_source for day in found)),
+        notices=tuple(dict.fromkeys((*(words for day in found for words in day.about_roads), *_without_place(found)))),
+    )
+
+
+def _days_from_one_source(yard: Yard, days: tuple[date, ...], now: datetime) -> list[DayInputs]:
+    """The days on which a crew works. Where the routing server failed for some of them, it is asked for none."""
+
+    def read(server: ServerUse) -> list[DayInputs]:
+        week = frozenset(days)
+        found = (day_problem(yard=yard, work_date=day, now=now, week=week, server=server) for day in days)
+        return [day for day in found if day.problem.crews]
+
+    found = read(ASK_SERVER)
+    is_mixed = len({day.server_failed for day in found}) > 1
+    return read(ServerUse(failed=True)) if is_mixed else found
+
+
+def _without_place(days: Sequence[DayInputs]) -> list[str]:
+    """Jobs whose property stands nowhere on the map."""
+    jobs = {aside.job_id for day in days for aside in day.set_aside if aside.reason == LeftOutReason.NO_PLACE}
+    words = _("Not planned: %(job)s. %(reason)s.")
+    reason = str(LeftOutReason.NO_PLACE.label).capitalize()
+    return [words % {"job": label, "reason": reason} for label in (job_labels(jobs) if jobs else {}).values()]
 
 
 def week_plan_by_id(*, week_id: int) -> WeekPlan:
@@ -102,7 +137,7 @@ class WeekLeftOut:
 class WeekOnPage:
     days: tuple[WeekDay, ...]
     left_out: tuple[WeekLeftOut, ...]
-    reasons: tuple[str, ...]
+    warnings: tuple[str, ...]
 
 
 def week_on_page(*, yard: Yard, first_day: date, week: WeekPlan | None) -> WeekOnPage:
@@ -122,7 +157,7 @@ def week_on_page(*, yard: Yard, first_day: date, week: WeekPlan | None) -> WeekO
     return WeekOnPage(
         days=tuple(WeekDay(day, tuple(routes.get(day, ())), present.get(day)) for day in shown),
         left_out=_left_out(plan, jobs),
-        reasons=tuple(plan.get("reasons", ())),
+        warnings=(*plan.get("reasons", ()), *(week.notices if week and week.plan else ())),
     )
 
 

@@ -27,6 +27,7 @@ from routing.plans.services.runs import (
     run_create,
     run_fail,
 )
+from routing.roads.services import ServerUse
 from routing.solver import (
     Plan,
     Problem,
@@ -46,6 +47,7 @@ from shared.errors import NotFound, Refused, Stale, WalldayError
 
 REPLAN_SECONDS = 2  # from the request to the stored plan
 STORING_SECONDS = 0.4  # of these, for checking and storing
+SERVER_SECONDS = 0.5  # and for a routing server, which holds up everybody who writes meanwhile
 ANSWER_SECONDS = 0.1  # and for the solver's last words, after which it is stopped
 
 
@@ -124,7 +126,14 @@ def _inputs(row: DayPlan, crew: Crew, news: News, actor: Any, moment: datetime) 
     with transaction.atomic():
         _set_hours(crew, row, news, actor)
         gone = crew.code if news.kind == CrewNews.DROPS_OUT else ""
-        inputs = day_problem(yard=row.yard, work_date=row.work_date, now=moment, rest_of_day=True, gone=gone)
+        inputs = day_problem(
+            yard=row.yard,
+            work_date=row.work_date,
+            now=moment,
+            rest_of_day=True,
+            gone=gone,
+            server=ServerUse(seconds=SERVER_SECONDS),
+        )
         transaction.set_rollback(True)
     return inputs
 

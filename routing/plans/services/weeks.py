@@ -106,7 +106,8 @@ def week_plan_execute(*, week_id: int, now: datetime | None = None) -> None:
 
 
 def _plan(week: WeekPlan, now: datetime) -> None:
-    problem = week_inputs(yard=week.yard, days=_days(week), now=now)
+    inputs = week_inputs(yard=week.yard, days=_days(week), now=now)
+    problem = inputs.problem
     if not problem.crews or not problem.jobs:
         raise NothingToPlan(_("No crew works on the days that are left, or no agreed job may be done on them."))
     try:
@@ -126,6 +127,8 @@ def _plan(week: WeekPlan, now: datetime) -> None:
         plan=data,
         value_cents=content.value_cents,
         upper_bound_cents=content.upper_bound_cents,
+        drive_source=inputs.drive_source,
+        notices=list(inputs.notices),
     )
 
 

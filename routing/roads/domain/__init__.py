@@ -2,6 +2,7 @@
 
 from routing.roads.domain.estimate import ESTIMATED, GreatCircle, drive_metres, drive_minutes, road_metres
 from routing.roads.domain.table import (
+    LONGEST_SOURCE,
     NO_STREET,
     NO_WAY_BACK,
     NO_WAY_TO,
@@ -17,6 +18,7 @@ choose_cache_folder()  # compiled code goes there; the compiler must not be impo
 
 __all__ = [
     "ESTIMATED",
+    "LONGEST_SOURCE",
     "NO_STREET",
     "NO_WAY_BACK",
     "NO_WAY_TO",

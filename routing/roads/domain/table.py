@@ -9,6 +9,7 @@ Point = tuple[float, float]
 Cells = tuple[tuple[int | None, ...], ...]
 
 
+LONGEST_SOURCE = 60  # letters of a table's source, with everything that is added to it
 NO_STREET, NO_WAY_TO, NO_WAY_BACK = "no street near", "no way to it", "no way back from it"
 
 
@@ -26,6 +27,7 @@ class DriveTable:
 
     `source` says in words where the figures come from; pages show it beside every time. `unreachable` names the
     places that fall out; `snap_metres` is how far each place lies from the street that it was joined to.
+    `server_failed`: a routing server should have answered and did not, so another source answered for all places.
     """
 
     minutes: Cells
@@ -33,6 +35,7 @@ class DriveTable:
     source: str
     unreachable: tuple[Unreachable, ...] = ()
     snap_metres: tuple[int | None, ...] = ()
+    server_failed: bool = False
 
 
 class DriveTimes(Protocol):

@@ -2,18 +2,30 @@
 
 import logging
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from django.conf import settings
 
-from routing.roads.domain import DriveTable, DriveTimes, GreatCircle, Point
+from routing.roads.domain import LONGEST_SOURCE, DriveTable, DriveTimes, GreatCircle, Point
 from routing.roads.errors import ServerFailed
 from routing.roads.selectors import ANY_HOUR, DriveHours, drive_speeds, road_map_current
-from routing.roads.services.server import RoadServer
+from routing.roads.services.server import ALL_SECONDS, RoadServer
 
 logger = logging.getLogger(__name__)
 SERVER_FAILED = "; server failed"
-LONGEST_SOURCE = 40
+MOST_ADDED = 24  # letters that stay free for what is added to a source: that a server failed, and "learnt"
+
+
+@dataclass(frozen=True, slots=True)
+class ServerUse:
+    """How a routing server is asked: not at all where it `failed` for another part of the same plan, which would mix
+    two sources then; else for `seconds` at most."""
+
+    failed: bool = False
+    seconds: float = ALL_SECONDS
+
+
+ASK_SERVER = ServerUse()
 
 
 def drive_table(
@@ -23,6 +35,7 @@ def drive_table(
     hours: DriveHours | None = None,
     remember: bool = True,
     keep: bool = True,
+    server: ServerUse = ASK_SERVER,
 ) -> DriveTable:
     """Drive minutes and metres between all `points` (latitude, longitude), from one source that the table names.
 
@@ -34,16 +47,23 @@ def drive_table(
     """
     if drive_times is not None:
         return drive_times.table(points)
-    failed = ""
-    if settings.WALLDAY_ROADS_URL:
-        try:
-            return RoadServer(settings.WALLDAY_ROADS_KIND, settings.WALLDAY_ROADS_URL).table(points)
-        except ServerFailed as error:
-            logger.warning("routing server: %s", error.message)
-            failed = SERVER_FAILED
+    is_set = bool(settings.WALLDAY_ROADS_URL)
+    answer = _from_server(points, server.seconds) if is_set and not server.failed else None
+    if answer is not None:
+        return answer
     roads = _roads(hours, remember, keep) if road_map_current() else None
     table = (roads or GreatCircle()).table(points)
-    return replace(table, source=f"{table.source[: LONGEST_SOURCE - len(failed)]}{failed}")
+    words = table.source[: LONGEST_SOURCE - MOST_ADDED]
+    return replace(table, source=words + SERVER_FAILED if is_set else words, server_failed=is_set)
+
+
+def _from_server(points: Sequence[Point], seconds: float) -> DriveTable | None:
+    """The server's table; None where it failed."""
+    try:
+        return RoadServer(settings.WALLDAY_ROADS_KIND, settings.WALLDAY_ROADS_URL, all_seconds=seconds).table(points)
+    except ServerFailed as error:
+        logger.warning("routing server: %s", error.message)
+        return None
 
 
 def _roads(hours: DriveHours | None, remember: bool, keep: bool) -> DriveTimes | None:

@@ -40,6 +40,7 @@ class RoadServer:
     kind: str
     url: str
     clock: Callable[[], float] = time.monotonic
+    all_seconds: float = ALL_SECONDS
 
     def table(self, points: Sequence[Point]) -> DriveTable:
         """Raises ServerFailed where the server does not answer in time, or not with a table."""
@@ -48,7 +49,7 @@ class RoadServer:
             raise ServerFailed(f"{self.kind} is no kind of routing server; use {' or '.join(ASK)}.")
         seconds: list[list[Any]] = [[None] * len(points) for _ in points]
         metres: list[list[Any]] = [[None] * len(points) for _ in points]
-        ends_at = self.clock() + ALL_SECONDS
+        ends_at = self.clock() + self.all_seconds
         with _session() as session:
             for rows, columns in _blocks(len(points)):
                 left = ends_at - self.clock()
@@ -98,7 +99,7 @@ def _ask_valhalla(
         "sources": [_location(point) for point in sources],
         "targets": [_location(point) for point in targets],
     }
-    answer = session.post(f"{url}/sources_to_targets", json=body, timeout=(CONNECT_SECONDS, seconds))
+    answer = session.post(f"{url}/sources_to_targets", json=body, timeout=(min(CONNECT_SECONDS, seconds), seconds))
     answer.raise_for_status()
     rows = answer.json()["sources_to_targets"]
     times = [[cell["time"] for cell in row] for row in rows]
@@ -123,7 +124,9 @@ def _ask_osrm(
         "destinations": ";".join(map(str, range(len(sources), len(sources) + len(targets)))),
         "annotations": "duration,distance",
     }
-    answer = session.get(f"{url}/table/v1/driving/{places}", params=params, timeout=(CONNECT_SECONDS, seconds))
+    answer = session.get(
+        f"{url}/table/v1/driving/{places}", params=params, timeout=(min(CONNECT_SECONDS, seconds), seconds)
+    )
     answer.raise_for_status()
     body = answer.json()
     if body["code"] != "Ok":

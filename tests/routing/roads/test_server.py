@@ -1,87 +1,27 @@
 """A routing server: asked in blocks, believed only where it makes sense, and replaced as a whole where it fails."""
 
-import json
-import threading
-import time
-from collections.abc import Callable, Iterator
-from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+from collections.abc import Iterator
 from typing import Any
-from urllib.parse import parse_qs, urlsplit
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from routing.roads.domain import ESTIMATED, NO_STREET, NO_WAY_BACK, NO_WAY_TO
+from routing.roads.domain import ESTIMATED, LONGEST_SOURCE, NO_STREET, NO_WAY_BACK, NO_WAY_TO
 from routing.roads.errors import ServerFailed
 from routing.roads.services import server
-from routing.roads.services.drive import LONGEST_SOURCE, drive_table
+from routing.roads.services.drive import drive_table
 from routing.roads.services.server import AT_ONCE, RoadServer
+from tests.routing.roads.stand import Stand, minutes_apart
 
 POINTS = [(40.0, -82.0), (40.01, -82.0), (40.0, -82.02)]
-Cell = Callable[[tuple[float, float], tuple[float, float]], Any]
-
-
-def minutes_apart(a: tuple[float, float], b: tuple[float, float]) -> float:
-    """A made-up drive in seconds, longer towards the east than back."""
-    return 60_000 * abs(a[0] - b[0]) + 30_000 * abs(a[1] - b[1]) + (30 if b[1] > a[1] else 0)
-
-
-class Stand:
-    """A stand-in for a routing server on this machine, of either kind."""
-
-    def __init__(self) -> None:
-        self.cell: Cell = minutes_apart
-        self.raw: bytes | None = None
-        self.status, self.wait, self.requests = 200, 0.0, 0
-        stand = self
-
-        class Handler(BaseHTTPRequestHandler):
-            def do_POST(self) -> None:
-                body = json.loads(self.rfile.read(int(self.headers["Content-Length"])))
-                ends = [[(p["lat"], p["lon"]) for p in body[name]] for name in ("sources", "targets")]
-                rows = [[stand.valhalla_cell(a, b) for b in ends[1]] for a in ends[0]]
-                self.answer({"sources_to_targets": rows})
-
-            def do_GET(self) -> None:
-                parts = urlsplit(self.path)
-                places = [tuple(map(float, p.split(",")))[::-1] for p in parts.path.rsplit("/", 1)[1].split(";")]
-                query = parse_qs(parts.query)
-                rows, columns = (
-                    [places[int(n)] for n in query[name][0].split(";")] for name in ("sources", "destinations")
-                )
-                times = [[stand.cell(a, b) for b in columns] for a in rows]  # type: ignore[arg-type]
-                far = [[None if t is None else t * 10 for t in row] for row in times]
-                self.answer({"code": "Ok", "durations": times, "distances": far})
-
-            def answer(self, body: Any) -> None:
-                stand.requests += 1
-                time.sleep(stand.wait)
-                self.send_response(stand.status)
-                self.end_headers()
-                self.wfile.write(json.dumps(body).encode() if stand.raw is None else stand.raw)
-
-            def log_message(self, *args: object) -> None:
-                pass
-
-        self.http = ThreadingHTTPServer(("127.0.0.1", 0), Handler)
-        threading.Thread(target=self.http.serve_forever, daemon=True).start()
-
-    def valhalla_cell(self, a: Any, b: Any) -> dict[str, Any]:
-        seconds = self.cell(a, b)
-        return {"time": seconds, "distance": None if seconds is None else seconds / 100}
-
-    @property
-    def url(self) -> str:
-        return f"http://127.0.0.1:{self.http.server_port}"
 
 
 @pytest.fixture
 def stand() -> Iterator[Stand]:
     made = Stand()
     yield made
-    made.http.shutdown()
-    made.http.server_close()
+    made.end()
 
 
 @pytest.mark.parametrize("kind", ["valhalla", "osrm"])
@@ -187,17 +127,11 @@ def test_a_plan_goes_on_without_the_server(stand: Stand, settings: Any) -> None:
     settings.WALLDAY_ROADS_URL = stand.url
     assert drive_table(POINTS).source == "routing server (valhalla)"
     points = [(40.0 + number / 10_000, -82.0) for number in range(AT_ONCE + 1)]
-    asked = stand.valhalla_cell
-
-    def dies_after_the_first_block(a: Any, b: Any) -> dict[str, Any]:
-        if stand.requests:
-            stand.status = 500
-        return asked(a, b)
-
     stand.requests = 0
-    stand.valhalla_cell = dies_after_the_first_block  # type: ignore[method-assign]
+    stand.on_request = lambda number: stand.end() if number == 1 else None
     table = drive_table(points)
-    assert table.source == f"{ESTIMATED}; server failed"[:LONGEST_SOURCE]
+    assert table.source == f"{ESTIMATED}; server failed"
+    assert table.server_failed
     settings.WALLDAY_ROADS_URL = ""
     assert table.minutes == drive_table(points).minutes
 

@@ -47,8 +47,9 @@ def _lines(week: WeekPlan) -> list[str]:
     page = week_on_page(yard=week.yard, first_day=week.first_day, week=week)
     lines = [
         f"{week.yard}, week of {week.first_day}, {week.get_state_display()}",
-        f"Value {_money(week.value_cents or 0)}, at most {_money(week.upper_bound_cents or 0)} possible.",
-        *(f"! {words}" for words in page.reasons),
+        f"Value {_money(week.value_cents or 0)}, at most {_money(week.upper_bound_cents or 0)} possible. "
+        f"Drive times: {week.drive_source}.",
+        *(f"! {words}" for words in page.warnings),
     ]
     for day in page.days:
         lines += ["", f"{day.work_date}: {day.stop_count} stops, {_money(day.value_cents)}"]
