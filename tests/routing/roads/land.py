@@ -11,6 +11,9 @@ import numpy as np
 import osmium
 from osmium.osm.mutable import Node, Relation, Way
 
+LandWay = tuple[list[int], dict[str, str]]
+"""The crossings of a way in driving order, and its tags."""
+
 SPACING_DEGREES = 150.0 / 111_195.0
 SOUTH, WEST = 40.0, -100.0
 MISSING_SHARE, ONE_WAY_SHARE, FORBIDDEN_SHARE = 0.35, 0.1, 0.01
@@ -22,24 +25,28 @@ def write_land(path: Path, *, crossings: int, seed: int = 1) -> int:
     """Write the extract; returns the number of crossings. The same seed writes the same file."""
     rng = np.random.default_rng(seed)
     side = int(np.ceil(np.sqrt(crossings)))
-    lat, lon = _lattice(rng, side)
-    ways = _ways(rng, side)
-    bends = _bends(rng, lat, lon, ways, side * side)
+    lat, lon = lattice(rng, side)
+    write_streets(path, rng, lat, lon, lattice_ways(rng, side))
+    return side * side
+
+
+def write_streets(path: Path, rng: np.random.Generator, lat: np.ndarray, lon: np.ndarray, ways: list[LandWay]) -> None:
+    """Write ways over numbered crossings, with a bend in each stretch and a few forbidden turns; all by their ids."""
+    bends = bends_of(rng, lat, lon, ways, len(lat))
     with osmium.SimpleWriter(str(path), overwrite=True) as writer:
-        for number in range(side * side):
+        for number in range(len(lat)):
             writer.add_node(Node(id=number + 1, location=(float(lat[number]), float(lon[number]))[::-1]))
         for number, (north, east) in bends.items():
             writer.add_node(Node(id=number + 1, location=(east, north)))
         for way_id, (nodes, tags) in enumerate(ways, start=1):
             writer.add_way(Way(id=way_id, nodes=[node + 1 for node in nodes], tags=tags))
-        for rule_id, members in enumerate(_rules(rng, ways), start=1):
+        for rule_id, members in enumerate(turn_rules_of(rng, ways), start=1):
             writer.add_relation(
                 Relation(id=rule_id, members=members, tags={"type": "restriction", "restriction": "no_left_turn"})
             )
-    return side * side
 
 
-def _lattice(rng: np.random.Generator, side: int) -> tuple[np.ndarray, np.ndarray]:
+def lattice(rng: np.random.Generator, side: int) -> tuple[np.ndarray, np.ndarray]:
     row, column = np.divmod(np.arange(side * side), side)
     shake = rng.uniform(-0.25, 0.25, (2, side * side)) * SPACING_DEGREES
     stretch = 1 / np.cos(np.radians(SOUTH))
@@ -56,7 +63,7 @@ def _class_of(line: int) -> str:
     )
 
 
-def _ways(rng: np.random.Generator, side: int) -> list[tuple[list[int], dict[str, str]]]:
+def lattice_ways(rng: np.random.Generator, side: int) -> list[LandWay]:
     """Each line cut into ways of a few stretches; of side streets some stretches are missing."""
     ways = []
     for across in (False, True):
@@ -84,11 +91,11 @@ def _tags(rng: np.random.Generator, kind: str, line: int) -> dict[str, str]:
     return tags
 
 
-def _bends(
+def bends_of(
     rng: np.random.Generator,
     lat: np.ndarray,
     lon: np.ndarray,
-    ways: list[tuple[list[int], dict[str, str]]],
+    ways: list[LandWay],
     next_id: int,
 ) -> dict[int, tuple[float, float]]:
     """A node half way along each stretch, a little aside; written into the ways."""
@@ -104,7 +111,7 @@ def _bends(
     return bends
 
 
-def _rules(rng: np.random.Generator, ways: list[tuple[list[int], dict[str, str]]]) -> list[list[tuple[str, int, str]]]:
+def turn_rules_of(rng: np.random.Generator, ways: list[LandWay]) -> list[list[tuple[str, int, str]]]:
     """Turns from one way into another at the node where both end."""
     ending: dict[int, int] = {}
     found = []

@@ -39,10 +39,11 @@ def valhalla_folder() -> Path | None:
 
 @dataclass(frozen=True)
 class Valhalla:
-    """A service that answers; `build_seconds` is how long its tiles took."""
+    """A service that answers; `build_seconds` is how long its tiles took, `process_id` that of the service."""
 
     url: str
     build_seconds: float
+    process_id: int
 
     def matrix(self, points: Sequence[Point]) -> tuple[list[list[float | None]], list[list[float | None]]]:
         """Seconds and kilometres between all points; None where it finds no way."""
@@ -56,6 +57,11 @@ class Valhalla:
         places = [{"lat": lat, "lon": lon, **SEARCH} for lat, lon in (start, end)]
         body = {"locations": places, "costing": "auto", "directions_type": "none"}
         return float(self._post("/route", body)["trip"]["summary"]["time"])
+
+    def cpu_seconds(self) -> float:
+        """Processor time that the service has used so far, in all its threads."""
+        fields = Path(f"/proc/{self.process_id}/stat").read_text().rsplit(")", 1)[1].split()
+        return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
 
     def _post(self, path: str, body: dict[str, Any]) -> dict[str, Any]:
         request = urllib.request.Request(
@@ -84,7 +90,7 @@ def valhalla_running(folder: Path, extract: Path, work: Path) -> Iterator[Valhal
     try:
         url = f"http://127.0.0.1:{port}"
         _wait_until_ready(url, service)
-        yield Valhalla(url, seconds)
+        yield Valhalla(url, seconds, service.pid)
     finally:
         service.terminate()
         try:
