@@ -1,7 +1,7 @@
 """Conversions and the one rounding rule. Quantities are integers with the unit in the name.
 
-Factors: 1 mile = 1609.344 m, 1 foot = 0.3048 m, 1 US gallon = 3.785411784 l (NIST Special Publication 811,
-appendix B, exact by definition).
+Factors: 1 mile = 1609.344 m, 1 foot = 0.3048 m, 1 US gallon = 3.785411784 l = 128 fluid ounces (NIST Special
+Publication 811, appendix B, exact by definition).
 """
 
 import math
@@ -12,6 +12,7 @@ METRES_PER_MILE = 1609.344
 SQFT_PER_SQUARE_METRE = 1 / 0.3048**2
 FEET_PER_METRE = 1 / 0.3048
 ML_PER_US_GALLON = 3785.411784
+ML_PER_FLUID_OUNCE = ML_PER_US_GALLON / 128
 MINUTES_PER_HOUR = 60
 WORKERS_OF_A_USUAL_CREW = 2
 
@@ -60,6 +61,16 @@ def feet_from_metres(metres: float) -> int:
 
 def ml_from_us_gallons(gallons: float) -> int:
     return round_half_up(gallons * ML_PER_US_GALLON)
+
+
+def ml_from_fluid_ounces(ounces: Decimal) -> int:
+    return round_half_up(Fraction(ounces) * Fraction(str(ML_PER_US_GALLON)) / 128)
+
+
+def fluid_ounces_from_ml(volume_ml: int) -> Decimal:
+    """To a hundredth, which is less than half a millilitre: back again it is the same volume."""
+    hundredths = round_half_up(Fraction(volume_ml * 128 * 100) / Fraction(str(ML_PER_US_GALLON)))
+    return Decimal(hundredths) / 100
 
 
 def cents_for_volume(cents_per_gallon: int, volume_ml: int) -> Fraction:

@@ -9,12 +9,15 @@ from contextlib import AbstractContextManager, contextmanager
 from pathlib import Path
 from typing import Any
 
+import hypothesis
 import pytest
 from django.conf import settings
 from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.utils import translation
+from hypothesis import HealthCheck
+from hypothesis import strategies as st
 
 from routing.solver.warm import choose_cache_folder
 from tests import factories
@@ -42,6 +45,21 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
 def _uses_database(item: pytest.Item) -> bool:
     marked = any(item.get_closest_marker(name) for name in ("django_db", "services"))
     return marked or not USE_DATABASE.isdisjoint(getattr(item, "fixturenames", ()))
+
+
+@hypothesis.settings(
+    max_examples=2, derandomize=True, database=None, deadline=None, suppress_health_check=list(HealthCheck)
+)
+@hypothesis.given(st.lists(st.integers(), min_size=200, max_size=200))
+def _draw(_numbers: list[int]) -> None:
+    """One draw in twenty is a constant of our sources, so these read them all, or those loaded since."""
+
+
+@pytest.hookimpl(trylast=True)
+def pytest_runtest_setup(item: pytest.Item) -> None:
+    """In a fresh checkout Hypothesis takes seconds to read our sources, which it would blame on a test's strategies."""
+    if item.get_closest_marker("hypothesis"):
+        _draw()
 
 
 @pytest.fixture(autouse=True)

@@ -1,5 +1,6 @@
 from django.conf import settings
 from django.db import models
+from django.db.models.functions import Lower
 from django.utils.translation import gettext_lazy as _
 
 from shared.events.append_only import AppendOnlyModel
@@ -26,7 +27,7 @@ class Customer(models.Model):
     class Meta:
         ordering = ["name", "id"]
         indexes = [
-            models.Index(fields=["email"], name="customer_email"),
+            models.Index(Lower("email"), name="customer_email"),
             models.Index(fields=["phone_e164"], name="customer_phone"),
         ]
         constraints = [

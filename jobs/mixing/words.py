@@ -3,10 +3,6 @@
 from django.utils.translation import gettext as _
 
 from jobs.mixing.domain.strength import POINTS_PER_PERCENT, Basis
-from shared.units import ML_PER_US_GALLON
-
-ML_PER_FLUID_OUNCE = ML_PER_US_GALLON / 128
-SMALLEST_IN_GALLONS_ML = ML_PER_US_GALLON / 4
 
 
 def percent_of(basis_points: int) -> str:
@@ -28,14 +24,6 @@ def basis_words(basis: str) -> str:
 def strength_words(basis_points: int, basis: str) -> str:
     """`12.5 % trade`: a strength never stands without its basis."""
     return f"{percent_of(basis_points)} {basis_words(basis)}"
-
-
-def volume_words(volume_ml: int) -> str:
-    """US gallons, with one decimal, below one gallon with two; fluid ounces below a quart."""
-    if 0 < volume_ml < SMALLEST_IN_GALLONS_ML:
-        return _("%(ounces).0f fl oz") % {"ounces": max(1.0, volume_ml / ML_PER_FLUID_OUNCE)}
-    gallons = volume_ml / ML_PER_US_GALLON
-    return _("%(gallons)s gal") % {"gallons": f"{gallons:.2f}" if 0 < gallons < 1 else f"{gallons:.1f}"}
 
 
 def parts_words(water_parts: float) -> str:

@@ -151,7 +151,8 @@ def held_of(customer: Customer, held: dict[tuple[str, str], Obstacle]) -> dict[s
 
 def wants_nothing(channel: str, address: str) -> bool:
     """Whether the last word from this address about messages of every kind was no."""
-    lookup = {"customer__email__iexact": address} if channel == EMAIL else {"customer__phone_e164": address}
-    said = Consent.objects.filter(channel=channel, **lookup).order_by("id")
+    is_mail = channel == EMAIL
+    of_address = Consent.objects.annotate(address=Lower("customer__email") if is_mail else F("customer__phone_e164"))
+    said = of_address.filter(channel=channel, address=address.lower() if is_mail else address).order_by("id")
     known = [ConsentRow(*row) for row in said.values_list("channel", "purpose", "given", "at", "id")]
     return standing(known, channel, purposes=(ALL,)).opted_out_at is not None

@@ -11,11 +11,20 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from pricing.catalogue.card_imports import rows_import
+from pricing.catalogue.choices import CardState
 from pricing.catalogue.domain.card_rows import in_order
 from pricing.catalogue.models import RateCard, TaxRate
-from pricing.catalogue.selectors import card_content, draft_card, rate_card_on, tax_list
-from pricing.catalogue.services import draft_begin, draft_drop, draft_put_in_force, draft_set, tax_set
-from pricing.estimates.views.previewing import card_preview
+from pricing.catalogue.selectors import (
+    card_content,
+    card_version_get,
+    card_versions,
+    draft_card,
+    rate_card_on,
+    tax_list,
+)
+from pricing.catalogue.services import card_withdraw, draft_begin, draft_drop, draft_put_in_force, draft_set, tax_set
+from pricing.estimates.views.previewing import card_preview, past_year
+from shared import clock
 from shared.api_kit.etags import expected_version, with_etag
 from shared.api_kit.permissions import OfficeOnly, OwnerOnly
 from shared.api_kit.schema import IF_MATCH
@@ -97,6 +106,19 @@ class CardChangeOutput(serializers.Serializer[Any]):
     differences = CardDifferenceOutput(many=True)
 
 
+class CardVersionOutput(serializers.Serializer[Any]):
+    id = serializers.IntegerField(source="card.pk")
+    effective_from = serializers.DateField(source="card.effective_from")
+    state = serializers.ChoiceField(CardState.choices)
+    withdrawn_at = serializers.DateTimeField(source="card.withdrawn_at", allow_null=True)
+    note = serializers.CharField(source="card.note")
+    version = serializers.IntegerField(source="card.version")
+
+
+class WithdrawInput(serializers.Serializer[Any]):
+    reason = serializers.CharField(max_length=200, required=False, allow_blank=True, default="")
+
+
 class InForceInput(serializers.Serializer[Any]):
     effective_from = serializers.DateField()
     note = serializers.CharField(max_length=200, required=False, allow_blank=True, default="")
@@ -105,6 +127,7 @@ class InForceInput(serializers.Serializer[Any]):
 class CardFiguresOutput(serializers.Serializer[Any]):
     minutes = serializers.IntegerField()
     card_minutes = serializers.IntegerField(help_text="By the card alone; minutes that were learnt follow it later")
+    card_price_cents = serializers.IntegerField(help_text="By the card alone; the hours may ask more")
     price_cents = serializers.IntegerField()
     earned_cents_per_crew_hour = serializers.IntegerField(allow_null=True)
 
@@ -115,8 +138,16 @@ class PreviewRowOutput(serializers.Serializer[Any]):
     place = serializers.CharField()
     before = CardFiguresOutput(allow_null=True)
     after = CardFiguresOutput(allow_null=True)
+    is_sent = serializers.BooleanField()
     changes = serializers.BooleanField()
     problem = serializers.CharField(allow_blank=True)
+
+
+class PastSumsOutput(serializers.Serializer[Any]):
+    service = serializers.CharField()
+    jobs = serializers.IntegerField()
+    before_cents = serializers.IntegerField(allow_null=True, help_text="null: the card does not have the service")
+    after_cents = serializers.IntegerField(allow_null=True)
 
 
 def _card_answer(card: RateCard, status: int = 200) -> Response:
@@ -151,6 +182,54 @@ class CardInForce(APIView):
         if card is None:
             raise NotFound("There is no rate card yet.")
         return _card_answer(card)
+
+
+class CardVersions(APIView):
+    """Every version of the card: past, in force, to come, withdrawn."""
+
+    permission_classes = (OfficeOnly,)
+
+    @extend_schema(
+        operation_id="rate_card_list", responses=CardVersionOutput(many=True), summary="Every version of the rate card"
+    )
+    def get(self, request: Request) -> Response:
+        return Response(CardVersionOutput(card_versions(today=today_here()), many=True).data)
+
+
+class CardVersionOne(APIView):
+    """One version."""
+
+    permission_classes = (OfficeOnly,)
+    problem_statuses = (404,)
+
+    @extend_schema(
+        operation_id="rate_card_version_get", responses=CardOutput, summary="One version as rows, with its ETag"
+    )
+    def get(self, request: Request, card_id: int) -> Response:
+        return _card_answer(card_version_get(pk=card_id, today=today_here()).card)
+
+
+class CardWithdrawal(APIView):
+    """A card that has not begun, taken back; the owner's."""
+
+    permission_classes = (OwnerOnly,)
+    problem_statuses = (404, 422)
+
+    @extend_schema(
+        operation_id="rate_card_withdraw", request=WithdrawInput, responses=CardVersionOutput, parameters=[IF_MATCH],
+        summary="Withdraw a card that has not begun; it is kept",
+    )  # fmt: skip
+    def post(self, request: Request, card_id: int) -> Response:
+        card = card_version_get(pk=card_id, today=today_here()).card
+        version = expected_version(request, card)
+        body = WithdrawInput(data=request.data)
+        body.is_valid(raise_exception=True)
+        card_withdraw(
+            card=card, today=today_here(), now=clock.now(), expected_version=version, actor=request.user,
+            **body.validated_data,
+        )  # fmt: skip
+        found = card_version_get(pk=card_id, today=today_here())
+        return with_etag(Response(CardVersionOutput(found).data), found.card)
 
 
 class CardDraft(APIView):
@@ -227,16 +306,34 @@ class CardDraftPreview(APIView):
 
     @extend_schema(
         operation_id="rate_card_draft_preview", responses=PreviewRowOutput(many=True),
-        summary="Open leads and estimates that were not sent, by the card in force and by the draft",
+        summary="Open leads and open estimates, by the card in force and by the draft",
     )  # fmt: skip
     def get(self, request: Request) -> Response:
         return Response([PreviewRowOutput(row.as_json()).data for row in card_preview(draft=_draft())])
 
 
+class CardDraftPastYear(APIView):
+    """What the draft alone would have asked for the work of the last year."""
+
+    permission_classes = (OwnerOnly,)
+    problem_statuses = (404,)
+
+    @extend_schema(
+        operation_id="rate_card_draft_past_year", responses=PastSumsOutput(many=True),
+        summary="The last year's work by service, at the card in force and at the draft",
+    )  # fmt: skip
+    def get(self, request: Request) -> Response:
+        return Response([PastSumsOutput(each.as_json()).data for each in past_year(draft=_draft())])
+
+
 urlpatterns = [
     path("taxes/", Taxes.as_view(), name="api_taxes"),
     path("rate-card/", CardInForce.as_view(), name="api_rate_card"),
+    path("rate-cards/", CardVersions.as_view(), name="api_rate_cards"),
+    path("rate-cards/<row:card_id>/", CardVersionOne.as_view(), name="api_rate_card_version"),
+    path("rate-cards/<row:card_id>/withdraw/", CardWithdrawal.as_view(), name="api_rate_card_withdraw"),
     path("rate-card/draft/", CardDraft.as_view(), name="api_rate_card_draft"),
     path("rate-card/draft/in-force/", CardDraftInForce.as_view(), name="api_rate_card_in_force"),
     path("rate-card/draft/preview/", CardDraftPreview.as_view(), name="api_rate_card_preview"),
+    path("rate-card/draft/past-year/", CardDraftPastYear.as_view(), name="api_rate_card_past_year"),
 ]

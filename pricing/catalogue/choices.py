@@ -33,3 +33,12 @@ class SurchargeOn(models.TextChoices):
     CHALK = SurchargeWhen.CHALK.value, _("from this chalk reading on")
     MATERIAL = SurchargeWhen.MATERIAL.value, _("on this material")
     DRIVING = SurchargeWhen.DRIVING.value, _("from so many minutes of driving on")
+
+
+class CardState(models.TextChoices):
+    """Where a version of the rate card stands on a day."""
+
+    PAST = "past", _("past")
+    IN_FORCE = "in_force", _("in force")
+    TO_COME = "to_come", _("to come")
+    WITHDRAWN = "withdrawn", _("withdrawn")

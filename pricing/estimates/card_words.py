@@ -5,7 +5,7 @@ from django.utils.translation import gettext as _
 from pricing.catalogue.domain import RateTerms, SurchargeKind, SurchargeTerms
 from pricing.estimates.domain.card import CardPrice
 from shared.company.selectors import company_get
-from shared.web.words import money_words
+from shared.web.words import money_words, volume_words
 
 
 def card_words(rate: RateTerms, quantity: int, price: CardPrice, materials_cents: int) -> tuple[str, ...]:
@@ -36,7 +36,7 @@ def _surcharge(surcharge: SurchargeTerms, cents: int, currency: str) -> str:
 
 def _materials(rate: RateTerms, quantity: int, cents: int, currency: str) -> str:
     used = ", ".join(
-        f"{each.name} {each.volume_ml_per_100_units * quantity / 100_000:,.1f} l" for each in rate.materials
+        f"{each.name} {volume_words(each.volume_ml_per_100_units * quantity // 100)}" for each in rate.materials
     )
     if not used:
         return _("Materials: %(sum)s.") % {"sum": money_words(cents, currency)}

@@ -9,9 +9,10 @@ from jobs.mixing.domain.hauling import load_is_too_heavy, package_is_too_large
 from jobs.mixing.domain.mixing import Injector
 from jobs.mixing.domain.plan import MixPlan
 from jobs.mixing.selectors import LineMix
-from jobs.mixing.words import parts_words, percent_of, reason_words, strength_words, volume_words
+from jobs.mixing.words import parts_words, percent_of, reason_words, strength_words
 from routing.dispatch.models import Rig
 from shared.units import ML_PER_US_GALLON
+from shared.web.words import volume_words
 
 # 0.4 US gallons a minute for 15 minutes: 29 CFR 1910.151(c) with Washington's WAC 296-800-15030.
 EYEWASH_LEAST_ML = 6 * ML_PER_US_GALLON

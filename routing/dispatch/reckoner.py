@@ -8,7 +8,7 @@ from django.utils.translation import gettext as _
 
 from jobs.mixing.domain.mixing import Injector, batch_mix, injector_mix
 from jobs.mixing.domain.strength import POINTS_PER_PERCENT, Basis, CannotMix, Strength
-from jobs.mixing.words import parts_words, percent_of, reason_words, volume_words
+from jobs.mixing.words import parts_words, percent_of, reason_words
 from routing.dispatch.domain.nozzles import nozzle_flow, nozzle_number, nozzle_size
 from routing.dispatch.domain.safety import (
     SUN_ADDS_F,
@@ -19,6 +19,7 @@ from routing.dispatch.domain.safety import (
     line_clearance_inches,
 )
 from shared.units import ml_from_us_gallons
+from shared.web.words import volume_words
 
 
 @dataclass(frozen=True, slots=True)

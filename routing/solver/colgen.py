@@ -24,7 +24,7 @@ from .classes import ClassPricing, crew_classes
 from .compiled import Day
 from .cuts import MOST_CUTS, MOST_NEW_CUTS, Cut, cut_prices, violated
 from .first_prices import first_prices
-from .master import Column, Master, Prices
+from .master import Column, Master, Prices, largest_shares
 from .model import Ints, Model
 from .offers import Offers
 from .pricing import SLACK_TICKS, Priced, best_routes
@@ -32,7 +32,6 @@ from .pricing_kernel import CutPrices, Flags, Words
 
 NG_SIZE = 8
 MOST_NEW = 40
-ALMOST_WHOLE = 0.8
 OFFER_TURNS = 3
 MOST_OFFERED = 100
 """Routes of annealing that go into the linear program at once."""
@@ -156,7 +155,8 @@ class ColumnGeneration:
         whole: list[int] = []
         try:
             while not self.stop[0]:
-                more = self._to_make_whole(self._master.prices(), whole)
+                shares = {i: share for i, share in self._master.prices().used if i not in whole}
+                more = largest_shares({i: share for i, share in shares.items() if self.columns[i].elementary})
                 if not more:
                     break
                 for index in more:
@@ -165,10 +165,11 @@ class ColumnGeneration:
                 self._price_beside(whole)
         finally:
             self._master.release()
-        return self._filled_up([self.columns[i] for i in whole])
+        return self.filled_up([self.columns[i] for i in whole])
 
-    def _filled_up(self, columns: list[Column]) -> list[Column]:
-        """The plan with the best real routes for the crews that are left, one after the other."""
+    def filled_up(self, columns: Sequence[Column]) -> list[Column]:
+        """These routes with the best real ones for the crews that are left, one after the other."""
+        columns = list(columns)
         free = np.ones(self.model.job_count, np.bool_)
         nothing, uncut = np.zeros(self.model.job_count, np.int64), kernel_cuts((), self.model.job_count)
         never_forgetting = np.full_like(self.keeps, ~np.uint64(0))
@@ -182,12 +183,6 @@ class ColumnGeneration:
                 columns.append(Column(g, route, worth))
                 free[list(route)] = False
         return columns
-
-    def _to_make_whole(self, prices: Prices, whole: Sequence[int]) -> list[int]:
-        """The routes that are in the solution almost whole, else the one with the largest share."""
-        shares = {i: share for i, share in prices.used if i not in whole and self.columns[i].elementary}
-        sure = [i for i, share in shares.items() if share >= ALMOST_WHOLE]
-        return sure or sorted(shares, key=lambda i: (-round(shares[i], 6), i))[:1]
 
     def _price_beside(self, whole: Sequence[int]) -> None:
         """New routes of the other crews, from the other jobs."""

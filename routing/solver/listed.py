@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from .cuts import violated
-from .master import Column, Master, Prices
+from .master import Column, Master, Prices, largest_shares
 from .model import Ints
 from .pricing import SLACK_TICKS
 from .pricing_kernel import Flags
@@ -62,6 +62,7 @@ class ListedRoutes:
         self._job_count, self._row_count = job_count, job_count + len(sizes)
         self._columns = [self._with_crew(column) for column in columns]
         self._master: Master[RankOneCut] = Master(self._row_count, sizes)
+        self._in_program: list[Column] = []
         self._cuts: list[RankOneCut] = []
         self._shares: list[Ints] = []
         self._priced: list[int] = []
@@ -83,6 +84,28 @@ class ListedRoutes:
             return self._part(self._lost >= 0, None)
         limit = int(np.partition(self._lost, most)[most])
         return self._part(self._lost < limit, self._here - limit)
+
+    def dive(self) -> list[Column]:
+        """A plan of listed routes: the largest shares of the linear program are made whole, one after the other."""
+        whole: list[int] = []
+        free = np.ones(len(self._columns), np.bool_)
+        try:
+            while more := self._to_make_whole(free, whole):
+                for index in more:
+                    self._master.fix(index)
+                    free &= ~np.isin(self._jobs, self._in_program[index].jobs).any(axis=1)
+                whole += more
+                free &= self._has_room([self._in_program[index].group for index in whole])[self._groups]
+        finally:
+            self._master.release()
+        return [self._without_crew(self._in_program[index]) for index in whole]
+
+    def _to_make_whole(self, free: Flags, whole: Sequence[int]) -> list[int]:
+        return largest_shares({i: share for i, share in self._prices(free).used if i not in whole})
+
+    def _has_room(self, groups: Sequence[int]) -> Flags:
+        """[group] whether a class has crews left beside those of these routes."""
+        return np.array([groups.count(g) < size for g, size in enumerate(self._sizes)], np.bool_)
 
     def _part(self, kept: Flags, floor: int | None) -> "Part":
         columns = [self._without_crew(self._columns[i]) for i in np.flatnonzero(kept).tolist()]
@@ -111,12 +134,14 @@ class ListedRoutes:
             self._cut(prices)
         return self.bound
 
-    def _prices(self) -> Prices:
-        """Prices at which no route of the list is worth more than it costs."""
+    def _prices(self, free: Flags | None = None) -> Prices:
+        """Prices at which no route of the list, or none that is free, is worth more than it costs."""
         while True:
             prices = self._master.prices()
             won = self._won(prices) - prices.groups[self._groups]
             won[self._taken] = 0
+            if free is not None:
+                won[~free] = 0
             best = np.argsort(-won, kind="stable")[:MOST_TAKEN]
             best = best[won[best] > SLACK_TICKS]
             if not len(best) or self._stop[0]:
@@ -124,6 +149,7 @@ class ListedRoutes:
             self._taken[best] = True
             for i in best.tolist():
                 self._master.add(self._columns[i])
+                self._in_program.append(self._columns[i])
 
     def _won(self, prices: Prices) -> Ints:
         """What each route is worth above the price of its jobs and cuts."""

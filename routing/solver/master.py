@@ -4,7 +4,7 @@ Columns are routes; each job is done at most once, each class of crews has at mo
 routes. Money goes in as dollars: in cents the simplex of OR-Tools was seen to end abnormally.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
 from typing import Generic, Protocol, TypeVar
@@ -16,6 +16,7 @@ from .model import Ints
 from .money import TICKS_PER_CENT
 
 TICKS_PER_DOLLAR = 100 * TICKS_PER_CENT
+ALMOST_WHOLE = 0.8
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +43,12 @@ class Prices:
     total_ticks: float
     used: tuple[tuple[int, float], ...]
     """(column, share) of the columns in the solution."""
+
+
+def largest_shares(shares: Mapping[int, float]) -> list[int]:
+    """The columns to make whole next: those in the solution almost whole, else the one with the largest share."""
+    sure = [i for i, share in shares.items() if share >= ALMOST_WHOLE]
+    return sure or sorted(shares, key=lambda i: (-round(shares[i], 6), i))[:1]
 
 
 class NoPrices(RuntimeError):

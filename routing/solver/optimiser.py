@@ -1,9 +1,10 @@
 """The search for the best plan and for its proof, taking turns until one of them is done.
 
 1. Annealing finds good routes; every route that it accepts goes into the pool of columns. It runs beside
-   pricing, on a thread of its own.
+   the first rounds of pricing, on a thread of its own; later it works on the plans of dives.
 2. Column generation over the pool gives prices, better routes and a valid bound.
-3. The best choice of whole routes from the pool gives a better plan, from which annealing goes on.
+3. The best choice of whole routes from the pool, or a dive into the linear program, gives a better plan, from
+   which annealing goes on.
 4. Every route that a plan worth more than a floor could hold is listed; the bound comes down to that floor, or the
    best choice is optimal.
 5. Until then, cycles are forbidden and cuts added wherever the linear program has settled.
@@ -11,7 +12,7 @@
 
 import threading
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from typing import TypeVar
 
 import numpy as np
@@ -81,6 +82,7 @@ class Optimiser:
         self.bound: int | None = None
         self.turns = 0
         self._cooled, self._cooling = 0, params.cooling_turns
+        self._annealing = False
         self._settled = False
         """Whether better routes would change the linear program so little that it is time for a list, or for cuts."""
         self._tightened = 0
@@ -105,8 +107,10 @@ class Optimiser:
                     self._narrow()
                 elif self._settled and self._lists_enough():
                     self._list()
-                else:
+                elif self.pool.rounds < self.params.annealing_rounds:
                     self._while_annealing(self._turn, on_turn)
+                else:
+                    self._turn()
                 on_turn()
 
     @contextmanager
@@ -136,15 +140,35 @@ class Optimiser:
             self._find_plans()
 
     def _find_plans(self) -> None:
-        """Plans from the linear program and from the routes known; less and less often where they are no better."""
-        before, dives = self.value, self._settles(NEARLY_SETTLED)
-        if dives:
-            with suppress(NoPrices):
-                self._take(self.pool.dive())
-        self._choose()
-        if dives:
+        """A plan from the linear program, or while that says little yet, from the routes known.
+
+        Less and less often where it is no better.
+        """
+        before = self.value
+        if self._settles(NEARLY_SETTLED):
+            self._dive(self.pool.dive)
             self._plan_rounds = self.params.plan_rounds if self.value > before else 2 * self._plan_rounds
+        else:
+            self._choose()
         self._plans_at = self.pool.rounds + self._plan_rounds
+
+    def _dive(self, dive: Callable[[], list[Column]]) -> None:
+        """The plan that a dive comes to, and what annealing makes of it where it is not at work by itself."""
+        try:
+            chosen = dive()
+        except NoPrices:
+            return
+        self._take(chosen)
+        if self._annealing:
+            return
+        self.search.restart(self._as_routes(chosen))
+        met = [
+            found
+            for cents in self.params.polish_cents
+            for found in self.search.run(self.params.steps, cents * TICKS_PER_CENT)
+        ]
+        self._offer(met)
+        self._better(self.search.best_routes, self.search.best_value)
 
     def _narrow(self) -> None:
         """A bound and cuts from the list; choices among its best where little is left of it, or cuts bring no more."""
@@ -157,6 +181,8 @@ class Optimiser:
             self._give_list_up()
             return
         self._lower(max(floor, bound))
+        if floor > self._to_beat:
+            self._dive(lambda: self.pool.filled_up(listed.dive()))
         if self.closed or not (listed.stalled or len(listed) <= self.params.few_routes):
             return
         if self._part_size == self.params.few_routes and floor > self._to_beat:
@@ -254,19 +280,24 @@ class Optimiser:
                 met.extend(self._anneal())
 
         annealing = threading.Thread(target=anneal)
+        self._annealing = True
         annealing.start()
         try:
             result = work()
         finally:
             done.set()
             annealing.join()
-        for k, route, ticks in sorted(set(met)):
-            self.pool.offers.add(Column(self.pool.group_of[k], route, ticks))
+            self._annealing = False
+        self._offer(met)
         self._better(self.search.best_routes, self.search.best_value)
         if self._chosen is not None:
             self.search.restart(self._chosen)
             self._chosen = None
         return result
+
+    def _offer(self, met: Sequence[FoundRoute]) -> None:
+        for k, route, ticks in sorted(set(met)):
+            self.pool.offers.add(Column(self.pool.group_of[k], route, ticks))
 
     def _anneal(self) -> list[FoundRoute]:
         """One stretch. Each cooling is twice as long as the last: a small day needs many, a large one a slow one."""

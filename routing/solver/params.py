@@ -19,6 +19,10 @@ class Params:
     hot_cents: int = 2000
     cold_cents: int = 20
     cooling_turns: int = 10
+    annealing_rounds: int = 8
+    """Rounds of prices beside which annealing goes on; later it only works on plans that the prices have led to."""
+    polish_cents: tuple[int, ...] = (400, 200, 100, 50, 20)
+    """Temperatures of that."""
     pack_seconds: float = 10.0
     """For the best choice among all routes within the gap, which is a proof."""
     quick_choice_seconds: float = 0.5

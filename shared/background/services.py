@@ -20,6 +20,8 @@ from shared.background.models import Schedule
 from shared.background.registry import task_named
 
 logger = logging.getLogger(__name__)
+# A tick that comes a moment less than a minute after the last one must not skip what is done every minute.
+TICK_EARLY = timedelta(seconds=5)
 _thread = ThreadPoolExecutor(max_workers=1, thread_name_prefix="wallday-background")
 
 
@@ -91,11 +93,12 @@ def schedule_ensure(*, task: str, every_minutes: int, now: datetime) -> Schedule
 def due_schedules_enqueue(*, now: datetime) -> list[str]:
     """Claim every schedule that is due and enqueue its task. Two ticks at once claim each row once.
 
-    A schedule whose task cannot be started is put back and keeps nobody else waiting.
+    Due is also what will be in TICK_EARLY. A schedule whose task cannot be started is put back and keeps nobody else
+    waiting.
     """
     return [
         schedule.task
-        for schedule in Schedule.objects.filter(is_on=True, next_due_at__lte=now)
+        for schedule in Schedule.objects.filter(is_on=True, next_due_at__lte=now + TICK_EARLY)
         if _claim(schedule, now) and _start(schedule, now)
     ]
 

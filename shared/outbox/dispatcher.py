@@ -10,25 +10,22 @@ together; the switch is looked at in each.
 
 import logging
 from collections import Counter
-from collections.abc import Callable, Container
+from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import datetime, timedelta
 from typing import Any
 
 from django.db import DatabaseError, connection, transaction
-from django.db.models import F, Q
-from django.utils.translation import gettext as _
 
-from shared.company.selectors import company_get
-from shared.holidays import holidays_of
 from shared.outbox.channels import deliver
 from shared.outbox.domain.limits import held_until
 from shared.outbox.domain.quiet_hours import is_open, next_open
 from shared.outbox.domain.retry import UNCHECKED_WAITS, wait_after
 from shared.outbox.errors import NotSent
 from shared.outbox.guards import reason_to_drop
-from shared.outbox.models import Channel, Message, MessageState, SendingLimits
-from shared.outbox.selectors import room_of, sending_limits_get, sending_switch_get, sent_lately
+from shared.outbox.models import Message, MessageState, SendingLimits
+from shared.outbox.selectors import room_of, sending_switch_get, sent_lately
+from shared.outbox.turns import closed_put_off, due_ids, holidays_for, late_drop, next_turn_at, too_late_words
 
 logger = logging.getLogger(__name__)
 Clock = Callable[[], datetime]
@@ -39,7 +36,8 @@ class DispatchResult:
     """How many messages came to what in one run. `again` wait for another attempt, `later` for a better time: the
     hours, the weekly limit, or a check that failed.
 
-    `more`: the run got somewhere and others are due still.
+    `more`: the run got somewhere and others may go at once. `room_at`: others are due, and the pace lets the next one
+    go then.
     """
 
     sent: int = 0
@@ -50,21 +48,25 @@ class DispatchResult:
     unknown: int = 0
     is_on: bool = True
     more: bool = False
+    room_at: datetime | None = None
 
 
 def messages_dispatch(
     *, now: datetime, limit: int = 100, seconds: int | None = None, clock: Clock | None = None
 ) -> DispatchResult:
-    """Send up to `limit` messages whose time has come, the longest due first, for about `seconds` at most.
+    """Send up to `limit` messages whose time has come, for about `seconds` at most: what was asked for before what was
+    not, the longest due first.
 
     `clock` is read before each message, so that a slow gateway cannot carry a long run into the quiet hours; without
     it the whole run happens at `now`. Each channel keeps to its pace; the rest waits for the next minute. Safe to run
     twice at once, and after a crash.
     """
     read = clock or (lambda: now)
-    outcomes: Counter[str] = Counter(dropped=_drop_late(now))
+    outcomes: Counter[str] = Counter(dropped=late_drop(now))
     is_on = sending_switch_get().is_on
-    for message_id in _due(now, limit) if is_on else ():
+    if is_on:
+        outcomes["later"] = closed_put_off(now)
+    for message_id in due_ids(now, limit) if is_on else ():
         if seconds is not None and read() - now > timedelta(seconds=seconds):
             break
         outcome = _send_one(message_id, read)
@@ -74,27 +76,10 @@ def messages_dispatch(
         outcomes[outcome] += 1
     outcomes.pop("taken", None)
     went_on = sum(outcomes.values()) > 0
-    return DispatchResult(**outcomes, is_on=is_on, more=is_on and went_on and bool(_due(read(), 1)))
-
-
-def _due(now: datetime, limit: int) -> list[int]:
-    """Ids of what may go, the longest due first, no more of a channel than its pace allows."""
-    may_go = Q(not_before__isnull=True) | Q(not_before__lte=now)
-    found: list[tuple[bool, datetime, int]] = []
-    limits = sending_limits_get()
-    for channel in Channel.values:
-        room = room_of(channel, now=now, limits=limits)
-        rows = Message.objects.filter(may_go, state=MessageState.WAITING, channel=channel).order_by(
-            F("not_before").asc(nulls_first=True), "id"
-        )
-        waiting = rows.values_list("not_before", "pk")[: min(room, limit)]
-        found += [(not_before is not None, not_before or now, pk) for not_before, pk in waiting]
-    return [pk for _timed, _not_before, pk in sorted(found)[:limit]]
-
-
-def _drop_late(now: datetime) -> int:
-    late = Message.objects.filter(state=MessageState.WAITING, not_after__lt=now)
-    return late.update(state=MessageState.DROPPED, finished_at=now, problem=_("It was too late to send it."))
+    ended = read()
+    turn_at = next_turn_at(ended) if is_on else None
+    is_now = turn_at is not None and turn_at <= ended
+    return DispatchResult(**outcomes, is_on=is_on, more=went_on and is_now, room_at=None if is_now else turn_at)
 
 
 def _send_one(message_id: int, read: Clock) -> str:
@@ -130,7 +115,7 @@ def _claim(message_id: int, now: datetime) -> tuple[Message | None, str]:
     if message is None:
         return None, "taken"
     if message.not_after and message.not_after < now:
-        return None, _move(message, "dropped", problem=_("It was too late to send it."), finished_at=now)
+        return None, _move(message, "dropped", problem=too_late_words(), finished_at=now)
     reason = reason_to_drop(message)
     if reason:
         return None, _move(message, "dropped", problem=reason, finished_at=now)
@@ -160,17 +145,12 @@ def _may_go_at(message: Message, now: datetime, limits: SendingLimits) -> dateti
         earliest = held_until(sent, now=now, most_per_week=limits.most_per_week) or now
     if not message.quiet_zone:
         return earliest
-    holidays = _holidays(message)
+    holidays = holidays_for(message.is_promotion)
     return (
         earliest
         if is_open(earliest, message.quiet_zone, holidays)
         else next_open(earliest, message.quiet_zone, holidays)
     )
-
-
-def _holidays(message: Message) -> Container[date]:
-    """Holidays hold back only what nobody asked for."""
-    return holidays_of(company_get().country) if message.is_promotion else ()
 
 
 def _lock(message_id: int) -> Message | None:

@@ -2,6 +2,7 @@ import uuid
 
 from django.conf import settings
 from django.db import models
+from django.db.models.functions import Coalesce, Lower
 from django.utils.translation import gettext_lazy as _
 
 from shared.events.append_only import AppendOnlyModel
@@ -59,9 +60,25 @@ class Message(models.Model):
     class Meta:
         ordering = ["-created_at", "-id"]
         indexes = [
-            models.Index(fields=["state", "not_before", "id"], name="message_due"),
+            models.Index(
+                "channel",
+                "is_promotion",
+                Coalesce("not_before", "created_at"),
+                "id",
+                name="message_turn",
+                condition=models.Q(state="waiting"),
+            ),
+            models.Index(
+                "quiet_zone",
+                "is_promotion",
+                Coalesce("not_before", "created_at"),
+                name="message_closed",
+                condition=models.Q(state="waiting"),
+            ),
+            models.Index(fields=["not_after"], name="message_late", condition=models.Q(state="waiting")),
+            models.Index(fields=["state", "claimed_at"], name="message_state"),
             models.Index(fields=["channel", "claimed_at"], name="message_pace"),
-            models.Index(fields=["channel", "recipient", "claimed_at"], name="message_to_one"),
+            models.Index("channel", Lower("recipient"), "claimed_at", name="message_to_one"),
         ]
         constraints = [
             models.CheckConstraint(condition=models.Q(state__in=MessageState.values), name="message_state_known"),

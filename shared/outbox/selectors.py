@@ -1,7 +1,8 @@
 from collections.abc import Iterable
 from datetime import datetime
 
-from django.db.models import Count, Q, QuerySet
+from django.db.models import Count, Q, QuerySet, Value
+from django.db.models.functions import Lower
 
 from shared.outbox.domain.limits import MINUTE, WEEK, room_this_minute
 from shared.outbox.domain.retry import UNKNOWN_AFTER
@@ -58,7 +59,9 @@ def room_of(channel: str, *, now: datetime, limits: SendingLimits) -> int:
 
 def sent_lately(message: Message, *, now: datetime) -> list[datetime]:
     """When messages of any kind went to the same address in the last seven days."""
-    same = Message.objects.filter(channel=message.channel, recipient__iexact=message.recipient)
+    same = Message.objects.annotate(where=Lower("recipient")).filter(
+        channel=message.channel, where=Lower(Value(message.recipient))
+    )
     went = same.filter(state__in=(MessageState.SENDING, MessageState.SENT), claimed_at__gt=now - WEEK)
     return [at for at in went.exclude(pk=message.pk).values_list("claimed_at", flat=True) if at]
 

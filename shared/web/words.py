@@ -7,10 +7,11 @@ from django.utils import formats
 from django.utils.translation import gettext, pgettext
 
 from shared.money import format_cents
-from shared.units import metres_to_miles, round_half_up
+from shared.units import ML_PER_FLUID_OUNCE, ML_PER_US_GALLON, metres_to_miles, round_half_up
 
 NOTHING = "–"
 MINUTES_PER_DAY = 1440
+SMALLEST_IN_GALLONS_ML = ML_PER_US_GALLON / 4
 
 
 def money_words(cents: int | float | None, currency: str = "USD") -> str:
@@ -79,3 +80,11 @@ def percent_words(share: float | None, digits: int = 0) -> str:
     if share is None:
         return NOTHING
     return f"{round_half_up(share * 100 * 10**digits) / 10**digits:.{digits}f}%"
+
+
+def volume_words(volume_ml: int) -> str:
+    """US gallons, with one decimal, below one gallon with two; fluid ounces below a quart."""
+    if 0 < volume_ml < SMALLEST_IN_GALLONS_ML:
+        return gettext("%(ounces).0f fl oz") % {"ounces": max(1.0, volume_ml / ML_PER_FLUID_OUNCE)}
+    gallons = volume_ml / ML_PER_US_GALLON
+    return gettext("%(gallons)s gal") % {"gallons": f"{gallons:.2f}" if 0 < gallons < 1 else f"{gallons:.1f}"}

@@ -31,7 +31,7 @@ from tests.benchmarks.solver_replan import run_replans
 from tests.benchmarks.solver_toptw import PROFIT_CENTS, published_values, toptw_problem
 from tests.benchmarks.solver_vrptw import run_vrptw
 
-QUICK = (DayKind("30 x 3", 30, 3, 1), DayKind("45 x 4", 45, 4, 2), DayKind("40 x 3 dense", 40, 3, 3, dense=True))
+QUICK = (DayKind("30 x 3", 30, 3, 1), DayKind("45 x 4", 45, 4, 2), DayKind("28 x 2 dense", 28, 2, 3, dense=True))
 DAYS = (
     DayKind("30 x 3", 30, 3, 11),
     DayKind("60 x 5", 60, 5, 12),

@@ -4,13 +4,16 @@ The overtime examples are those of the present edition of 29 CFR part 778 (since
 same cases with $6 an hour.
 """
 
-from datetime import date
+from datetime import date, timedelta
 from math import ceil, sqrt
 
 import pytest
 
+from pricing.costs.domain import Terms, worker_week
 from pricing.earnings.domain.ratio import Moments, ratio_estimate, t_quantile
 from pricing.earnings.domain.wages import mileage_cents, wage_cents, week_pay_cents
+
+MONDAY = date(2026, 6, 1)
 
 
 def test_overtime_of_an_hourly_worker():
@@ -38,11 +41,22 @@ def test_a_week_booked_job_by_job_costs_what_the_week_is_paid():
     assert visits[19:] == [2400, 3600, 3600, 3600]
 
 
+def test_each_week_stands_alone():
+    """29 CFR 778.104: 30 hours in one week and 50 in the next are ten hours of overtime, although their mean is 40.
+
+    At $12: $360, and 50 x $12 + 10 x $6 = $660 (our figures).
+    """
+    worked = {("heron", MONDAY): 30 * 60, ("heron", MONDAY + timedelta(days=7)): 50 * 60}
+    terms = [Terms(MONDAY, "heron", 1200, 0)]
+    weeks = [worker_week("Ann", terms, worked, MONDAY + timedelta(days=7 * i)) for i in range(2)]
+    assert [(week.overtime_minutes, week.pay_cents) for week in weeks] == [(0, 360_00), (600, 660_00)]
+
+
 @pytest.mark.parametrize(
     ("on", "cents"), [(date(2026, 1, 2), 2712), (date(2025, 12, 31), 2618), (date(2024, 7, 1), 2506)]
 )
 def test_miles_cost_what_the_year_says(on, cents):
-    """IRS standard mileage: 2024 67 c, 2025 70 c, 2026 72.5 c a mile; 37.4 miles, halves of a cent up."""
+    """IRS Notices 2024-08, 2025-05, 2026-10: 67, 70 and 72.5 cents a mile; 37.4 miles, halves of a cent up."""
     assert mileage_cents(drive_metres=ceil(37.4 * 1609.344), on=on) == cents
 
 

@@ -3,7 +3,8 @@
 from django import template
 
 from jobs.mixing import words
+from shared.web.words import volume_words
 
 register = template.Library()
-register.filter("volume", words.volume_words)
+register.filter("volume", volume_words)
 register.simple_tag(words.strength_words, name="strength")

@@ -1,7 +1,7 @@
 """The next rate card: written as a draft, put in force from a day on, and never changed after that."""
 
 from collections.abc import Callable
-from datetime import date
+from datetime import date, datetime
 from typing import Any
 
 from django.db import IntegrityError, transaction
@@ -18,19 +18,20 @@ from pricing.catalogue.models import (
     Service,
     Surcharge,
 )
-from pricing.catalogue.selectors import card_content, draft_card, rate_card_on
+from pricing.catalogue.selectors import card_content, draft_card, rate_card_on, standing_cards
+from pricing.estimates.models import Estimate
 from shared.errors import Conflict, Refused, Stale
 from shared.events.services import event_record
 
 
 @transaction.atomic
-def draft_begin(*, today: date, actor: Any = None) -> RateCard:
-    """Begin the next card as a copy of the one in force; the draft that there is already stays. Raises Refused where
-    there is no card to begin with."""
+def draft_begin(*, today: date, source: RateCard | None = None, actor: Any = None) -> RateCard:
+    """Begin the next card as a copy of `source`, such as one that was withdrawn, or of the one in force; the draft that
+    there is already stays. Raises Refused where there is no card to begin with."""
     draft = draft_card()
     if draft is not None:
         return draft
-    source = rate_card_on(on=today)
+    source = source or rate_card_on(on=today)
     if source is None:
         raise Refused(_("There is no rate card yet. Start with the common values."))
     try:
@@ -39,7 +40,7 @@ def draft_begin(*, today: date, actor: Any = None) -> RateCard:
     except IntegrityError as error:  # somebody else began one just now
         raise Conflict(_("A draft was begun just now. Open it.")) from error
     _store(draft, card_content(card=source))
-    event_record(kind="rate_card.begun", subject=draft, actor=actor)
+    event_record(kind="rate_card.begun", subject=draft, actor=actor, data={"from_card": source.pk})
     return draft
 
 
@@ -68,11 +69,35 @@ def draft_put_in_force(
     that has passed, Conflict where another card begins on it, Stale."""
     if effective_from < today:
         raise Refused(_("A card can start today or later."), effective_from=effective_from.isoformat())
-    if RateCard.objects.filter(is_draft=False, effective_from=effective_from).exists():
+    if standing_cards().filter(effective_from=effective_from).exists():
         raise Conflict(_("Another card starts on this day. Choose the next one."))
     _advance(draft, expected_version, is_draft=False, effective_from=effective_from, note=note.strip())
     event_record(kind="rate_card.in_force", subject=draft, actor=actor, data={"from": effective_from.isoformat()})
     return draft
+
+
+@transaction.atomic
+def card_withdraw(
+    *, card: RateCard, today: date, now: datetime, expected_version: int, reason: str = "", actor: Any = None
+) -> RateCard:
+    """Take back a card that has not begun; it is kept as withdrawn, and another may begin on its day.
+
+    Raises Refused for a card that is or was in force, for one with which an estimate was made, for a draft and for one
+    that was withdrawn before; Stale.
+    """
+    if card.is_draft or card.withdrawn_at is not None:
+        raise Refused(_("This card is not waiting for its first day."))
+    if card.effective_from <= today:
+        raise Refused(_("This card is or was in force. Put another one in force instead."))
+    if Estimate.objects.filter(card_from=card.effective_from).exists():
+        raise Refused(_("An estimate was made with this card. Put another one in force instead."))
+    waiting = RateCard.objects.filter(pk=card.pk, is_draft=False, withdrawn_at__isnull=True, effective_from__gt=today)
+    if not waiting.filter(version=expected_version).update(version=F("version") + 1, withdrawn_at=now):
+        raise Stale(_("This was changed meanwhile. Fetch it again and repeat your change."))
+    card.refresh_from_db()
+    data = {"from": card.effective_from.isoformat()}
+    event_record(kind="rate_card.withdrawn", subject=card, actor=actor, reason=reason.strip()[:200], data=data)
+    return card
 
 
 @transaction.atomic

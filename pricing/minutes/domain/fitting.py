@@ -152,10 +152,8 @@ def _round_of(design: _Design, state: _State) -> None:
     """One round: effects, soundness of the bookings, deviations, kinds of effects, share of slips, mean factor."""
     target = design.log_ratio + state.mean_factor * state.deviations[design.service_of] ** 2 / 2
     precision = design.weights * _precision(design, state)
-    weighted = design.x * precision[:, None]
-    factor = cho_factor(weighted.T @ design.x + np.diag(1 / state.group_variances[design.group_of]), lower=True)
-    state.means = cho_solve(factor, weighted.T @ target)
-    state.covariance = cho_solve(factor, np.eye(len(design.columns)))
+    prior_variances = state.group_variances[design.group_of]
+    state.means, state.covariance = effects_posterior(design.x, target, precision, prior_variances)
     residuals = target - design.x @ state.means
     doubt = _doubt(design, state)
     state.soundness = _soundness(design, state, residuals)
@@ -164,6 +162,17 @@ def _round_of(design: _Design, state: _State) -> None:
     slips = float(design.weights @ (1 - state.soundness))
     state.slip_share = (SLIP_WORTH * FIRST_SLIP_SHARE + slips) / (SLIP_WORTH + float(design.weights.sum()))
     state.mean_factor = _mean_factor(design, state)
+
+
+def effects_posterior(x: Vector, target: Vector, precision: Vector, prior_variances: Vector) -> tuple[Vector, Vector]:
+    """Means (c) and covariance (c by c) of the effects of the columns of ``x`` (n by c) on ``target`` (n).
+
+    Each row is known with its ``precision`` (one over its variance), each effect is 0 beforehand with its variance.
+    The wider these are, the closer it is to least squares.
+    """
+    weighted = x * precision[:, None]
+    factor = cho_factor(weighted.T @ x + np.diag(1 / prior_variances), lower=True)
+    return cho_solve(factor, weighted.T @ target), cho_solve(factor, np.eye(x.shape[1]))
 
 
 def _doubt(design: _Design, state: _State) -> Vector:

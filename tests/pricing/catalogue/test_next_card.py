@@ -168,19 +168,11 @@ def test_the_api_imports_once_and_names_faults(draft, client_of, owner) -> None:
     assert client.get(DRAFT).status_code == 404
 
 
-def figures_of(formset):
-    """What a browser would post of the forms as they are shown."""
-    fields = [form[name] for form in [formset.management_form, *formset] for name in form.fields]
-    shown = {field.html_name: field.form.fields[field.name].prepare_value(field.value()) for field in fields}
-    return {name: value for name, value in shown.items() if value is not None}
-
-
-def test_the_page_takes_figures_and_files(draft, client_of, owner, office) -> None:
-    """Figures by form, the file as saved changes nothing, a wrong file comes back with its rows, then its first day."""
+def test_the_page_takes_files_and_the_first_day(draft, client_of, owner) -> None:
+    """The file as saved changes nothing, a wrong file comes back with its rows, then its first day."""
     client = client_of(owner)
-    page = client.get("/rates/draft/")
-    forms = {"version": "1", **figures_of(page.context["rate_forms"]), "rates-0-minimum_price_cents": "199"}
-    assert client.post("/rates/draft/figures/", forms).status_code == 302
+    content = dearer(draft, 27_00)
+    draft_set(draft=draft, content=content, expected_version=draft.version)
     saved = client.get("/rates/card/draft.csv").content
 
     def send(data, **over):
@@ -190,10 +182,11 @@ def test_the_page_takes_figures_and_files(draft, client_of, owner, office) -> No
         )
 
     assert "It would change 0 figures" in send(saved, dry_run="on").content.decode()
-    wrong = send(saved.replace(b",199", b",much").replace(b"19900", b"much"))
+    other = send(saved.replace(b"house_wash,2700", b"house_wash,2800"), dry_run="on").content.decode()
+    assert "House wash, price per 100 sq ft of wall: $27.00 → $28.00" in other
+    wrong = send(saved.replace(b"house_wash,2700", b"house_wash,much"))
     assert (wrong.status_code, "Row " in wrong.content.decode()) == (422, True)
     assert send(b"\xff\xfe").status_code == 422
-    assert client_of(office).post("/rates/draft/figures/", forms).status_code == 403
     day = {"version": draft_card().version, "effective_from": TODAY.isoformat(), "note": "spring"}
     assert client.post("/rates/draft/in-force/", day).status_code == 302
     assert rate_card_on(on=TODAY).note == "spring"
@@ -208,7 +201,7 @@ def test_the_command_goes_there_and_back(draft, tmp_path, capsys) -> None:
     assert "0 changes." in capsys.readouterr().out
     file.write_text(out.getvalue().replace("house_wash,2600", "house_wash,2700"), encoding="utf-8", newline="")
     call_command("rate_card", "import", str(file), "--dry-run")
-    assert "2600 -> 2700\n1 changes to come." in capsys.readouterr().out
+    assert "House wash, price per 100 sq ft of wall: $26.00 → $27.00\n1 changes to come." in capsys.readouterr().out
     file.write_text(out.getvalue() + "factor,nothing\r\n", encoding="utf-8", newline="")
     with pytest.raises(CommandError, match="nothing was changed"):
         call_command("rate_card", "import", str(file))

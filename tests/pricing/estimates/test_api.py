@@ -3,6 +3,7 @@
 import csv
 import io
 import json
+from datetime import timedelta
 from typing import Any
 
 import pytest
@@ -11,11 +12,14 @@ from django.core.management import CommandError, call_command
 from django.test import Client
 
 from jobs.work.models import Job
-from pricing.estimates.models import Estimate
+from pricing.estimates.links import estimate_token
+from pricing.estimates.models import Estimate, EstimateAnswer
+from shared.events.models import Event
 from tests import factories
 
 pytestmark = pytest.mark.django_db
 JSON = "application/json"
+CLOSED = "/problems/estimate_closed"
 
 
 @pytest.fixture(autouse=True)
@@ -70,6 +74,61 @@ def test_change_send_and_answer(api: Client) -> None:
     again = sent("answer", {"name": "Bob"}, None)
     assert (again.status_code, "estimate_closed" in again.content.decode()) == (409, True)
     assert sent("take-back", {"reason": "x"}, answered["version"]).status_code == 409
+
+
+def answer_to(client: Client, estimate: Estimate, **body: Any) -> Any:
+    return client.post(f"/api/estimates/{estimate.pk}/answer/", body, content_type=JSON)
+
+
+def test_answers_that_are_refused_change_nothing(api: Client, client_of: Any, crew_lead: Any) -> None:
+    """No such estimate, an option that was not offered, no name, nobody signed in, a crew lead."""
+    estimate = factories.make_estimate(sent=True)
+    link = f"/estimate/{estimate_token(estimate.sendings.get().pk)}/en/"
+    ghost = Estimate(pk=estimate.pk + 99)
+    events = Event.objects.count()
+    for client, row, body, status in (
+        (api, ghost, {"option": 1, "name": "Ann"}, 404),
+        (api, estimate, {"option": 9, "name": "Ann"}, 422),
+        (api, estimate, {"option": 1, "name": "  "}, 400),
+        (api, estimate, {"option": 1}, 400),
+        (Client(), estimate, {"option": 1, "name": "Ann"}, 401),
+        (client_of(crew_lead), estimate, {"option": 1, "name": "Ann"}, 403),
+    ):
+        assert answer_to(client, row, **body).status_code == status, body
+    assert not EstimateAnswer.objects.exists()
+    assert (Estimate.objects.get().state, Job.objects.get().state) == ("sent", "estimated")
+    assert Event.objects.count() == events
+    assert Client().get(link).status_code == 200
+
+
+def test_an_answer_after_the_last_day(api: Client, moment: Any) -> None:
+    """On the day itself it is still written down, on the next one no more."""
+    last = factories.MOMENT.date() + timedelta(days=2)
+    late, kept = (factories.make_estimate(sent=True, valid_until=last) for _ in range(2))
+    moment.shift(timedelta(days=2))
+    assert answer_to(api, kept, option=1, name="Ann").status_code == 200
+    moment.shift(timedelta(days=1))
+    for body in ({"option": 1, "name": "Ann"}, {"name": "Ann"}):
+        answer = answer_to(api, late, **body)
+        assert (answer.status_code, answer.json()["type"]) == (409, CLOSED)
+        assert "last day" in answer.json()["detail"]
+    assert [row.estimate_id for row in EstimateAnswer.objects.all()] == [kept.pk]
+    assert Job.objects.get(pk=late.job_ref).state == "estimated"
+
+
+def test_the_homeowner_and_the_office_answer_the_same_estimate(api: Client) -> None:
+    """Whoever came first stays, by the link or by a program; the other is told and changes nothing."""
+    first, second = (factories.make_estimate(sent=True) for _ in range(2))
+    links = [f"/estimate/{estimate_token(row.sendings.get().pk)}/en/" for row in (first, second)]
+    assert Client().post(links[0], {"option": "1", "typed_name": "Ann"}).status_code == 302
+    refused = answer_to(api, first, name="Bob")
+    assert (refused.status_code, refused.json()["type"]) == (409, CLOSED)
+    assert answer_to(api, second, name="Bob", reason="too dear").status_code == 200
+    assert Client().post(links[1], {"option": "1", "typed_name": "Ann"}).status_code == 409
+    assert [(row.typed_name, row.accepted) for row in EstimateAnswer.objects.order_by("pk")] == [
+        ("Ann", True), ("Bob", False),
+    ]  # fmt: skip
+    assert [Job.objects.get(pk=row.job_ref).state for row in (first, second)] == ["agreed", "declined"]
 
 
 @pytest.mark.parametrize(

@@ -101,7 +101,7 @@ def test_an_estimate_uses_all_of_it_and_explains_it() -> None:
     assert wash.card_why == [
         "Card price: 2,000 at $26.00 per 100 is $520.00.",
         "Surcharge Tall house, 10%: $52.00.",
-        "Materials: Hypochlorite stock 14.0 l, Surfactant 0.8 l and small things, $24.08.",
+        "Materials: Hypochlorite stock 3.7 gal, Surfactant 27 fl oz and small things, $24.08.",
     ]
     assert wash.estimate.card_from == card.effective_from
 

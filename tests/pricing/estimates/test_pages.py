@@ -1,17 +1,21 @@
 """The pages: what the office sees and does, and what a homeowner's link opens, refuses and changes."""
 
 from datetime import timedelta
+from pathlib import Path
 from typing import Any
 
 import pytest
 import time_machine
+from django.conf import settings
 from django.core import signing
 from django.test import Client
 
 from jobs.walkthroughs.links import notice_token
 from jobs.work.models import Job
+from pricing.estimates.inputs import EstimateChange, LineChange
 from pricing.estimates.links import SALT, estimate_token
 from pricing.estimates.models import Estimate, EstimateAnswer
+from pricing.estimates.services import estimate_change
 from shared.events.models import Event
 from tests import factories
 
@@ -250,6 +254,8 @@ def test_guessed_and_altered() -> None:
         for path, posted in ((f"/estimate/{guess}/en/", YES), (f"/estimate/{guess}/en/decline/", NO)):
             answer = Client().post(path, posted)
             assert (answer.status_code, "link is not complete" in text_of(answer)) == (404, True), guess
+        for path in ("", "en/", "es/", "en/estimate.pdf"):
+            assert Client().get(f"/estimate/{guess}/{path}").status_code == 404, guess
     assert nothing_changed(estimate)
     assert Client().post(f"/estimate/{token}/fr/", YES).status_code == 404
     nobody = Client().post(f"/estimate/{estimate_token(sent_id + 99)}/en/", YES)
@@ -286,6 +292,34 @@ def test_taken_back_or_changed(desk: Client) -> None:
     assert Client().post(old, YES).status_code == 409
     assert nothing_changed(estimate)
     assert Client().get(link(estimate)).status_code == 200
+
+
+def test_a_print_that_was_altered_in_the_store_is_not_handed_out() -> None:
+    """The file differs from its digest: a fault of ours, and nothing of it is shown."""
+    estimate = factories.make_estimate(sent=True)
+    row = estimate.sendings.get().prints.get(language="en")
+    (Path(settings.MEDIA_ROOT) / row.pdf_file).write_bytes(b"%PDF a lower price")
+    answer = Client(raise_request_exception=False).get(f"{link(estimate)}estimate.pdf")
+    assert (answer.status_code, b"a lower price" in answer.content) == (500, False)
+    assert nothing_changed(estimate)
+
+
+def test_a_yes_to_what_the_office_changed_meanwhile(desk: Client) -> None:
+    """The page lay open; a price was altered before the button was pressed, sent again or not."""
+    estimate = factories.make_estimate(sent=True)
+    homeowner, address = Client(), link(estimate)
+    assert homeowner.get(address).status_code == 200
+    line = LineChange(estimate.lines.get(position=1).pk, price_cents=600_00)
+    estimate_change(
+        estimate=Estimate.objects.get(), change=EstimateChange(lines=[line]), reason="more dirt", today=NOW.date()
+    )
+    for _again in range(2):
+        for path, posted in ((address, YES), (f"{address}decline/", NO)):
+            answer = homeowner.post(path, posted)
+            assert (answer.status_code, "changed this estimate" in text_of(answer)) == (409, True)
+        assert not EstimateAnswer.objects.exists()
+        assert Job.objects.get(pk=estimate.job_ref).state == "estimated"
+        factories.make_sent(Estimate.objects.get())
 
 
 def test_other_sites_cannot_accept() -> None:

@@ -65,6 +65,33 @@ def test_a_round_that_was_stopped_still_gives_a_bound(columns: list[Column]) -> 
     assert listed.round(0) >= sum(columns[i].ticks for i in best.chosen)
 
 
+@settings(max_examples=150, deadline=None)
+@given(st.lists(ROUTES, min_size=1, max_size=40, unique_by=lambda c: (c.group, tuple(sorted(c.jobs)))))
+def test_a_dive_makes_a_plan_of_listed_routes_and_leaves_the_bound_alone(columns: list[Column]) -> None:
+    """Each job once, each crew once, none better than the best choice; and the next bound still holds."""
+    best = pack(columns, SIZES)
+    assert best is not None
+    most = sum(columns[i].ticks for i in best.chosen)
+    listed = ListedRoutes(columns, SIZES, JOBS, ())
+    for _ in range(2):
+        listed.round(most - 1)
+        plan = listed.dive()
+        jobs = [job for column in plan for job in column.jobs]
+        assert set(plan) <= set(columns)
+        assert len(jobs) == len(set(jobs))
+        assert all([c.group for c in plan].count(g) <= size for g, size in enumerate(SIZES))
+        assert sum(c.ticks for c in plan) <= most
+    assert listed.round(most - 1) >= most
+
+
+def test_a_dive_finds_the_only_plan_that_is_worth_it() -> None:
+    """What the program mixes by halves is made whole: one pair of jobs, and the job beside it."""
+    pairs = [Column(0, pair, 3_000_000) for pair in ((0, 1), (1, 2), (0, 2))]
+    listed = ListedRoutes([*pairs, *(Column(0, (job,), 100) for job in range(3))], [2], 3, ())
+    listed.round(0)
+    assert sum(column.ticks for column in listed.dive()) == 3_000_100
+
+
 def test_cuts_close_what_the_linear_program_leaves_open() -> None:
     """Three jobs in pairs, and two crews: by halves the program does all three pairs, worth half a pair too much."""
     pairs = [Column(0, pair, 3_000_000) for pair in ((0, 1), (1, 2), (0, 2))]

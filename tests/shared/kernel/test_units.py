@@ -64,3 +64,9 @@ def test_crew_minutes_count_workers() -> None:
     assert units.crew_minutes(60, 3) == 90
     assert units.cents_per_minute(4_830) == 81
     assert units.cents_for_metres(45, 33_000) == 1_485
+
+
+@given(st.integers(0, 1_000_000))
+def test_fluid_ounces_lead_back_to_the_same_volume(volume_ml: int) -> None:
+    """A hundredth of a fluid ounce (29.5735 ml, NIST Special Publication 811) is less than half a millilitre."""
+    assert units.ml_from_fluid_ounces(units.fluid_ounces_from_ml(volume_ml)) == volume_ml

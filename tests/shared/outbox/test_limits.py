@@ -3,19 +3,25 @@
 from collections import Counter
 from collections.abc import Iterator
 from datetime import UTC, date, datetime, timedelta
+from typing import Any
 from unittest import mock
 from zoneinfo import ZoneInfo
 
 import pytest
+import time_machine
 from django.core.exceptions import ValidationError
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 from hypothesis import given
 from hypothesis import strategies as st
 
+from shared.background.services import run_task
 from shared.outbox import dispatcher
 from shared.outbox.domain.limits import WEEK, held_until, room_this_minute
 from shared.outbox.domain.quiet_hours import is_open, next_open
 from shared.outbox.models import Message
 from shared.outbox.services import messages_dispatch, sending_limits_set
+from shared.outbox.turns import closed_put_off, due_ids, late_drop
 from tests import factories as make
 
 NOON = datetime(2026, 6, 1, 16, tzinfo=UTC)  # a Monday, 12:00 in New York
@@ -155,3 +161,97 @@ def test_the_next_open_hour_is_no_holiday(at: datetime, zone: str, holidays: set
     assert is_open(opens, zone, holidays)
     passed = (at + timedelta(hours=hour) for hour in range(int((opens - at) / timedelta(hours=1))))
     assert opens == at or not any(is_open(moment, zone, holidays) for moment in passed)
+
+
+# --- whose turn it is ---
+
+
+@pytest.mark.django_db
+def test_what_somebody_waits_for_does_not_stand_in_line() -> None:
+    """A note that the crew is on its way goes before the reminders that were written earlier, within the same pace."""
+    sending_limits_set(actor=None, mails_per_minute=2)
+    reminders = [make.make_message(is_promotion=True, not_before=NOON - timedelta(hours=4)) for _ in range(3)]
+    note = make.make_message(created_at=NOON)
+    assert messages_dispatch(now=NOON).sent == 2
+    states = dict(Message.objects.values_list("pk", "state"))
+    assert (states[note.pk], [states[each.pk] for each in reminders]) == ("sent", ["sent", "waiting", "waiting"])
+
+
+@pytest.mark.django_db
+def test_a_closed_zone_is_put_off_at_one_stroke(django_assert_max_num_queries: Any) -> None:
+    """Three hundred at 21:00 in New York: they wait for the morning, and do not keep Honolulu waiting."""
+    night = datetime(2026, 6, 2, 1, tzinfo=UTC)
+    Message.objects.bulk_create(
+        Message(
+            dedupe_key=f"n{number}", channel="email", purpose="note", body="b", recipient=f"n{number}@example.com",
+            quiet_zone="America/New_York", created_at=NOON,
+        )
+        for number in range(300)
+    )  # fmt: skip
+    open_still = make.make_message(quiet_zone="Pacific/Honolulu", not_before=night)
+    with django_assert_max_num_queries(60):
+        result = messages_dispatch(now=night)
+    open_still.refresh_from_db()
+    assert (result.later, result.sent, open_still.state) == (300, 1, "sent")
+    assert set(Message.objects.filter(state="waiting").values_list("not_before", flat=True)) == {
+        datetime(2026, 6, 2, 12, tzinfo=UTC)
+    }
+
+
+@pytest.mark.django_db
+def test_closed_zones_keep_holidays_for_what_nobody_asked_for() -> None:
+    """At 22:00 before Independence Day a promotion waits for the 5th, a note for the morning."""
+    make.set_company(country="US")
+    night = datetime(2029, 7, 4, 2, tzinfo=UTC)  # a Wednesday's eve in New York
+    unasked = make.make_message(quiet_zone="America/New_York", is_promotion=True)
+    note = make.make_message(quiet_zone="America/New_York")
+    assert messages_dispatch(now=night).later == 2
+    unasked.refresh_from_db(), note.refresh_from_db()
+    assert (unasked.not_before.day, note.not_before.day) == (5, 4)
+
+
+@pytest.mark.django_db
+def test_a_run_says_when_the_pace_leaves_room_again() -> None:
+    """A minute after the claim that used up the pace; nothing where nothing is due."""
+    sending_limits_set(actor=None, mails_per_minute=2)
+    assert messages_dispatch(now=NOON).room_at is None
+    for _ in range(3):
+        make.make_message()
+    first = messages_dispatch(now=NOON)
+    again = messages_dispatch(now=NOON + timedelta(seconds=58))
+    assert (first.sent, first.room_at, again.sent, again.room_at) == (2, NOON + timedelta(minutes=1), 0, first.room_at)
+    last = messages_dispatch(now=NOON + timedelta(minutes=1))
+    assert (last.sent, last.more, last.room_at) == (1, False, None)
+
+
+@pytest.mark.django_db
+def test_a_tick_that_comes_a_moment_early_waits_and_loses_no_minute(django_capture_on_commit_callbacks: Any) -> None:
+    """The pace leaves room two seconds later: the task waits for them and goes on. For half a minute it does not."""
+    sending_limits_set(actor=None, mails_per_minute=2)
+    for _ in range(6):
+        make.make_message()
+    for second in (0, 30, 58):
+        with (
+            time_machine.travel(NOON + timedelta(seconds=second), tick=False) as traveller,
+            mock.patch("shared.outbox.tasks.sleep", lambda wait, to=traveller: to.shift(timedelta(seconds=wait))),
+            django_capture_on_commit_callbacks(execute=True),
+        ):
+            run_task("outbox.dispatch", {})
+    claimed = Message.objects.filter(state="sent").order_by("claimed_at").values_list("claimed_at", flat=True)
+    assert list(claimed) == [NOON, NOON, *([NOON + timedelta(minutes=1)] * 2)]
+
+
+@pytest.mark.django_db
+@pytest.mark.skipif(connection.vendor != "sqlite", reason="PostgreSQL chooses by the size of the table")
+def test_turns_are_read_from_their_index() -> None:
+    """However long the backlog: neither the order nor the late ones nor the closed zones are found by reading it."""
+    with CaptureQueriesContext(connection) as asked:
+        late_drop(NOON), due_ids(NOON, 10), closed_put_off(NOON)
+    plans = []
+    for query in asked.captured_queries:
+        if '"outbox_message"' in query["sql"] and "claimed_at" not in query["sql"].partition("WHERE")[2]:
+            with connection.cursor() as cursor:
+                cursor.execute(f"EXPLAIN QUERY PLAN {query['sql']}")
+                plans.append(" ".join(row[3] for row in cursor.fetchall()))
+    assert len(plans) >= 6
+    assert all("USING" in plan and "INDEX message_" in plan and "SORT" not in plan for plan in plans), plans

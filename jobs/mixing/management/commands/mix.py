@@ -8,8 +8,9 @@ from jobs.mixing.domain.fading import strength_after
 from jobs.mixing.domain.mixing import Injector
 from jobs.mixing.domain.plan import MixPlan, MixWish, mix_plan
 from jobs.mixing.domain.strength import POINTS_PER_PERCENT, Basis, CannotMix, Strength
-from jobs.mixing.words import parts_words, reason_words, strength_words, volume_words
+from jobs.mixing.words import parts_words, reason_words, strength_words
 from shared.units import ml_from_us_gallons
+from shared.web.words import volume_words
 
 FIRST = "The product label, the safety data sheet, local code and licensed practice come first."
 

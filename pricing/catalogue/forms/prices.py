@@ -1,3 +1,5 @@
+"""Taxes, targets, and what is done with a whole card."""
+
 from decimal import Decimal
 from typing import Any
 
@@ -5,7 +7,7 @@ from django import forms
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.utils.translation import gettext_lazy as _
 
-from shared.web.forms import MoneyField, PercentField
+from shared.web.forms import PercentField
 
 CENTS = 100
 
@@ -57,21 +59,6 @@ class TargetForm(forms.Form):
         return whole_cents(self.cleaned_data["reserve"])
 
 
-class RateForm(forms.Form):
-    """The figures of one service on the draft; cents per 100 units as on the card."""
-
-    service = forms.CharField(widget=forms.HiddenInput, max_length=30)
-    price_cents_per_100_units = MoneyField(label=_("Price per 100"))
-    minimum_price_cents = MoneyField(label=_("Least charge"))
-    materials_cents_per_100_units = MoneyField(label=_("Small things per 100"))
-    setup_minutes = forms.IntegerField(label=_("Set-up, minutes"), min_value=0, max_value=600)
-    units_per_crew_hour = forms.IntegerField(label=_("An hour, one storey"), min_value=1, max_value=100_000)
-    units_per_crew_hour_high = forms.IntegerField(label=_("An hour, two and more"), min_value=1, max_value=100_000)
-
-
-RateFormSet = forms.formset_factory(RateForm, extra=0, max_num=100, absolute_max=100)
-
-
 class CardFileForm(forms.Form):
     file = forms.FileField(label=_("CSV or JSON"))
     dry_run = forms.BooleanField(label=_("only say what it would change"), required=False)
@@ -81,3 +68,11 @@ class InForceForm(forms.Form):
     version = forms.IntegerField(widget=forms.HiddenInput)
     effective_from = forms.DateField(label=_("First day"), widget=forms.DateInput(attrs={"type": "date"}))
     note = forms.CharField(label=_("Note"), required=False, max_length=200)
+
+
+class WithdrawForm(forms.Form):
+    """Why a card is withdrawn, and that it is meant."""
+
+    version = forms.IntegerField(widget=forms.HiddenInput)
+    reason = forms.CharField(label=_("Why"), required=False, max_length=200)
+    sure = forms.BooleanField(label=_("Yes, this card shall not begin"))
