@@ -72,9 +72,15 @@ def routes_within(
 ) -> Listing | None:
     """All routes within `gap` ticks, or None if there are too many of them, or of labels, in all classes together."""
     possible = [g for g, pricing in enumerate(groups) if pricing.possible]
+    left = [most_labels]
 
     def listed(g: int) -> Labels | None:
-        return _labels(groups[g], day, bound, int(bound.groups[g]) - gap, most_labels)
+        """Threads may see more left than there is, never less, so whether all is listed does not depend on them."""
+        if left[0] < 0:
+            return None
+        labels = _labels(groups[g], day, bound, int(bound.groups[g]) - gap, max(1, left[0]))
+        left[0] = -1 if labels is None else left[0] - len(labels.job)
+        return labels
 
     columns: list[Column] = []
     made = 0
