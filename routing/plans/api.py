@@ -121,7 +121,7 @@ class DayPlanOutput(serializers.Serializer[Any]):
     """day-plan/1 and, after it, what the product adds."""
 
     format = serializers.CharField(help_text="day-plan/1")
-    status = serializers.ChoiceField(choices=list(STATUSES))
+    status = serializers.ChoiceField(choices=[status for status in STATUSES if status != "undecided"])
     value_cents = serializers.FloatField()
     upper_bound_cents = serializers.FloatField(help_text="No plan that keeps the rules is worth more")
     gap = serializers.FloatField()

@@ -21,6 +21,12 @@ class PlanningFailed(WalldayError):
     code, status = "planning_failed", 500
 
 
+class NotDecided(Conflict):
+    """The time was over before it was found or refuted that all promises can be kept. Nothing was stored."""
+
+    code = "not_decided_in_time"
+
+
 class AlreadyPlanning(Conflict):
     """Another run for the same day is not finished yet."""
 

@@ -17,7 +17,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 
-from .plan import LEFT_OUT_REASONS, OPTIMAL_GAP, STATUSES, Plan, RoutePlan, Stop, gap_between
+from .plan import BROKEN_STATUSES, LEFT_OUT_REASONS, OPTIMAL_GAP, STATUSES, Plan, RoutePlan, Stop, gap_between
 from .problem import Crew, Job, Problem
 
 CENTS_TOLERANCE = 0.01
@@ -37,7 +37,7 @@ class RouteFigures:
 
 @dataclass(frozen=True, slots=True)
 class Evaluation:
-    """`faults`: every broken rule in words. `unkept`: promises that an "infeasible" plan breaks."""
+    """`faults`: every broken rule in words. `unkept`: promises that an "infeasible" or "undecided" plan breaks."""
 
     faults: tuple[str, ...]
     value_cents: float
@@ -73,7 +73,7 @@ def evaluate(problem: Problem, plan: Plan) -> Evaluation:
     unkept = [*_promises(problem, plan), *_fixed(problem, plan)]
     faults += [*_counts(problem, plan), *_totals(plan, float(total))]
     faults += _ratio_wrong(plan, float(profit), sum(figure.paid_minutes for figure in figures))
-    if plan.status != "infeasible":
+    if plan.status not in BROKEN_STATUSES:
         faults += unkept
     return Evaluation(tuple(faults), float(total), tuple(figures), float(profit), tuple(unkept))
 

@@ -8,7 +8,7 @@ import numpy as np
 from .construct import Routes, RouteValue
 from .model import MINUTE_TICKS, NEVER, SHIFT_END, SHIFT_START, Ints, Model
 from .money import to_cents
-from .plan import OPTIMAL_GAP, LeftOut, Plan, RoutePlan, gap_between
+from .plan import OPTIMAL_GAP, LeftOut, Plan, RoutePlan, Status, gap_between
 from .reasons import ReasonFinder
 from .timing import Broken, schedule_route
 
@@ -28,6 +28,13 @@ NO_PRICES = ExactPrices({}, frozenset())
 
 
 @dataclass(frozen=True, slots=True)
+class Clash:
+    """The proof that not all promises can be kept: in words where a smallest set of them is known."""
+
+    words: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class Findings:
     """What is known besides the routes: the bound, prices, and how it was found."""
 
@@ -37,7 +44,7 @@ class Findings:
     prices_cents: Mapping[int, int] = field(default_factory=dict)
     exact: ExactPrices = NO_PRICES
     crew_hour_worth_cents: int | None = None
-    reasons: tuple[str, ...] = ()
+    clash: Clash | None = None
 
 
 def simple_bound(model: Model) -> int:
@@ -85,9 +92,8 @@ def finished_plan(model: Model, routes: Routes, findings: Findings) -> Plan:
     cents = to_cents(value)
     bound = max(to_cents(findings.bound_ticks), cents)
     gap = gap_between(bound, cents)
-    status = "infeasible" if broken else "optimal" if gap <= OPTIMAL_GAP else "feasible"
     return Plan(
-        status=status,  # type: ignore[arg-type]
+        status=_status(broken, findings.clash, gap),
         value_cents=cents,
         upper_bound_cents=bound,
         gap=gap,
@@ -96,8 +102,14 @@ def finished_plan(model: Model, routes: Routes, findings: Findings) -> Plan:
         crew_hour_worth_cents=findings.crew_hour_worth_cents,
         seconds=round(findings.seconds, 3),
         solver={"version": VERSION, **findings.solver},
-        reasons=(findings.reasons or _plain_reasons(model, broken)) if broken else (),
+        reasons=_reasons(model, broken, findings.clash),
     )
+
+
+def _status(broken: Sequence[int], clash: Clash | None, gap: float) -> Status:
+    if broken:
+        return "infeasible" if clash else "undecided"
+    return "optimal" if gap <= OPTIMAL_GAP else "feasible"
 
 
 def missing_promises(model: Model, routes: Routes) -> list[int]:
@@ -133,6 +145,10 @@ def _left_out_job(model: Model, finder: ReasonFinder, findings: Findings, job: i
     return LeftOut(name, reason, findings.prices_cents.get(job))
 
 
-def _plain_reasons(model: Model, broken: Sequence[int]) -> tuple[str, ...]:
+def _reasons(model: Model, broken: Sequence[int], clash: Clash | None) -> tuple[str, ...]:
     names = ", ".join(model.ids(broken))
-    return (f"no plan was found that keeps these promises: {names}",)
+    if not broken:
+        return ()
+    if clash is None:
+        return (f"not decided in time whether all promises can be kept: no plan was found that keeps {names} too",)
+    return clash.words or (f"not all promises can be kept; the best plan leaves out {names}",)

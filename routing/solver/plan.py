@@ -6,11 +6,13 @@ from typing import Literal
 
 FORMAT = "day-plan/1"
 
-Status = Literal["optimal", "feasible", "infeasible"]
+Status = Literal["optimal", "feasible", "infeasible", "undecided"]
 LeftOutReason = Literal[
     "not_worth_a_slot", "no_crew_with_skill", "window_unreachable", "unreachable", "crew_hours_full"
 ]
-STATUSES: tuple[Status, ...] = ("optimal", "feasible", "infeasible")
+STATUSES: tuple[Status, ...] = ("optimal", "feasible", "infeasible", "undecided")
+BROKEN_STATUSES: tuple[Status, ...] = ("infeasible", "undecided")
+"""Those of plans that do not keep every promise: proved that none does, or not decided in time."""
 LEFT_OUT_REASONS: tuple[LeftOutReason, ...] = (
     "not_worth_a_slot",
     "no_crew_with_skill",
@@ -94,8 +96,9 @@ class BestRatio:
 class Plan:
     """All routes of the day, what they are worth, and how much better any plan could be.
 
-    `reasons` says in words why promises cannot be kept; it is empty unless `status` is
-    "infeasible". Then the routes are the best that was found with some promises broken.
+    `reasons` says in words why promises cannot be kept, or that it was not decided in time whether they can; it is
+    empty unless `status` is "infeasible" or "undecided". Then the routes are the best that was found with some
+    promises broken.
     """
 
     status: Status
@@ -109,6 +112,10 @@ class Plan:
     solver: Mapping[str, object] = field(default_factory=dict)
     reasons: tuple[str, ...] = ()
     best_ratio: BestRatio | None = None
+
+    @property
+    def keeps_promises(self) -> bool:
+        return self.status not in BROKEN_STATUSES
 
 
 def per_crew_hour(cents: float, paid_minutes: int) -> float:

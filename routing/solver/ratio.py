@@ -18,7 +18,7 @@ from typing import Generic, TypeVar
 import numpy as np
 
 from .construct import Routes
-from .finish import Findings, finished_plan, missing_promises, routes_value
+from .finish import Clash, Findings, finished_plan, missing_promises, routes_value
 from .model import END, MINUTE_TICKS, START, Model, build_model
 from .money import TICKS_PER_CENT, to_cents
 from .params import Params
@@ -151,7 +151,7 @@ class _RatioSearch:
             round(self._most_value.upper_bound_cents * TICKS_PER_CENT) + 1,
             self._watch.seconds(),
             {**self._most_value.solver, "objective": "ratio"},
-            reasons=self._most_value.reasons,
+            clash=Clash(self._most_value.reasons) if self._most_value.status == "infeasible" else None,
         )
         return replace(finished_plan(model, self._routes, findings), best_ratio=found)
 

@@ -6,12 +6,13 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from .construct import Routes, candidates, construct
-from .finish import NO_PRICES, ExactPrices, Findings, finished_plan, missing_promises, routes_value, simple_bound
+from .finish import NO_PRICES, Clash, ExactPrices, Findings, finished_plan, missing_promises, routes_value, simple_bound
 from .improve import mend
 from .model import Model, build_model
 from .params import Params
 from .plan import Plan
 from .problem import Problem
+from .promises import Look, Promises
 from .stopping import Stop, Watch
 from .warm import is_warm, start_warming
 
@@ -60,16 +61,20 @@ def solve(
     model, routes = prepared(problem, watch)
     if first is not None:
         routes = better_start(model, routes, first)
-    findings = Findings(simple_bound(model), watch.seconds(), {"seed": seed})
+    promises = Promises(model)
+    look = promises.first_look(routes, _first_plan_over(watch))
+    findings = Findings(simple_bound(model), watch.seconds(), {"seed": seed}, clash=look.clash)
+    plan = finished_plan(model, look.routes, findings)
     if on_progress:
-        on_progress(finished_plan(model, routes, findings))
+        on_progress(plan)
     if not model.job_count or not model.crew_count or watch.over(0):
-        return finished_plan(model, routes, findings)
+        return plan
     if watch.seconds_left() < float("inf"):
-        routes = _while_compiling(model, routes, watch)
+        look = replace(look, routes=_while_compiling(model, look.routes, watch))
     if watch.over(0):
-        return finished_plan(model, routes, findings)
-    return _optimised(model, routes, seed, _tuned(params, model.job_count), watch, on_progress)
+        return finished_plan(model, look.routes, findings)
+    params = _tuned(params, model.job_count)
+    return _optimised(promises, promises.second_look(look, watch), seed, params, watch, on_progress)
 
 
 def _tuned(params: Params, jobs: int) -> Params:
@@ -80,8 +85,12 @@ def _tuned(params: Params, jobs: int) -> Params:
 def prepared(problem: Problem, watch: Watch | None = None) -> tuple[Model, Routes]:
     """Arrays and first routes, without any compiled code."""
     model = build_model(problem)
-    limit = watch.earlier(1 - FIRST_SHARE) if watch else None
-    return model, construct(model, lambda: limit is not None and limit.seconds_left() <= 0)
+    return model, construct(model, _first_plan_over(watch) if watch else lambda: False)
+
+
+def _first_plan_over(watch: Watch) -> Callable[[], bool]:
+    limit = watch.earlier(1 - FIRST_SHARE)
+    return lambda: limit.seconds_left() <= 0
 
 
 def _solve_shortlist(
@@ -91,13 +100,14 @@ def _solve_shortlist(
     watch = stop.started()
     model = build_model(problem)
     short = problem.replace(jobs=tuple(problem.jobs[j] for j in candidates(model, range(model.job_count), MOST_JOBS)))
-    bound = simple_bound(model)
+    bound, promises = simple_bound(model), Promises(model)
 
     def whole(plan: Plan) -> Plan:
         orders = {route.crew: [model.index_of_job[job] for job in route.job_ids] for route in plan.routes}
         routes = [orders.get(crew, []) for crew in problem.crew_ids]
         notes = {**plan.solver, "shortlist": len(short.jobs)}
-        return finished_plan(model, routes, Findings(bound, watch.seconds(), notes, reasons=plan.reasons))
+        clash = promises.clash_of_part(routes, plan) if plan.status == "infeasible" else None
+        return finished_plan(model, routes, Findings(bound, watch.seconds(), notes, clash=clash))
 
     def tell(plan: Plan) -> None:
         if on_progress:
@@ -135,12 +145,14 @@ def _while_compiling(model: Model, routes: Routes, watch: Watch) -> Routes:
     return routes
 
 
-def _optimised(model: Model, routes: Routes, seed: int, params: Params, watch: Watch, tell: OnProgress | None) -> Plan:
+def _optimised(
+    promises: Promises, look: Look, seed: int, params: Params, watch: Watch, tell: OnProgress | None
+) -> Plan:
     # Loaded here, since the first plan must not wait for compiled code.
     from .optimiser import Optimiser
 
-    optimiser = Optimiser(model, routes, seed, params, watch.earlier(params.price_share))
-    reporter = _Reporter(optimiser, seed, watch, tell)
+    optimiser = Optimiser(promises.model, look.routes, seed, params, watch.earlier(params.price_share))
+    reporter = _Reporter(optimiser, promises, look.clash, seed, watch, tell)
     optimiser.run(reporter.turn)
     return reporter.plan(final=True)
 
@@ -148,8 +160,17 @@ def _optimised(model: Model, routes: Routes, seed: int, params: Params, watch: W
 class _Reporter:
     """Turns the optimiser's state into plans, not too often, but a proof at once."""
 
-    def __init__(self, optimiser: "Optimiser", seed: int, watch: Watch, tell: OnProgress | None):
-        self._optimiser, self._seed, self._watch, self._tell = optimiser, seed, watch, tell
+    def __init__(
+        self,
+        optimiser: "Optimiser",
+        promises: Promises,
+        clash: Clash | None,
+        seed: int,
+        watch: Watch,
+        tell: OnProgress | None,
+    ):
+        self._optimiser, self._promises, self._clash = optimiser, promises, clash
+        self._seed, self._watch, self._tell = seed, watch, tell
         self._last: tuple[float, int, int | None] = (-1.0, 0, None)
 
     def turn(self) -> None:
@@ -172,7 +193,7 @@ class _Reporter:
             {"seed": self._seed, "columns": len(optimiser.pool.columns), "rounds": optimiser.turns},
             prices,
             crew_hour_worth_cents=worth,
-            reasons=self._reasons() if final else (),
+            clash=self._proved_clash(final),
             exact=self._exact(prices) if final else NO_PRICES,
         )
         return finished_plan(optimiser.model, optimiser.routes, findings)
@@ -183,12 +204,13 @@ class _Reporter:
         watch = self._watch.share(EXACT_SHARE).started()
         return exact_prices(self._optimiser, self._seed, estimates, watch)
 
-    def _reasons(self) -> tuple[str, ...]:
+    def _proved_clash(self, final: bool) -> Clash | None:
+        """At the end with a smallest set of promises that cannot all be kept, as far as time goes."""
         optimiser = self._optimiser
         missing = missing_promises(optimiser.model, optimiser.routes)
-        if not missing:
-            return ()
-        from .promises import why_not_kept
-
-        proved = optimiser.promises_refuted
-        return why_not_kept(optimiser.model, missing, proved, lambda: self._watch.seconds_left() <= 0)
+        if self._clash or not missing:
+            return self._clash
+        refuted = optimiser.promises_refuted
+        if final:
+            return self._promises.clash(missing, refuted, self._watch)
+        return Clash() if refuted else None

@@ -1,6 +1,7 @@
 """When to stop: by the clock in production, by counted rounds where runs must repeat exactly."""
 
 import time
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -99,3 +100,26 @@ class _Rounds:
 
     def share(self, part: float) -> Stop:
         return RoundLimit(self.rounds)
+
+
+@dataclass(frozen=True, slots=True)
+class WatchUntil:
+    """A watch that is over, too, once something has been reached."""
+
+    watch: Watch
+    reached: Callable[[], bool]
+
+    def seconds(self) -> float:
+        return self.watch.seconds()
+
+    def seconds_left(self) -> float:
+        return self.watch.seconds_left()
+
+    def over(self, rounds: int) -> bool:
+        return self.watch.over(rounds) or self.reached()
+
+    def earlier(self, share: float) -> Watch:
+        return WatchUntil(self.watch.earlier(share), self.reached)
+
+    def share(self, part: float) -> Stop:
+        return self.watch.share(part)

@@ -67,8 +67,8 @@ def _job(job: Job) -> dict[str, Any]:
 def plan_to_json(plan: Plan) -> dict[str, Any]:
     """A `day-plan/1` as plain values; `parse_plan` gives the same plan back.
 
-    `reasons` (sentences) is there only when the status is "infeasible", `best_ratio` only where the plan was made for
-    the most profit per paid crew-hour.
+    `reasons` (sentences) is there only when the status is "infeasible" or "undecided", `best_ratio` only where the plan
+    was made for the most profit per paid crew-hour.
     """
     fields: dict[str, Any] = {
         "format": plans.FORMAT,

@@ -96,7 +96,7 @@ def _checked(problem: Problem, plan: Plan) -> Plan:
 
 def _peer_value(problem: Problem, plan: Plan) -> float:
     """The peer's value; a plan that breaks promises does not count."""
-    return _checked(problem, plan).value_cents if plan.status != "infeasible" else float("-inf")
+    return _checked(problem, plan).value_cents if plan.keeps_promises else float("-inf")
 
 
 def print_days(runs: Sequence[Run]) -> None:

@@ -97,12 +97,12 @@ def better_of(problem: Problem, found: Plan, stored: StoredPlan | None) -> Plan:
 
 def promises_first(plan: Plan) -> tuple[bool, float]:
     """Kept promises come before money."""
-    return plan.status != "infeasible", plan.value_cents
+    return plan.keeps_promises, plan.value_cents
 
 
 def _judged_again(plan: Plan) -> Plan:
     gap = gap_between(plan.upper_bound_cents, plan.value_cents)
-    if plan.status == "infeasible":
+    if not plan.keeps_promises:
         return replace(plan, gap=gap)
     return replace(plan, gap=gap, status="optimal" if gap <= OPTIMAL_GAP else "feasible")
 
@@ -142,4 +142,6 @@ def _judged(problem: Problem, before: Plan, plan: Plan) -> Plan | Broken:
     broken = (*verdict.faults, *newly)
     if broken:
         return Broken("; ".join(broken))
-    return plan if verdict.unkept else _judged_again(replace(plan, status="feasible", reasons=()))
+    if verdict.unkept:  # as before: whether they can be kept does not depend on the routes
+        return replace(plan, status=before.status)
+    return _judged_again(replace(plan, status="feasible", reasons=()))

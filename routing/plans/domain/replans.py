@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 from routing.plans.domain.changes import promises_first
 from routing.solver import Job, Plan, Problem
-from routing.solver.plan import OPTIMAL_GAP, gap_between
+from routing.solver.plan import OPTIMAL_GAP, Status, gap_between
 
 CHANGE_CENTS = 2_000
 KEEP_MINUTES = 30
@@ -57,19 +57,26 @@ def _held(job: Job, told: Mapping[str, Told], problem: Problem) -> Job:
     return replace(job, windows=windows) if windows else job
 
 
-def in_the_open(plan: Plan, bound_cents: float) -> Plan:
-    """A plan with held times as one of the open day: its times keep those windows too; the bound is the open day's."""
-    bound = max(bound_cents, plan.value_cents)
+def in_the_open(plan: Plan, of_open_day: Plan) -> Plan:
+    """A plan with held times as one of the open day: its times keep those windows too. The bound is that of the open
+    day's own plan, and so is the proof where promises cannot be kept: a clash of held times proves nothing for it."""
+    bound = max(of_open_day.upper_bound_cents, plan.value_cents)
     gap = gap_between(bound, plan.value_cents)
-    status = "infeasible" if plan.status == "infeasible" else "optimal" if gap <= OPTIMAL_GAP else "feasible"
     return replace(
         plan,
-        status=status,  # type: ignore[arg-type]
+        status=_open_status(plan, of_open_day, gap),
+        reasons=() if plan.keeps_promises else of_open_day.reasons or plan.reasons,
         upper_bound_cents=bound,
         gap=gap,
         left_out=tuple(replace(left, price_to_place_cents=None) for left in plan.left_out),
         crew_hour_worth_cents=None,
     )
+
+
+def _open_status(plan: Plan, of_open_day: Plan, gap: float) -> Status:
+    if plan.keeps_promises:
+        return "optimal" if gap <= OPTIMAL_GAP else "feasible"
+    return "infeasible" if of_open_day.status == "infeasible" else "undecided"
 
 
 def moved_stops(told: Mapping[str, Told], now: Mapping[str, Told]) -> tuple[Moved, ...]:

@@ -78,8 +78,8 @@ def day_replan(
     keep the crew and the time that they were told where it costs little (`domain.replans`). The solver's process
     waits loaded, or loads while the day is read where none does. It searches until STORING_SECONDS before
     REPLAN_SECONDS are over.
-    Raises NotFound, Stale, AlreadyPlanning, Refused (an hour outside the shift; figures that no day can have) and
-    PlanningFailed.
+    Raises NotFound, Stale, AlreadyPlanning, Refused (an hour outside the shift; figures that no day can have),
+    NotDecided (whether all promises can be kept) and PlanningFailed.
     """
     watch = TimeLimit(REPLAN_SECONDS - STORING_SECONDS).started()
     moment = now or clock.now()
@@ -168,9 +168,8 @@ def _best(row: DayPlan, inputs: DayInputs, solver: SolverProcess, watch: Watch) 
     found: list[Plan] = []
     for left, problem in zip(range(len(problems), 0, -1), problems, strict=True):
         found.append(_solved(problem, before, solver, watch, left))
-    bound = found[0].upper_bound_cents
     kept = better_of(inputs.problem, found[0], StoredPlan(before, same_inputs=False))
-    plans = [found[0], *(in_the_open(plan, bound) for plan in found[1:]), kept]
+    plans = [found[0], *(in_the_open(plan, found[0]) for plan in found[1:]), kept]
     return least_disruptive(plans, told)
 
 

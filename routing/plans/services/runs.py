@@ -18,7 +18,7 @@ from jobs.work.models import Job
 from routing.plans.choices import FIRST_DAY, LAST_DAY, LeftOutReason, PlanObjective, PlanState, RunState
 from routing.plans.domain.changes import StoredPlan, better_of
 from routing.plans.domain.keys import job_id_of, job_key
-from routing.plans.errors import AlreadyPlanning, NothingToPlan, PlanningFailed
+from routing.plans.errors import AlreadyPlanning, NotDecided, NothingToPlan, PlanningFailed
 from routing.plans.models import DayPlan, PlanRun, WeekPlan, Yard
 from routing.plans.selectors.days import day_plan_by_id
 from routing.plans.selectors.inputs import OPEN_STATES, DayInputs, day_problem, jobs_in_other_plans
@@ -89,7 +89,8 @@ def day_plan_make(
 ) -> DayPlan:
     """Plan the day now, in this process, and give the stored plan.
 
-    Raises NothingToPlan, Stale (somebody changed the plan meanwhile) or PlanningFailed; the run's row says why.
+    Raises NothingToPlan, Stale (somebody changed the plan meanwhile), NotDecided (whether all promises can be kept) or
+    PlanningFailed; the run's row says why.
     """
     run = run_create(
         yard=yard,
@@ -159,10 +160,19 @@ def _execute(run: PlanRun, moment: datetime) -> DayPlan:
 
 
 def checked(inputs: DayInputs, content: Plan) -> Plan:
-    """The plan, if the evaluator finds no fault with it. Raises PlanningFailed."""
+    """The plan, if the evaluator finds no fault with it, and promises that it breaks are proved to clash.
+
+    Raises PlanningFailed, NotDecided.
+    """
     verdict = evaluate(inputs.problem, content)
     if verdict.faults:
         raise PlanningFailed(_("The plan did not pass its check: %(faults)s") % {"faults": "; ".join(verdict.faults)})
+    if content.status == "undecided":
+        why = in_words(content.reasons, yard=inputs.yard, work_date=inputs.work_date)
+        raise NotDecided(
+            _("%(why)s. Nothing was stored, what was in force stays so. Ask again, with more seconds where you can.")
+            % {"why": "; ".join(why)}
+        )
     return content
 
 

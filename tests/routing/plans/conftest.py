@@ -9,6 +9,8 @@ import pytest
 
 from routing.plans.services import replanning, runs, weeks
 from routing.solver import Params, Plan, Problem, RoundLimit, solve
+from routing.solver.finish import Findings, finished_plan
+from routing.solver.model import build_model
 
 
 @pytest.fixture
@@ -28,6 +30,11 @@ def solve_here(monkeypatch: pytest.MonkeyPatch) -> None:
 
     monkeypatch.setattr(replanning, "keep_ready", lambda: None)
     monkeypatch.setattr(replanning, "ready_process", lambda: nullcontext(SimpleNamespace(solve=replan)))
+
+
+def nothing_decided(problem: Problem, **_more: Any) -> Plan:
+    """A solver whose time is over before it has placed anything or proved that promises clash."""
+    return finished_plan(build_model(problem), [[] for _ in problem.crews], Findings(10**12))
 
 
 @pytest.fixture

@@ -3,6 +3,7 @@
 import json
 from collections.abc import Callable
 from contextlib import nullcontext
+from dataclasses import replace
 from datetime import date, datetime, time, timedelta
 from io import StringIO
 from types import SimpleNamespace
@@ -14,13 +15,14 @@ from django.test import Client
 
 from routing.dispatch.services import plan_send_out
 from routing.plans import services
-from routing.plans.domain.replans import CHANGE_CENTS, Told, least_disruptive, moved_stops, with_times_held
+from routing.plans.domain.replans import CHANGE_CENTS, Told, in_the_open, least_disruptive, moved_stops, with_times_held
 from routing.plans.models import DayPlan, PlanRun, ShiftException
 from routing.plans.selectors.moves import moves_since_sent
 from routing.plans.services import replanning
 from routing.solver import (
     Plan,
     Problem,
+    RoundLimit,
     SolverFailed,
     SolverKilled,
     SolverProcess,
@@ -28,10 +30,12 @@ from routing.solver import (
     evaluate,
     parse_plan,
     parse_problem,
+    solve,
 )
 from shared import clock
 from shared.errors import NotFound, Refused, Stale
 from tests import factories
+from tests.routing.plans.conftest import nothing_decided
 from tests.routing.solver.days import four_stop_day
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("solve_here")]
@@ -151,6 +155,47 @@ def test_a_solver_that_is_too_late_is_not_waited_for(sent: DayPlan, monkeypatch:
     assert {crew: len(begins) for crew, begins in stops(after).items()} == {"east": 2, "west": 1}
     assert after.plan["status"] == "feasible"
     assert PlanRun.objects.latest("pk").state == "done"
+
+
+def test_what_is_not_decided_in_time_changes_nothing(
+    sent: DayPlan, client_of: Callable[[Any], Client], office: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Time was over before anything kept the promise or refuted it: page, API and command say so; the crews' plan and
+    hours are as before."""
+    monkeypatch.setattr(replanning, "ready_process", lambda: nullcontext(SimpleNamespace(solve=nothing_decided)))
+    client, words = client_of(office), "Not decided in time whether all promises can be kept"
+    body = {"crew": "east", "kind": "drops_out", "at": "10:00"}
+    page = client.post(f"/day-plans/{sent.pk}/replan/", {**body, "version": sent.version})
+    assert (page.status_code, words in page.content.decode()) == (409, True)
+    tag = client.get(f"/api/day-plans/{sent.pk}/")["ETag"]
+    told = client.post(
+        f"/api/day-plans/{sent.pk}/replans/",
+        json.dumps(body),
+        content_type="application/json",
+        headers={"If-Match": tag},
+    )
+    assert (told.status_code, told.json()["type"]) == (409, "/problems/not_decided_in_time")
+    assert words in told.json()["detail"]
+    with pytest.raises(CommandError, match=words):
+        call_command("replan_day", "--date", "2026-06-03", "--crew", "east", "--drops-out", "10:00")
+    after = DayPlan.objects.get()
+    assert (after.version, after.plan, after.state) == (sent.version, sent.plan, sent.state)
+    assert not ShiftException.objects.exists()
+
+
+def test_a_clash_with_the_times_that_were_told_proves_nothing() -> None:
+    """J1 cannot begin at the told time, but at others: in the open day that is not decided; where the open day's own
+    plan proves a clash, its words are said."""
+    problem = parse_problem(four_stop_day())
+    promised = problem.replace(jobs=tuple(replace(job, must_do=job.id == "J1") for job in problem.jobs))
+    early = replace(promised.job_by_id["J1"], windows=((0, 5),))
+    held = solve(promised.replace(jobs=(early, *promised.jobs[1:])), stop=RoundLimit(0))
+    assert held.status == "infeasible"
+    nothing = nothing_decided(promised)
+    for open_plan, status in ((nothing, "undecided"), (replace(held, reasons=("J1 cannot",)), "infeasible")):
+        opened = in_the_open(held, open_plan)
+        assert (opened.status, opened.reasons) == (status, open_plan.reasons)
+        assert evaluate(promised, opened).faults == ()
 
 
 def test_with_a_solver_in_a_process_of_its_own(sent: DayPlan, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -10,8 +10,9 @@ from typing import Any
 import pytest
 from django.apps import apps
 
+from jobs.work.models import Job, JobWindow
 from routing.plans import services, tasks
-from routing.plans.errors import AlreadyPlanning, PlanningFailed
+from routing.plans.errors import AlreadyPlanning, NotDecided, PlanningFailed
 from routing.plans.models import DayPlan, PlanRun
 from routing.plans.services import runs
 from routing.solver import Plan, Problem, RoundLimit, SolverKilled, child, solve
@@ -19,6 +20,7 @@ from shared.background.models import Schedule
 from shared.background.registry import task_named
 from shared.errors import Refused, Stale
 from tests import factories
+from tests.routing.plans.conftest import nothing_decided
 
 pytestmark = pytest.mark.django_db
 Solve = Callable[..., Plan]
@@ -178,6 +180,34 @@ def test_an_unexpected_error_ends_the_run(
     with pytest.raises(ZeroDivisionError):
         plan_it(crew, day, morning)
     assert PlanRun.objects.get().state == "failed"
+
+
+def test_promises_that_were_not_decided_in_time(
+    crew: Any, day: date, morning: datetime, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Neither a plan that keeps them nor a proof that there is none: nothing is stored, and the words name the job."""
+    JobWindow.objects.update(promised=True)
+    monkeypatch.setattr(runs, "solve_in_child", nothing_decided)
+    with pytest.raises(NotDecided, match="Not decided in time whether all promises can be kept") as refused:
+        plan_it(crew, day, morning)
+    for job in Job.objects.all():
+        assert f"job {job.pk}, {job.property.street}" in refused.value.message
+    assert not DayPlan.objects.exists()
+    run = PlanRun.objects.get()
+    assert (run.state, run.problem_text) == ("failed", refused.value.message)
+
+
+def test_the_routes_of_before_stand_where_they_keep_the_promises(
+    crew: Any, day: date, morning: datetime, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A search that decided nothing: the stored routes keep every promise, so they are a plan."""
+    JobWindow.objects.update(promised=True)
+    plan = factories.make_day_plan(yard=crew.yard, jobs=[1, 2])
+    monkeypatch.setattr(runs, "solve_in_child", nothing_decided)
+    again = plan_it(crew, day, morning)
+    assert (again.version, again.plan["status"]) == (2, "feasible")
+    assert again.plan["routes"] == plan.plan["routes"]
+    assert "reasons" not in again.plan
 
 
 def make_run(crew: Any, day: date, created: datetime, **over: Any) -> PlanRun:

@@ -72,5 +72,5 @@ def plans_of_others(problem: Problem) -> Iterator[Plan]:
     for routes in (inserted, ortools_routes(model, seconds=MOST_SECONDS, solutions=FEW_SOLUTIONS, first=inserted)):
         plan = finished_plan(model, routes, Findings(simple_bound(model)))
         assert evaluate(problem, plan).faults == ()
-        if plan.status != "infeasible":
+        if plan.keeps_promises:
             yield plan

@@ -1,5 +1,6 @@
 """Random small days with every feature of the contract, for Hypothesis."""
 
+import itertools
 from typing import Any
 
 from hypothesis import strategies as st
@@ -115,3 +116,24 @@ def _fixed(draw: st.DrawFn, job_ids: list[str], crew_ids: list[str]) -> dict[str
         return {}
     order = draw(st.lists(st.sampled_from(job_ids), unique=True, max_size=2))
     return {draw(st.sampled_from(crew_ids)): order}
+
+
+@st.composite
+def promising_days(draw: st.DrawFn, max_jobs: int = 5) -> Problem:
+    """Days of mostly promised jobs; on some no detour is quicker than the direct drive, as on most real tables."""
+    data = draw(day_problem_data(max_jobs, max_crews=2))
+    for job in data["jobs"]:
+        job["must_do"] = draw(st.sampled_from([True, True, False]))
+        if draw(st.booleans()):
+            job["needs"] = []
+    if draw(st.booleans()):
+        _close(data["drive_minutes"])
+    return parse_problem(data)
+
+
+def _close(table: list[list[int | None]]) -> None:
+    """Each drive no longer than any detour (Floyd and Warshall)."""
+    for via, there, back in itertools.product(range(len(table)), repeat=3):
+        first, second, direct = table[there][via], table[via][back], table[there][back]
+        if first is not None and second is not None and (direct is None or first + second < direct):
+            table[there][back] = first + second

@@ -28,7 +28,8 @@ MALFORMED = 2
 
 
 class Command(BaseCommand):
-    """Exit 0: a plan was written. Exit 2: the file is malformed, every fault is named, nothing written."""
+    """Exit 0: a plan was written; on standard error its worth and, where promises are not kept, why. Exit 2: the file
+    is malformed, every fault is named, nothing written."""
 
     help = "Solve one day problem from a JSON file."
     requires_system_checks: list[str] = []
@@ -108,7 +109,7 @@ def _summary(plan: Plan) -> str:
         f"{plan.status}: worth ${value:,.2f}, no plan is worth more than ${bound:,.2f}; "
         f"{placed} jobs on {len(plan.routes)} routes, {len(plan.left_out)} left out"
     )
-    return f"{text}\n{_ratio_summary(plan.best_ratio)}" if plan.best_ratio else text
+    return "\n".join([text, *plan.reasons, *([_ratio_summary(plan.best_ratio)] if plan.best_ratio else [])])
 
 
 def _ratio_summary(found: BestRatio) -> str:
