@@ -4,6 +4,9 @@ The parent writes a problem, the child writes one JSON line for each better plan
 the child, the last good line is a plan that keeps every rule. A plain `subprocess` works from threads,
 from daemonic worker processes and from commands alike.
 
+It ends with its parent, however that ends: its input closes (`worker`). A forked copy of the parent lets go of the
+pipes at once, so that it neither talks to the child nor keeps it alive.
+
 A child takes about a second to load compiled code. Who has something else to do meanwhile opens a
 `solver_process` first; it solves one problem after another. Who cannot wait at all has one ready (`standby`).
 """
@@ -58,24 +61,67 @@ def solver_process(*, memory_bytes: int = DEFAULT_MEMORY_BYTES) -> Iterator["Sol
 
 def start_process(memory_bytes: int) -> "subprocess.Popen[str]":
     """A child that loads its code and waits for requests; whoever starts it ends it."""
-    return subprocess.Popen(  # noqa: S603 - our own module, no shell
-        [sys.executable, "-m", "routing.solver.worker"],
-        stdin=subprocess.PIPE,
-        stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
-        text=True,
-        env=_environment(memory_bytes),
-    )
+    with _children.starting:
+        child = subprocess.Popen(  # noqa: S603 - our own module, no shell
+            [sys.executable, "-m", "routing.solver.worker"],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            text=True,
+            env=_environment(memory_bytes),
+        )
+        _children.running.add(child)
+    return child
 
 
 def end_process(child: "subprocess.Popen[str]") -> None:
     """Kill it, wait until it is gone, and close its pipes."""
     child.kill()
     child.wait()
-    for pipe in (child.stdin, child.stdout, child.stderr):
-        assert pipe
+    for pipe in _pipes(child):
         with suppress(OSError):
             pipe.close()  # what it has not read is of no use any more
+    _children.running.discard(child)
+
+
+def _pipes(child: "subprocess.Popen[str]") -> list[IO[str]]:
+    return [pipe for pipe in (child.stdin, child.stdout, child.stderr) if pipe]
+
+
+class _Children:
+    """The children whose pipes are open, so that a forked copy of this process can let go of them."""
+
+    def __init__(self) -> None:
+        self.starting = threading.Lock()
+        """Held while a child is started: no copy is made of pipes that are not known yet."""
+        self.running: set[subprocess.Popen[str]] = set()
+        self._never_closed: list[IO[str]] = []
+
+    def let_go(self) -> None:
+        """In the copy. The pipes lead nowhere instead of being closed: a thread that is not in the copy may hold the
+        lock of Python's file, which would be waited for without end."""
+        self.starting = threading.Lock()
+        for child in self.running:
+            for pipe in _pipes(child):
+                self._never_closed.append(pipe)
+                with suppress(OSError, ValueError):  # another thread was just closing it
+                    _lead_nowhere(pipe.fileno())
+            child.stdin = child.stdout = child.stderr = None
+        self.running.clear()
+
+
+def _lead_nowhere(descriptor: int) -> None:
+    nothing = os.open(os.devnull, os.O_RDWR)
+    os.dup2(nothing, descriptor, inheritable=False)
+    os.close(nothing)
+
+
+_children = _Children()
+os.register_at_fork(
+    before=lambda: _children.starting.acquire(),
+    after_in_parent=lambda: _children.starting.release(),
+    after_in_child=_children.let_go,
+)
 
 
 class SolverProcess:

@@ -1,9 +1,8 @@
 """One solver process that waits with its code loaded, for answers that cannot wait a second for that.
 
 Whoever may soon need one says `keep_ready()`; `ready_process()` then hands it over, and has the next one ready after
-use. There is at most one in each process, only one user ever gets it, and it ends after IDLE_SECONDS without a call.
-It ends with its parent, however that ends: its input closes (`worker`). A forked copy of the parent lets go of the
-pipe at once, so that it neither uses the process nor keeps it alive.
+use. There is at most one in each process, only one user ever gets it, and it ends after IDLE_SECONDS without a call, or
+with its parent (`child`).
 """
 
 import atexit
@@ -52,13 +51,9 @@ class Standby:
             self._end()
 
     def let_go(self) -> None:
-        """In a forked copy: the waiting process is the parent's, and must see its input close when that ends."""
+        """In a forked copy: the waiting process is the parent's."""
         self._lock = threading.Lock()  # another thread may have held it while the process was forked
-        waiting, self._waiting, self._timer = self._waiting, None, None
-        if waiting is not None and waiting.stdin is not None:
-            nothing = os.open(os.devnull, os.O_WRONLY)
-            os.dup2(nothing, waiting.stdin.fileno(), inheritable=False)
-            os.close(nothing)
+        self._waiting, self._timer = None, None
 
     def _take(self) -> "subprocess.Popen[str] | None":
         with self._lock:

@@ -81,23 +81,33 @@ def test_it_ends_when_nobody_calls_for_it(started: "list[subprocess.Popen[str]]"
 
 PARENT = """
 import os, sys, time
-from routing.solver import standby
-standby.keep_ready()
-forked = os.fork() if sys.argv[1] == "forks" else None
+from contextlib import ExitStack
+from routing.solver import solver_process, standby
+used, how = sys.argv[1:]
+held = ExitStack()
+if used == "waiting":
+    standby.keep_ready()
+    solver = standby._standby._waiting
+else:
+    of = standby.ready_process if used == "taken" else solver_process
+    solver = held.enter_context(of())._child
+forked = os.fork() if how == "forks" else None
 if forked == 0:
     assert standby._standby._waiting is None
     time.sleep(60)
     os._exit(0)
-print(standby._standby._waiting.pid, forked or 0, flush=True)
+print(solver.pid, forked or 0, flush=True)
 time.sleep(60)
 """
 
 
+@pytest.mark.parametrize("used", ["waiting", "taken", "of its own"])
 @pytest.mark.parametrize("how", ["alone", "forks"])
 @pytest.mark.parametrize("ended_by", [signal.SIGKILL, signal.SIGTERM])
-def test_it_ends_with_its_parent(how: str, ended_by: signal.Signals) -> None:
-    """Even where a forked copy of the parent, which had inherited the pipe, lives on."""
-    with subprocess.Popen([sys.executable, "-c", PARENT, how], cwd=ROOT, stdout=subprocess.PIPE, text=True) as parent:
+def test_it_ends_with_its_parent(used: str, how: str, ended_by: signal.Signals) -> None:
+    """Waiting or in use, even where a forked copy of the parent, which had inherited the pipes, lives on."""
+    command = [sys.executable, "-c", PARENT, used, how]
+    with subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE, text=True) as parent:
         assert parent.stdout
         pid, forked = map(int, parent.stdout.readline().split())
         os.kill(parent.pid, ended_by)
@@ -107,6 +117,33 @@ def test_it_ends_with_its_parent(how: str, ended_by: signal.Signals) -> None:
         finally:
             if forked:
                 os.kill(forked, signal.SIGKILL)
+
+
+UNWINDS = """
+import os
+from routing.solver import parse_problem, solver_process
+from tests.routing.solver.days import four_stop_day
+with solver_process() as solver:
+    pipe = solver._child.stdin
+    copy = os.fork()
+    if copy:
+        assert os.waitpid(copy, 0) == (copy, 0)
+        print(solver.solve(parse_problem(four_stop_day()), seconds=60).value_cents)
+    else:
+        pipe.write("nonsense")
+        pipe.flush()
+if not copy:
+    os._exit(0)
+"""
+
+
+def test_a_copy_neither_talks_to_it_nor_ends_it() -> None:
+    """A forked copy writes half a line and leaves the block of a solver in use: the parent gets its answer all the
+    same."""
+    done = subprocess.run(
+        [sys.executable, "-c", UNWINDS], cwd=ROOT, capture_output=True, text=True, timeout=LONG, check=False
+    )
+    assert (done.returncode, done.stdout.strip()) == (0, str(BEST_CENTS)), done.stderr
 
 
 def ended_within(pid: int, seconds: float) -> bool:
