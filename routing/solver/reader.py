@@ -1,6 +1,7 @@
 """Reading values out of decoded JSON while collecting faults with their JSON paths."""
 
 import json
+from collections import Counter
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from math import isfinite
@@ -77,8 +78,8 @@ def _object(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     if len(fields) == len(pairs):
         return fields
     marked = _Repeated(fields)
-    names = [name for name, _ in pairs]
-    marked.repeated = tuple(sorted({name for name in names if names.count(name) > 1}))
+    names = (name for name, _ in pairs)
+    marked.repeated = tuple(sorted(name for name, times in Counter(names).items() if times > 1))
     return marked
 
 
@@ -104,7 +105,7 @@ class Reader:
             return {}
         if isinstance(value, _Repeated):
             for name in value.repeated:
-                self.fault(f"{path}.{_short(name)}", "is given twice")
+                self.fault(f"{path}.{short(name)}", "is given twice")
         return value
 
     def items(self, value: Any, path: str, most: int) -> list[Any]:
@@ -180,7 +181,7 @@ class Reader:
             self.fault(path, f"has {len(record)} entries, the most is {MAX_NAMES}")
             return {}
         return {
-            self.text(name, f"{path}.{_short(name)}"): self.whole(amount, f"{path}.{_short(name)}", "amount")
+            self.text(name, f"{path}.{short(name)}"): self.whole(amount, f"{path}.{short(name)}", "amount")
             for name, amount in record.items()
         }
 
@@ -225,6 +226,7 @@ def _kind(value: Any) -> str:
     return names.get(type(value), type(value).__name__)
 
 
-def _short(name: object) -> str:
+def short(name: object) -> str:
+    """A name as it may stand in a message: on one line, and not too long."""
     text = repr(str(name))[1:-1]
     return text if len(text) <= 40 else text[:40] + "..."

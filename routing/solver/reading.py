@@ -12,13 +12,12 @@ What the contract leaves open is decided here:
 """
 
 from collections import Counter
-from collections.abc import Iterable
 from typing import Any
 
 from . import plan as plans
 from .plan import BestRatio, LeftOut, Plan, RoutePlan, Stop
 from .problem import FORMAT, Break, Crew, Job, Overtime, Prefer, Problem, Table
-from .reader import Enough, MalformedProblem, Reader, optional
+from .reader import Enough, MalformedProblem, Reader, optional, short
 
 MAX_JOBS = 20_000
 MAX_CREWS = 1_000
@@ -31,9 +30,9 @@ def parse_problem(data: Any) -> Problem:
     """A problem from decoded JSON. Raises MalformedProblem with every fault (at most 100, the rest counted)."""
     reader = Reader()
     try:
-        parts = _problem_parts(reader, data)
-        if not reader.faults:
-            _check_references(reader, **parts)
+        root = reader.record(data, "$")
+        parts = _problem_parts(reader, root)
+        _check_references(reader, root, **parts)
     except Enough:
         raise MalformedProblem(reader.faults, reader.more) from None
     if reader.faults:
@@ -41,15 +40,15 @@ def parse_problem(data: Any) -> Problem:
     return Problem(**parts)
 
 
-def _problem_parts(reader: Reader, data: Any) -> dict[str, Any]:
-    root = reader.record(data, "$")
+def _problem_parts(reader: Reader, root: dict[str, Any]) -> dict[str, Any]:
     if root.get("format") != FORMAT:
         reader.fault("$.format", f'must be "{FORMAT}"')
     places = reader.names(reader.required(root, "places", "$"), "$.places", MAX_PLACES)
     crews = reader.items(reader.required(root, "crews", "$"), "$.crews", MAX_CREWS)
     jobs = reader.items(reader.required(root, "jobs", "$"), "$.jobs", MAX_JOBS)
+    size = len(places) if _all_read(root.get("places"), places) else None
     tables = {
-        name: _table(reader, root, name, limit, len(places))
+        name: _table(reader, root, name, limit, size)
         for name, limit in (("drive_minutes", "minutes"), ("drive_metres", "metres"))
     }
     return {
@@ -64,17 +63,18 @@ def _problem_parts(reader: Reader, data: Any) -> dict[str, Any]:
     }
 
 
-def _table(reader: Reader, root: dict[str, Any], name: str, limit: str, size: int) -> Table:
+def _table(reader: Reader, root: dict[str, Any], name: str, limit: str, size: int | None) -> Table:
+    """`size` is None where nobody knows how many places there are."""
     path = f"$.{name}"
     rows = reader.items(reader.required(root, name, "$"), path, MAX_PLACES)
-    if isinstance(root.get(name), list) and len(rows) != size:
+    if isinstance(root.get(name), list) and size not in (None, len(rows)):
         reader.fault(path, f"has {len(rows)} rows, one for each of the {size} places is needed")
     return tuple(_row(reader, row, f"{path}[{i}]", limit, size) for i, row in enumerate(rows))
 
 
-def _row(reader: Reader, row: Any, path: str, limit: str, size: int) -> tuple[int | None, ...]:
+def _row(reader: Reader, row: Any, path: str, limit: str, size: int | None) -> tuple[int | None, ...]:
     cells = reader.items(row, path, MAX_PLACES)
-    if isinstance(row, list) and len(cells) != size:
+    if isinstance(row, list) and size not in (None, len(cells)):
         reader.fault(path, f"has {len(cells)} columns, one for each of the {size} places is needed")
     for column in reader.wrong_cells(cells, limit):
         if cells[column] is not None:
@@ -147,21 +147,23 @@ def _fixed(reader: Reader, root: dict[str, Any]) -> dict[str, tuple[str, ...]]:
     if "fixed" not in root:
         return {}
     record = reader.record(root["fixed"], "$.fixed")
-    return {crew: reader.names(jobs, f"$.fixed.{crew}", MAX_JOBS) for crew, jobs in record.items()}
+    return {crew: reader.names(jobs, f"$.fixed.{short(crew)}", MAX_JOBS) for crew, jobs in record.items()}
 
 
 def _check_references(
     reader: Reader,
+    root: dict[str, Any],
     places: tuple[str, ...],
     crews: tuple[Crew, ...],
     jobs: tuple[Job, ...],
     fixed: dict[str, tuple[str, ...]],
     **_rest: Any,
 ) -> None:
-    _check_unique(reader, places, "$.places[{}]")
-    _check_unique(reader, (crew.id for crew in crews), "$.crews[{}].id")
-    _check_unique(reader, (job.id for job in jobs), "$.jobs[{}].id")
-    known_places, known_crews = set(places), {crew.id for crew in crews}
+    """Names that are used but not given, or given twice, also beside faults of other kinds."""
+    crew_ids, job_ids = tuple(crew.id for crew in crews), tuple(job.id for job in jobs)
+    known_places = _known(reader, root, "places", places, "$.places[{}]")
+    known_crews = _known(reader, root, "crews", crew_ids, "$.crews[{}].id")
+    known_jobs = _known(reader, root, "jobs", job_ids, "$.jobs[{}].id")
     for i, crew in enumerate(crews):
         _check_known(reader, f"$.crews[{i}].start", crew.start, known_places, "place")
         _check_known(reader, f"$.crews[{i}].end", crew.end, known_places, "place")
@@ -171,31 +173,42 @@ def _check_references(
             _check_known(reader, f"$.jobs[{i}].crews[{k}]", crew_id, known_crews, "crew")
         if job.prefer:
             _check_known(reader, f"$.jobs[{i}].prefer.crew", job.prefer.crew, known_crews, "crew")
-    _check_fixed(reader, fixed, known_crews, {job.id for job in jobs})
+    _check_fixed(reader, fixed, known_crews, known_jobs)
 
 
-def _check_unique(reader: Reader, ids: Iterable[str], path: str) -> None:
+def _known(reader: Reader, root: dict[str, Any], field: str, names: tuple[str, ...], path: str) -> set[str] | None:
+    """The names of one kind, each given once; None where some of them could not be read."""
     first: dict[str, int] = {}
-    for index, name in enumerate(ids):
-        if name in first:
-            where = path.format(first[name])
-            reader.fault(path.format(index), f'"{name}" is already at {where}')
+    for index, name in enumerate(names):
+        if name and name in first:
+            reader.fault(path.format(index), f'"{short(name)}" is already at {path.format(first[name])}')
         first.setdefault(name, index)
+    return set(names) if _all_read(root.get(field), names) else None
 
 
-def _check_known(reader: Reader, path: str, name: str, known: set[str], kind: str) -> None:
-    if name not in known:
-        reader.fault(path, f'there is no {kind} "{name}"')
+def _all_read(given: Any, names: tuple[str, ...]) -> bool:
+    return isinstance(given, list) and len(given) == len(names) and all(names)
 
 
-def _check_fixed(reader: Reader, fixed: dict[str, tuple[str, ...]], crews: set[str], jobs: set[str]) -> None:
-    times = Counter(job for order in fixed.values() for job in order)
+def _check_known(reader: Reader, path: str, name: str, known: set[str] | None, kind: str) -> None:
+    """A name that could not be read is blank, and a fault already."""
+    if name and known is not None and name not in known:
+        reader.fault(path, f'there is no {kind} "{short(name)}"')
+
+
+def _check_fixed(
+    reader: Reader, fixed: dict[str, tuple[str, ...]], crews: set[str] | None, jobs: set[str] | None
+) -> None:
+    times = Counter(job for order in fixed.values() for job in order if job)
     for crew, order in fixed.items():
-        _check_known(reader, f"$.fixed.{crew}", crew, crews, "crew")
+        path = f"$.fixed.{short(crew)}"
+        if not crew:
+            reader.fault(path, "names no crew")
+        _check_known(reader, path, crew, crews, "crew")
         for i, job in enumerate(order):
-            _check_known(reader, f"$.fixed.{crew}[{i}]", job, jobs, "job")
+            _check_known(reader, f"{path}[{i}]", job, jobs, "job")
             if times[job] > 1:
-                reader.fault(f"$.fixed.{crew}[{i}]", f'job "{job}" is fixed more than once')
+                reader.fault(f"{path}[{i}]", f'job "{short(job)}" is fixed more than once')
 
 
 def parse_plan(data: Any) -> Plan:
