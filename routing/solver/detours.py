@@ -16,8 +16,10 @@ def leaving_out_is_safe(model: Model) -> bool:
     """Whether every route that keeps its times still keeps them without any of its stops that are not fixed.
 
     A drive past the stop must take no longer than going there, working and going on. A break that was taken at the
-    stop is then taken before that drive or after it; one of the two begins in time if no drive is longer than the
-    window for the beginning. False also where there are too many places to look.
+    stop is then taken before that drive or after it; the later of the two begins in time if no drive is longer than
+    the window for the beginning. Else the drive past the stop must be no longer than either leg alone with the work:
+    then the crew is there as early before its break, or as early after it. False also where there are too many places
+    to look.
     """
     used = np.unique(np.concatenate([model.job_place, model.crew[:, START], model.crew[:, END]]))
     if len(used) > MOST_PLACES or not model.crew_count:
@@ -25,14 +27,21 @@ def leaving_out_is_safe(model: Model) -> bool:
     minutes = model.minutes[np.ix_(used, used)]
     rests = model.crew[:, BREAK_OPEN] < NEVER
     windows = model.crew[rests, BREAK_CLOSE] - model.crew[rests, BREAK_OPEN]
-    if minutes[minutes < NEVER].max(initial=0) > windows.min(initial=NEVER):
-        return False
+    by_leg = bool(minutes[minutes < NEVER].max(initial=0) > windows.min(initial=NEVER))
     service = model.service.min(axis=0)
     return all(
-        bool((minutes[:, at, None] + service[model.job_place == place].min() + minutes[at] >= minutes).all())
+        _safe_at(minutes, at, int(service[model.job_place == place].min()), by_leg)
         for at, place in enumerate(used)
         if (model.job_place == place).any()
     )
+
+
+def _safe_at(minutes: Ints, at: int, service: int, by_leg: bool) -> bool:
+    there, on = minutes[:, [at]], minutes[[at]]
+    if not (there + service + on >= minutes).all():
+        return False
+    past = np.where((there < NEVER) & (on < NEVER), minutes, 0)
+    return not by_leg or bool((there + service >= past).all() and (on + service >= past).all())
 
 
 def quickest_from(minutes: Ints, start: int) -> Ints:

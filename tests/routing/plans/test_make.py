@@ -142,8 +142,9 @@ def test_a_promise_that_cannot_be_kept(town: dict[str, Any], day: date, morning:
     plan = services.day_plan_make(yard=town["yard"], work_date=day, seconds=1, now=morning)
     assert plan.plan["status"] == "infeasible"
     assert plan.routes.get().stops.count() == 2
-    words = " ".join(plan.plan["reasons"])
-    assert f"job {town['roof'].pk}, {town['roof'].property.street}" in words
+    (words,) = plan.plan["reasons"]
+    job = f"Job {town['roof'].pk}, {town['roof'].property.street}"
+    assert words == f"{job} cannot be kept: no crew with roof may do it"
 
 
 @pytest.mark.usefixtures("solve_here")

@@ -138,7 +138,7 @@ STOPS = st.one_of(
 )
 
 
-@settings(max_examples=500, deadline=None)
+@settings(max_examples=300, deadline=None)
 @given(promising_days(), STOPS, st.sampled_from(["value", "ratio"]))
 def test_infeasible_is_said_only_where_it_is_true(problem: Problem, stop: Stop, objective: str) -> None:
     """Whenever the search ends, at once or later, in every plan told on the way: trying everything agrees."""
@@ -153,14 +153,14 @@ def test_infeasible_is_said_only_where_it_is_true(problem: Problem, stop: Stop, 
         assert can_be_kept or not plan.keeps_promises
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=150, deadline=None)
 @given(promising_days())
 def test_with_enough_rounds_promises_are_always_decided(problem: Problem) -> None:
     plan = solve(problem, stop=RoundLimit(60))
     assert plan.status == ("infeasible" if best_value(problem) is None else "optimal")
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=100, deadline=None)
 @given(promising_days(max_jobs=4))
 def test_where_leaving_out_is_safe_it_breaks_no_route(problem: Problem) -> None:
     """Every order of up to three stops that keeps its times still keeps them without any one of its stops; so what
@@ -178,7 +178,7 @@ def test_where_leaving_out_is_safe_it_breaks_no_route(problem: Problem) -> None:
     assert (place_all(model, promised, Tries(10**6)) is None) == (best_value(problem) is None)
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=100, deadline=None)
 @given(promising_days(max_jobs=4))
 def test_what_is_out_of_reach_is_in_no_plan(problem: Problem) -> None:
     """A job that no crew can reach is impossible to promise, on every table."""

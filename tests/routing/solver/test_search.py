@@ -8,6 +8,7 @@ from routing.solver.construct import construct
 from routing.solver.finish import Findings, finished_plan, simple_bound
 from routing.solver.model import build_model
 from routing.solver.ortools_engine import ortools_routes
+from routing.solver.promises import Promises
 from routing.solver.search import Search
 
 
@@ -62,6 +63,8 @@ def test_a_crew_whose_fixed_stop_cannot_be_kept_does_nothing_else() -> None:
     model = build_model(parse_problem({**data, "fixed": {"A": ["J0"]}}))
     routes = ortools_routes(model, seconds=60.0, solutions=5, first=construct(model))
     assert routes == [[]]
-    plan = finished_plan(model, routes, Findings(simple_bound(model)))
+    clash = Promises(model).first_look(routes, lambda: False).clash
+    plan = finished_plan(model, routes, Findings(simple_bound(model), clash=clash))
     assert plan.status == "infeasible"
+    assert plan.reasons[0].startswith("the fixed stops of crew A cannot be kept: J0 cannot begin after 00:30")
     assert evaluate(model.problem, plan).faults == ()
