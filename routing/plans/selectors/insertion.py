@@ -21,6 +21,7 @@ from routing.plans.models import Route, Stop, Yard
 from routing.plans.selectors.learning import learnt_table
 from routing.plans.selectors.traffic import usual_drive_hours
 from routing.roads.domain import DriveTable, Point
+from routing.roads.services import FOR_A_PAGE
 from shared.units import round_half_up
 
 MOST_DAYS = 10  # so many days are looked at, the newest first; our choice
@@ -56,7 +57,7 @@ def _from_days(here: Point, property_id: int, today: date) -> DriveFacts | None:
     for yard, days in by_yard.items():
         stops = dict.fromkeys(stop for day in days for route in day.routes for stop in route)
         points = list(dict.fromkeys([_home(yard), here, *stops]))
-        table = learnt_table(yard, points, usual_drive_hours(yard, today))
+        table = learnt_table(yard, points, usual_drive_hours(yard, today), server=FOR_A_PAGE)
         found = [share for day in days if (share := _share(day, points, table, here))]
         shares, source = [*shares, *found], source or table.source
     if not shares:
@@ -104,7 +105,7 @@ def _from_yard(here: Point, today: date) -> DriveFacts | None:
     yard = Yard.objects.order_by("pk").first()
     if yard is None:
         return None
-    table = learnt_table(yard, [_home(yard), here], usual_drive_hours(yard, today))
+    table = learnt_table(yard, [_home(yard), here], usual_drive_hours(yard, today), server=FOR_A_PAGE)
     there, back = table.minutes[0][1], table.minutes[1][0]
     if there is None or back is None:
         return None

@@ -14,6 +14,7 @@ from routing.plans.models import Crew, DayPlan, Stop, Yard
 from routing.plans.selectors.learning import learnt_table
 from routing.plans.selectors.shifts import Shift, shifts_between
 from routing.plans.selectors.traffic import usual_drive_hours
+from routing.roads.services import FOR_A_PAGE
 from shared.units import round_half_up
 
 HORIZON_DAYS = 14
@@ -154,6 +155,6 @@ def _drives(yard: Yard, leads: list[Lead], days: tuple[Day, ...], today: date) -
     points = {point for day in days for crew in day.crews for point in crew.path}
     points |= {lead.place for lead in leads if lead.place}
     in_order = [_home(yard), *sorted(points - {_home(yard)})]
-    table = learnt_table(yard, in_order, usual_drive_hours(yard, today))
+    table = learnt_table(yard, in_order, usual_drive_hours(yard, today), server=FOR_A_PAGE)
     at = {point: i for i, point in enumerate(in_order)}
     return (lambda start, end: table.minutes[at[start]][at[end]]), table.source

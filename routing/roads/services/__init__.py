@@ -1,3 +1,3 @@
-from routing.roads.services.drive import ASK_SERVER, ServerUse, drive_table
+from routing.roads.services.drive import ASK_SERVER, FOR_A_PAGE, ServerUse, drive_table
 
-__all__ = ["ASK_SERVER", "ServerUse", "drive_table"]
+__all__ = ["ASK_SERVER", "FOR_A_PAGE", "ServerUse", "drive_table"]

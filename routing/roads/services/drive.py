@@ -26,6 +26,7 @@ class ServerUse:
 
 
 ASK_SERVER = ServerUse()
+FOR_A_PAGE = ServerUse(seconds=3.0)  # somebody waits for what it shows; our choice, no source
 
 
 def drive_table(

@@ -18,6 +18,7 @@ from routing.plans import services
 from routing.plans.domain.learning import DayFactors, scaled
 from routing.plans.models import DayPlan, LeftOut, PlanRun, Stop, WeekPlan
 from routing.plans.selectors import day_problem
+from routing.plans.selectors.insertion import drive_share_at
 from routing.plans.services.replanning import SERVER_SECONDS
 from routing.roads.services import drive_table, server
 from routing.roads.services.build import roads_build
@@ -218,20 +219,37 @@ def test_a_week_never_mixes_sources(stand: Stand, yard: Any) -> None:
     assert legs == [1, 1, 1, 1]  # 300 m and three times 600 m at 60 km/h: at most 0.6 min each, rounded up
 
 
+def granted(monkeypatch: pytest.MonkeyPatch) -> list[float]:
+    """The seconds that each table was granted, from now on."""
+    seconds: list[float] = []
+
+    class Watched(server.RoadServer):
+        def table(self, points: Any) -> Any:
+            seconds.append(self.all_seconds)
+            return super().table(points)
+
+    monkeypatch.setattr("routing.roads.services.drive.RoadServer", Watched)
+    return seconds
+
+
+def test_pages_wait_three_seconds_at_most(
+    stand: Stand, yard: Any, jobs: list[Any], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The share of driving at an estimate comes from the extract where the server is slower."""
+    asked = granted(monkeypatch)
+    stand.status = 500
+    facts = drive_share_at(place=jobs[0].property, today=DAY)
+    assert asked == [3.0]
+    assert facts.source == f"{EXTRACT}; server failed"
+
+
 def test_a_replan_does_not_wait_for_a_slow_server(
     stand: Stand, yard: Any, jobs: list[Any], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """It grants a server half a second for all blocks; then the extract answers, within the replan's own time."""
     plan = plan_the_day(yard)
     morning = datetime(2026, 6, 3, 12, 0, tzinfo=UTC)  # eight at the yard
-    asked: list[float] = []
-
-    class Watched(server.RoadServer):
-        def table(self, points: Any) -> Any:
-            asked.append(self.all_seconds)
-            return super().table(points)
-
-    monkeypatch.setattr("routing.roads.services.drive.RoadServer", Watched)
+    asked = granted(monkeypatch)
     stand.wait = SERVER_SECONDS
     news = services.News("east", "starts_late", time(9))
     after = services.day_replan(plan_id=plan.pk, news=news, expected_version=plan.version, now=morning)
