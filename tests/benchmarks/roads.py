@@ -54,7 +54,7 @@ class Size:
     rounds: int
 
 
-FULL, QUICK = Size(10, 76, 150, 3), Size(3, 24, 50, 3)
+FULL, QUICK = Size(10, 76, 150, 2), Size(3, 24, 50, 2)
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,8 +137,8 @@ def _measured(build: Build, valhalla: Valhalla | None, size: Size) -> list[str]:
     ask = _asked(roads.graph, valhalla)
     cpu = {"Valhalla": valhalla.cpu_seconds} if valhalla else {}
     spreads = (("all over the country", None), (f"within {NEAR_KM:.0f} km of its middle", NEAR_KM))
+    _print_heads(size)
     races = [_race(name, km, roads.graph, ask, cpu, size) for name, km in spreads]
-    _print_races(races, size)
     news = [_new_in_memory(roads.graph, size), _new_in_database(roads.graph, size)]
     _print_news(news, size)
     misses = [*_build_misses(build), *(miss for race in races for miss in _race_misses(race))]
@@ -194,10 +194,11 @@ def _race(
             answers[who] = ask(places)
             taken[who].append((time.perf_counter() - began, processor() - used))
     middle = {who: _middle(each[1:]) for who, each in taken.items()}
-    if "Valhalla" not in answers:
-        return Race(name, middle)
     ours = graph.router(FREE).costs(*[[graph.snap(place) for place in places]] * 2)[0] / 1000
-    return Race(name, middle, *_agreement(ours, np.array(answers["Valhalla"][0], float)))
+    told = _agreement(ours, np.array(answers["Valhalla"][0], float)) if "Valhalla" in answers else ()
+    race = Race(name, middle, *told)
+    _print_race(race)
+    return race
 
 
 def _middle(taken: Sequence[Taken]) -> Taken:
@@ -213,18 +214,18 @@ def _agreement(ours: np.ndarray, theirs: np.ndarray) -> tuple[float, float, int]
     return float(np.median(ours[both] / theirs[both])), float(spearmanr(ours[both], theirs[both])[0]), int(one.sum())
 
 
-def _print_races(races: Sequence[Race], size: Size) -> None:
+def _print_heads(size: Size) -> None:
     heads = ("ours", "on one thread", "Valhalla", "ours / Valhalla", "times", "rank", "one only")
     print(f"| {size.places} x {size.places}, seconds (of processor) | {' | '.join(heads)} |")
-    print("|---" * 8 + "|")
-    for race in races:
-        taken = {who: f"{clock:.2f} ({processor:.2f})" for who, (clock, processor) in race.seconds.items()}
-        line = f"| {race.name} | {taken['ours']} | {taken['one thread']} | {taken.get('Valhalla', '')} |"
-        if "Valhalla" in taken:
-            line += (
-                f" {_times(race, 0):.3f} ({_times(race, 1):.3f}) | {race.ratio:.3f} | {race.rank:.3f} | {race.by_one} |"
-            )
-        print(line, flush=True)
+    print("|---" * 8 + "|", flush=True)
+
+
+def _print_race(race: Race) -> None:
+    taken = {who: f"{clock:.2f} ({processor:.2f})" for who, (clock, processor) in race.seconds.items()}
+    line = f"| {race.name} | {taken['ours']} | {taken['one thread']} | {taken.get('Valhalla', '')} |"
+    if "Valhalla" in taken:
+        line += f" {_times(race, 0):.3f} ({_times(race, 1):.3f}) | {race.ratio:.3f} | {race.rank:.3f} | {race.by_one} |"
+    print(line, flush=True)
 
 
 def _times(race: Race, which: int) -> float:

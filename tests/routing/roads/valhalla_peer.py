@@ -25,7 +25,7 @@ import osmium
 from osmium.osm.mutable import Node, Relation, Way
 
 Point = tuple[float, float]
-BUILD_SECONDS, START_SECONDS, ANSWER_SECONDS = 300, 30, 300
+BUILD_SECONDS, START_SECONDS, ANSWER_SECONDS = 900, 60, 900
 LONGEST_KM = 500_000.0
 SEARCH = {"radius": 0, "minimum_reachability": 30, "search_cutoff": 300}
 
