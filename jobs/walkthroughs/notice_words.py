@@ -1,7 +1,6 @@
 """What a condition notice says, in the language that is active: page and PDF print the same sentences."""
 
-from dataclasses import dataclass
-from datetime import date
+from dataclasses import dataclass, replace
 from math import ceil
 
 from django.utils.translation import gettext as _
@@ -10,11 +9,13 @@ from django.utils.translation import gettext as translated  # not for the extrac
 from jobs.customers.models import Wall
 from jobs.walkthroughs.domain import must_be_shown, step_text
 from jobs.walkthroughs.models import Photo, Walkthrough, WallFinding
+from jobs.walkthroughs.selectors.places import place_facts
 from jobs.work.models import JobLine
 from pricing.catalogue.models import Service
-from pricing.catalogue.selectors import rate_terms
-from pricing.estimates.domain import line_price_cents
+from pricing.estimates.estimate_words import tax_words
+from pricing.estimates.inputs import WantedLine
 from pricing.estimates.models import EstimateOption
+from pricing.estimates.quotes import CardQuote, card_quote
 from pricing.estimates.selectors import newest_removal
 from shared.company.selectors import company_get
 from shared.web.words import day_words, money_words
@@ -129,11 +130,8 @@ def _price_words(walkthrough: Walkthrough, chalky: list[WallFinding]) -> str:
     offered = newest_removal(property_ref=walkthrough.property_id, today=walkthrough.walked_on)
     if offered is not None:
         return _offered_words(offered, currency)
-    cents = _card_price_cents(walkthrough.walked_on, [found.wall.area_sqft for found in chalky])
-    if cents is None:
-        return _("We will send you an estimate of its price.")
-    words = _("For the chalky walls it would be about %(price)s before tax, by our prices of today.")
-    return words % {"price": money_words(cents, currency)}
+    quote = _quote(walkthrough, chalky)
+    return _quote_words(quote, currency) if quote else _("We will send you an estimate of its price.")
 
 
 def _offered_words(offered: EstimateOption, currency: str) -> str:
@@ -147,10 +145,35 @@ def _offered_words(offered: EstimateOption, currency: str) -> str:
     }
 
 
-def _card_price_cents(on: date, areas_sqft: list[int | None]) -> int | None:
+def _quote(walkthrough: Walkthrough, chalky: list[WallFinding]) -> CardQuote | None:
     """By the rate card, where it has the work and every area is known."""
     service = Service.objects.filter(removes_chalk=True, is_offered=True, unit="wall_sqft").order_by("pk").first()
-    rate = rate_terms(on=on).get(service.code) if service else None
-    if rate is None or not all(areas_sqft):
+    if service is None:
         return None
-    return line_price_cents(rate, sum(area or 0 for area in areas_sqft))
+    place, read = place_facts(place=walkthrough.property, job=walkthrough.job), {f.wall_id: f.reading for f in chalky}
+    walls = tuple(
+        replace(wall, chalk=float(read[wall.wall_ref].reading)) for wall in place.walls if wall.wall_ref in read
+    )
+    return card_quote(wanted=WantedLine(service, walls=walls), place=place, on=walkthrough.walked_on)
+
+
+def _quote_words(quote: CardQuote, currency: str) -> str:
+    """The price, what is in it, and what comes on top."""
+    price, totals = quote.ask.price, quote.totals
+    words = _("For the chalky walls it would be about %(price)s before tax, by our prices of today.")
+    said = [words % {"price": money_words(totals.before_tax_cents, currency)}]
+    if price.base_cents > price.by_quantity_cents:
+        said.append(_("Our least charge of %(least)s counts.") % {"least": money_words(price.base_cents, currency)})
+    if price.surcharges:
+        listed = ", ".join(f"{each.name} {money_words(cents, currency)}" for each, cents in price.surcharges)
+        said.append(_("In it: %(surcharges)s.") % {"surcharges": listed})
+    if quote.driving_may_add:
+        said.append(_("The way to you may add to it."))
+    return " ".join([*said, _tax_words(quote, currency)])
+
+
+def _tax_words(quote: CardQuote, currency: str) -> str:
+    if quote.tax_millionths is None:
+        return _("No tax is included.")
+    words = _("With %(rate)s tax it would be %(total)s.")
+    return words % {"rate": tax_words(quote.tax_millionths), "total": money_words(quote.totals.total_cents, currency)}

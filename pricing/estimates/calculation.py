@@ -11,7 +11,7 @@ from pricing.catalogue.choices import Unit
 from pricing.catalogue.domain import Circumstances, HourlyTargetTerms, RateTerms
 from pricing.catalogue.selectors import rate_card_on, target_on
 from pricing.estimates.card_words import card_words
-from pricing.estimates.domain.card import card_price, line_materials_cents
+from pricing.estimates.domain.card import CardPrice, card_price, line_materials_cents
 from pricing.estimates.domain.money import LineCosts, LinePrice, Totals, line_prices, totals_of
 from pricing.estimates.domain.options import additions, cumulative_options
 from pricing.estimates.domain.outlook import Outlook, outlook_of
@@ -99,10 +99,12 @@ def estimate_reckon(
     if rates is not None:
         forecaster = replace(forecaster, rates=rates)
     card = rate_card_on(on=on) if rates is None else None
-    job = Circumstances(storeys=place.storeys, access=place.access, soil=place.soil, drive_minutes=drive.minutes)
     chosen = _options(wanted, options)
     added = _additions(wanted, chosen)
-    drafts = [_line(line, place, job, forecaster, is_addition) for line, is_addition in zip(wanted, added, strict=True)]
+    drafts = [
+        _line(line, place, drive.minutes, forecaster, is_addition)
+        for line, is_addition in zip(wanted, added, strict=True)
+    ]
     costs = [
         LineCosts(draft["expected"].minutes, draft["materials_cents"], draft["card_price_cents"]) for draft in drafts
     ]
@@ -131,16 +133,43 @@ def _additions(wanted: Sequence[WantedLine], options: Sequence[Sequence[int]]) -
     return additions([line.service.code for line in wanted], options)
 
 
-def _line(
-    wanted: WantedLine, place: PlaceFacts, job: Circumstances, forecaster: Forecaster, is_addition: bool
-) -> dict[str, Any]:
-    rate = forecaster.rates.get(wanted.service.code)
+@dataclass(frozen=True, slots=True)
+class CardAsk:
+    """What a card asks for a line, and for what."""
+
+    rate: RateTerms
+    quantity: int
+    circumstances: Circumstances
+    price: CardPrice
+
+
+def card_ask(
+    wanted: WantedLine,
+    place: PlaceFacts,
+    rates: Mapping[str, RateTerms],
+    *,
+    drive_minutes: int,
+    is_addition: bool = False,
+) -> CardAsk:
+    """What a card asks for work at a place: its least charge and the surcharges that the place meets are in it.
+
+    Raises Refused for a service that is not on the card and a quantity that nobody knows.
+    """
+    rate = rates.get(wanted.service.code)
     if rate is None:
         words = _("%(service)s is not on the rate card in force.")
         raise Refused(words % {"service": wanted.service.name}, service=wanted.service.code)
     quantity = quantity_of(wanted, place)
+    job = Circumstances(storeys=place.storeys, access=place.access, soil=place.soil, drive_minutes=drive_minutes)
     circumstances = circumstances_of(rate, job, wanted.walls or _faces(place))
-    asked = card_price(rate, quantity, circumstances, is_addition=is_addition)
+    return CardAsk(rate, quantity, circumstances, card_price(rate, quantity, circumstances, is_addition=is_addition))
+
+
+def _line(
+    wanted: WantedLine, place: PlaceFacts, drive_minutes: int, forecaster: Forecaster, is_addition: bool
+) -> dict[str, Any]:
+    ask = card_ask(wanted, place, forecaster.rates, drive_minutes=drive_minutes, is_addition=is_addition)
+    rate, quantity, circumstances, asked = ask.rate, ask.quantity, ask.circumstances, ask.price
     materials_cents = line_materials_cents(rate, quantity)
     return {
         "wanted": wanted,

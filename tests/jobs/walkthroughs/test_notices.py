@@ -76,6 +76,33 @@ def test_price_from_the_jobs_line_or_the_card() -> None:
     assert "about $625.00" in factories.make_notice().prints.get(language="en").html
 
 
+def test_the_quote_is_what_an_estimate_would_ask_by_the_card() -> None:
+    """Surcharges that the house meets, the least charge and tax are in it and said; the drive is said not to be."""
+    from pricing.catalogue.models import RateCard, Surcharge, TaxRate
+    from pricing.catalogue.services import catalogue_defaults
+
+    catalogue_defaults(on=NOW.date())
+    card = RateCard.objects.get()
+    chalky = {"kind": "percent", "figure": 10, "when": "chalk", "level": "3"}
+    Surcharge.objects.create(card=card, name="Bad chalk", **chalky)
+    Surcharge.objects.create(card=card, name="Four storeys", kind="fixed", figure=90_00, when="storeys", level="4")
+    assert "No tax is included." in factories.make_notice().prints.get(language="en").html
+    TaxRate.objects.create(name="Sales tax", effective_from=NOW.date(), rate_millionths=72_500)
+    Surcharge.objects.create(card=card, name="Far out", kind="fixed", figure=25_00, when="driving", level="30")
+    notice = factories.make_notice()
+    page, spanish = (notice.prints.get(language=language).html for language in ("en", "es"))
+    # 500 sq ft at $125.00 per 100, reading 3: $625.00 and 10 %; 7.25 % of $687.50 is $49.84
+    for words in ("about $687.50 before tax", "In it: Bad chalk $62.50.", "may add to it", "With 7.25% tax",
+                  "it would be $737.34."):  # fmt: skip
+        assert words in page, words
+    assert "Four storeys" not in page
+    assert "Con 7.25% de impuesto serían $737.34." in spanish
+    small = factories.make_property()
+    factories.make_wall(property=small, name="north wall", area_sqft=100)
+    little = factories.make_notice(walkthrough=factories.make_walkthrough(job=factories.make_job(property=small)))
+    assert "Our least charge of $250.00 counts." in little.prints.get(language="en").html
+
+
 def test_customers_text_is_no_markup() -> None:
     """Neither HTML nor typst reads what people typed."""
     findings = (FindingInput(kind="other", note='<b>x</b> #panic("x") $a$ *b*'),)
