@@ -21,11 +21,20 @@ JOBS_AT_ONCE = 1000
 
 def _fact(of_work: str, of_any: str) -> str:
     """A fact of a job: that of the work itself; of a job whose work is not in the ledger, that of any line."""
-    return f"COALESCE(MIN(CASE WHEN kind = 'work' THEN {of_work} END), MIN({of_any}))"
+    return f"COALESCE({_of_work(of_work)}, MIN({of_any}))"
+
+
+def _of_work(expression: str) -> str:
+    return f"MIN(CASE WHEN kind = 'work' THEN {expression} END)"
 
 
 def _text_fact(expression: str) -> str:
     return _fact(expression, expression)
+
+
+def _who_did_the_work(crew: str) -> str:
+    """As a fact, but never that of a return visit for work in the ledger: where its crew is not known, nobody is."""
+    return f"CASE WHEN MIN(CASE WHEN kind = 'work' THEN 0 ELSE 1 END) = 0 THEN {_of_work(crew)} ELSE MIN({crew}) END"
 
 
 # What the jobs of a row have in common, as SQL over the lines of one job.
@@ -33,7 +42,7 @@ KEYS = {
     Breakdown.SERVICE: "service_id",
     Breakdown.STOREYS: _text_fact("CASE WHEN storeys >= 3 THEN 3 ELSE storeys END"),
     Breakdown.TOWN_PART: _text_fact("NULLIF(city || '|' || town_part, '|')"),
-    Breakdown.CREW: _text_fact("NULLIF(crew_code, '')"),
+    Breakdown.CREW: _who_did_the_work("NULLIF(crew_code, '')"),
     Breakdown.SOURCE: _text_fact("NULLIF(lead_source, '')"),
     Breakdown.CUSTOMER: _text_fact("CASE WHEN is_returning THEN 1 WHEN NOT is_returning THEN 0 END"),
     Breakdown.MONTH: "SUBSTR(CAST(MIN(work_date) AS CHAR(10)), 1, 7)",
@@ -51,7 +60,8 @@ WITH per_job AS (
            SUM(CASE WHEN kind = 'callback' THEN 0 ELSE drive_minutes * workers END) AS own_drive,
            SUM(CASE WHEN kind = 'callback' THEN (on_site_minutes + setup_minutes + drive_minutes) * workers
                     ELSE 0 END) AS callback_time,
-           SUM(CASE WHEN kind = 'work' THEN COALESCE(estimated_minutes * {usual_crew}, on_site_minutes * workers)
+           SUM(CASE WHEN kind = 'work'
+                    THEN COALESCE(estimated_minutes * {usual_crew}, (on_site_minutes + setup_minutes) * workers)
                     ELSE 0 END) AS estimated,
            SUM(CASE WHEN kind = 'callback' THEN 1 ELSE 0 END) AS callbacks,
            SUM(price_cents) AS earned,

@@ -296,6 +296,20 @@ def test_what_followed_counts_for_the_crew_that_did_the_work():
     assert (group.sums.name, group.crew_minutes, group.earned_cents) == ("otter", 150, 250_00)
 
 
+def test_work_of_a_crew_that_nobody_wrote_down_is_nobodys():
+    """Whoever came back for free is not charged with the whole job."""
+    make_earning(job_ref=7, crew_code="")
+    make_earning(job_ref=7, kind="callback", price_cents=0, crew_code="heron")
+    assert names_and_jobs(Breakdown.CREW) == {"not known": 1}
+
+
+def test_the_set_up_of_a_line_without_an_estimate_is_not_held_against_it():
+    """It counts as estimated rightly, with all of its time at the place."""
+    make_earning(on_site_minutes=90, setup_minutes=15, drive_minutes=0)
+    parts = dict(only_kind().shortfall.parts)
+    assert (parts["card"], parts["minutes"]) == (315_00 - 300_00, 0)
+
+
 def test_a_return_visit_whose_cause_is_not_in_the_ledger_has_its_own_facts():
     """Better than nothing known."""
     make_earning(kind="callback", price_cents=0, crew_code="heron", storeys=2)
