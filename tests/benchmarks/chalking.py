@@ -21,6 +21,7 @@ import time
 from dataclasses import dataclass
 
 import numpy as np
+from threadpoolctl import threadpool_limits
 
 from jobs.chalking.domain.fitting import Fit, fit
 from jobs.chalking.domain.forecast import crossings
@@ -37,6 +38,7 @@ LATITUDES = (27.5, 32.5, 37.5, 42.5)
 SHADES = ("open", "partly", "mostly")
 TEN_YEARS = 3652
 YEAR = 365
+TOWNS, QUICK_TOWNS = 40, 2  # of 400 walls; more of smaller ones
 
 
 @dataclass(frozen=True)
@@ -120,10 +122,13 @@ def is_held(days: np.ndarray, known: Town) -> np.ndarray:
     return (days[:, 0] <= known.truth) & (known.truth <= days[:, 2])
 
 
-CASES = {
+QUICK_CASES = {
     "20 walls": Nature(walls=20),
     "100 walls": Nature(walls=100),
     "400 walls": Nature(),
+}
+CASES = {
+    **QUICK_CASES,
     "400 walls, 1 reading": Nature(readings=1),
     "400 walls, 4 readings": Nature(readings=4),
     "1600 walls": Nature(walls=1600),
@@ -148,19 +153,23 @@ def coverage_of(nature: Nature, rounds: int) -> tuple[float, float]:
     return float(np.mean(held)), float(np.median(ratios))
 
 
-def intervals(rounds: int) -> bool:
+def intervals(cases: dict[str, Nature], rounds: int) -> bool:
     """Table 1; False if a town of the model's own kind is outside the target."""
     print(f"Share of 80 % intervals that hold the day of passing {LIMIT:g}, and late / early (median)")
     good = True
-    for name, nature in CASES.items():
+    for name, nature in cases.items():
         share, ratio = coverage_of(nature, max(2, rounds * 400 // nature.walls))
         is_good = LEAST_COVERAGE <= share <= MOST_COVERAGE
         good &= is_good
         print(f"  {name:32} {share:6.1%}   {ratio:4.2f}{'' if is_good else '   MISSED'}")
+    return good
+
+
+def odd_intervals(rounds: int) -> None:
+    """The rest of table 1, which has no target."""
     for name, nature in ODD_CASES.items():
         share, ratio = coverage_of(nature, rounds)
         print(f"  {name:32} {share:6.1%}   {ratio:4.2f}   (not as the model assumes)")
-    return good
 
 
 def one_rate(clock: np.ndarray, known: Town) -> float:
@@ -190,10 +199,10 @@ def errors_of(nature: Nature, rounds: int) -> dict[str, float]:
     return {name: float(np.mean(days)) for name, days in off.items()}
 
 
-def errors(rounds: int) -> bool:
+def errors(rounds: int, counts: tuple[int, ...]) -> bool:
     """Table 2; False if the forecast is not far enough under the two peers with two readings per wall."""
     good = True
-    for count in (1, 2, 4):
+    for count in counts:
         found = errors_of(Nature(readings=count), rounds)
         ours = found["this forecast"]
         print(f"Mean error of the day, {count} reading{'s' if count > 1 else ''} per wall (days; ours / theirs)")
@@ -231,14 +240,25 @@ def times(walls: int) -> bool:
     return bool(good)
 
 
+def _tables() -> bool:
+    good = intervals(CASES, TOWNS)
+    odd_intervals(TOWNS)
+    return errors(TOWNS, (1, 2, 4)) and good
+
+
+def _quick_tables() -> bool:
+    good = intervals(QUICK_CASES, QUICK_TOWNS)
+    return errors(QUICK_TOWNS, (2,)) and good
+
+
 def main() -> int:
     parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
-    parser.add_argument("--quick", action="store_true", help="fewer towns, a twentieth of the walls")
+    parser.add_argument("--quick", action="store_true", help="fewer towns and walls, and only what has a target")
     quick = parser.parse_args().quick
     assert LAST_DAY > TODAY
-    good = intervals(4 if quick else 40)
-    good &= errors(4 if quick else 40)
-    good &= times(10_000 if quick else 200_000)
+    with threadpool_limits(1):  # the matrices are small: threads would only wait for each other
+        good = _quick_tables() if quick else _tables()
+    good &= times(4_000 if quick else 200_000)
     return 0 if good else 1
 
 
