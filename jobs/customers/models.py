@@ -80,6 +80,12 @@ class Consent(AppendOnlyModel):
         return f"{self.customer_id} {self.channel} {self.purpose} {'yes' if self.given else 'no'}"
 
 
+def address_line(street: str, city: str, region: str, postal_code: str) -> str:
+    """`12 Elm Street, Sampleton, OH 00001`, without what is not known."""
+    place = " ".join(part for part in (region, postal_code) if part)
+    return ", ".join(part for part in (street, city, place) if part)
+
+
 class Property(models.Model):
     """A house and its plot: where the work is done."""
 
@@ -128,8 +134,7 @@ class Property(models.Model):
     @property
     def address(self) -> str:
         """One line as it is written on an envelope."""
-        place = " ".join(part for part in (self.region, self.postal_code) if part)
-        return ", ".join(part for part in (self.street, self.city, place) if part)
+        return address_line(self.street, self.city, self.region, self.postal_code)
 
     @property
     def has_place(self) -> bool:

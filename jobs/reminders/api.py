@@ -14,8 +14,9 @@ from jobs.customers.models import Language
 from jobs.reminders.brought import brought, brought_json
 from jobs.reminders.drafting import MOST_AT_ONCE
 from jobs.reminders.forms import DEFAULT_WEEKS, MOST_WEEKS
-from jobs.reminders.listing import NEVER, DueSheet, DueWish
+from jobs.reminders.listing import DueSheet
 from jobs.reminders.models import InboundText
+from jobs.reminders.narrowing import NEVER, DueWish
 from jobs.reminders.proposal import proposal_json
 from jobs.reminders.selectors import DueItem, due_item_json, inbound_texts
 from jobs.reminders.services import reminders_queue
@@ -111,6 +112,7 @@ class ProposalOutput(serializers.Serializer[Any]):
     overflow_percent = serializers.FloatField(help_text="chance that more comes than fits")
     chosen = ProposedOutput(many=True)
     waiting = ProposedOutput(many=True)
+    not_weighed = serializers.IntegerField(help_text="may be reminded as well, and are less urgent than all of these")
 
 
 @extend_schema(

@@ -9,7 +9,7 @@ from django.conf import settings
 from django.template.loader import render_to_string
 
 from jobs.customers.models import Language
-from jobs.reminders.domain.due import CHALK, Due, ForecastFact
+from jobs.reminders.domain.due import CHALK, Cause, ForecastFact, IntervalFact, ReadingFact
 from jobs.reminders.domain.lint import Finding, Sender, lint
 from jobs.reminders.links import answer_link, one_click_headers, opt_out_link
 from jobs.reminders.selectors import DueItem
@@ -139,25 +139,23 @@ def _facts(item: DueItem, name: str, language: str, today: date) -> dict[str, An
         "due_on": date_words(item.due_on, language),
         "is_past": item.due_on < today,
     }
-    interval = item.found.interval
-    if interval is not None:
-        facts["months"] = interval.interval_months
-        facts["last_done_on"] = date_words(interval.last_done_on, language) if interval.last_done_on else ""
+    fact = item.cause.fact
+    if isinstance(fact, IntervalFact):
+        facts["months"] = fact.interval_months
+        facts["last_done_on"] = date_words(fact.last_done_on, language) if fact.last_done_on else ""
         return facts
-    return facts | _chalk_facts(item.found, language)
+    return facts | _chalk_facts(fact, item.cause, language)
 
 
-def _chalk_facts(found: Due, language: str) -> dict[str, Any]:
+def _chalk_facts(wall: ReadingFact | ForecastFact, cause: Cause, language: str) -> dict[str, Any]:
     """The wall that was read worst, or the one that is expected to pass the limit first."""
-    walls = found.walls or found.forecasts
-    wall = walls[0]
     facts = {
         "wall": wall_words(wall, language),
         "reading": reading_words(wall.reading),
         "read_on": date_words(wall.read_on, language),
         "read_in": short_month_words(wall.read_on, language),
-        "more_walls": len(walls) - 1,
-        "limit": reading_words(found.limit),
+        "more_walls": cause.more_walls,
+        "limit": reading_words(cause.limit),
     }
     if isinstance(wall, ForecastFact):
         days = {"passes": wall.passes_on, "early": wall.early_on, "late": wall.late_on}

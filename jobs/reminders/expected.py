@@ -13,10 +13,11 @@ from jobs.reminders.domain.due import CHALK
 from jobs.reminders.domain.gain import ANSWERED_WITHIN
 from jobs.reminders.models import Reminder
 from jobs.work.models import Job, VisitLine
-from jobs.work.selectors import line_with_card, wall_sqft_by_property
+from jobs.work.selectors import card_quantity, wall_sqft_by_property
 from pricing.catalogue.domain import RateTerms
 from pricing.catalogue.models import Service
 from pricing.catalogue.selectors import rate_terms
+from pricing.estimates.domain import line_estimate
 from shared import clock
 from shared.outbox.models import MessageState
 
@@ -45,6 +46,15 @@ class Basis:
         """Of a yes within ANSWERED_WITHIN, shrunk towards the prior; None where there is no way to write."""
         return self.answers.get((kind, channel), ResponseRate()).mean if channel else None
 
+    def card(self, kind: str, storeys: int, area_sqft: int) -> Expected:
+        """By the card alone; UNKNOWN_MINUTES where it does not name the work."""
+        service = self.services.get(kind)
+        rate = self.rates.get(service.code) if service else None
+        if service is None or rate is None:
+            return Expected(None, UNKNOWN_MINUTES)
+        line = line_estimate(rate, card_quantity(service=service, area_sqft=area_sqft), storeys)
+        return Expected(line.price_cents, line.minutes)
+
 
 def basis_get(*, today: date, zone: str) -> Basis:
     """The basis as of the beginning of a local day, so that every page of the day says the same."""
@@ -67,17 +77,9 @@ def expected_of(things: Collection[Thing], *, places: Mapping[int, Property], ba
     areas, last = wall_sqft_by_property(property_ids=ids), _last_minutes(ids)
     found = {}
     for place, kind in things:
-        card = _by_card(kind, places[place], areas.get(place, 0), basis)
+        card = basis.card(kind, places[place].storeys, areas.get(place, 0))
         found[place, kind] = Expected(card.price_cents, last.get((place, kind), card.minutes))
     return found
-
-
-def _by_card(kind: str, place: Property, area_sqft: int, basis: Basis) -> Expected:
-    service = basis.services.get(kind)
-    if service is None or service.code not in basis.rates:
-        return Expected(None, UNKNOWN_MINUTES)
-    line = line_with_card(service=service, place=place, rates=basis.rates, area_sqft=area_sqft)
-    return Expected(line.price_cents, line.estimated_minutes)
 
 
 def _last_minutes(property_ids: Collection[int]) -> dict[Thing, int]:

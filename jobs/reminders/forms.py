@@ -4,8 +4,8 @@ from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from jobs.reminders.answers import Answer
-from jobs.reminders.listing import NEVER, DueWish
 from jobs.reminders.models import AnswerKind, AnswerSettings, HoldingBack
+from jobs.reminders.narrowing import NEVER, DueWish
 from shared.outbox.models import Channel
 from shared.units import round_half_up
 

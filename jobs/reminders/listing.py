@@ -1,106 +1,73 @@
 """The due list as people look at it: narrowed by what they ask for, page by page, for a company of any size."""
 
-from array import array
-from collections.abc import Sequence
-from dataclasses import dataclass
-from datetime import date, timedelta
+from collections.abc import Iterator, Sequence
+from datetime import date
 from functools import cached_property
-from typing import Any, overload
+from itertools import islice
+from typing import overload
 
-import numpy as np
+from django.db import connection
 
-from jobs.reminders.domain.due import due_key
-from jobs.reminders.selectors import CHUNK, DueItem, due_items
+from jobs.reminders.line_sql import by_urgency
+from jobs.reminders.lines import Counts, line_counts, line_items, line_keys, question
+from jobs.reminders.narrowing import IS_READY, DueWish, all_of, condition_of
+from jobs.reminders.selectors import DueItem
 
-NEVER = -1
-WIDTH = 4
-
-
-@dataclass(frozen=True, slots=True)
-class DueWish:
-    """What the list is narrowed to; what is empty or None narrows nothing.
-
-    `silent_days`: no reminder to the customer for so many days, NEVER: none ever. `price_from_cents`: whoever's price
-    is known only after a look does not count. `chance_from_percent` is of a yes.
-    """
-
-    state: str = ""
-    kind: str = ""
-    channel: str = ""
-    search: str = ""
-    silent_days: int | None = None
-    price_from_cents: int | None = None
-    minutes_up_to: int | None = None
-    chance_from_percent: int | None = None
-
-    def admits(self, item: DueItem, today: date) -> bool:
-        words = self.search.strip().lower()
-        return (
-            self.state in ("", item.state)
-            and self.kind in ("", item.kind)
-            and self.channel in ("", item.channel)
-            and (not words or words in f"{item.customer_name} {item.address} {item.reason}".lower())
-            and self._is_silent(item.last_contact_on, today)
-            and _at_least(item.price_cents, self.price_from_cents)
-            and (self.minutes_up_to is None or item.minutes <= self.minutes_up_to)
-            and _at_least(None if item.chance is None else 100 * item.chance, self.chance_from_percent)
-        )
-
-    def _is_silent(self, last: date | None, today: date) -> bool:
-        if self.silent_days is None or last is None:
-            return True
-        return self.silent_days != NEVER and last <= today - timedelta(days=self.silent_days)
-
-
-def _at_least(value: float | None, least: int | None) -> bool:
-    return least is None or (value is not None and value >= least)
-
-
-_Lines = np.ndarray[Any, np.dtype[np.int64]]
+KEPT = 1000
 
 
 class DueSheet(Sequence[DueItem]):
     """What the wish leaves of the due list, the earliest first, then by property and kind.
 
-    Everything due is read once. Of a long list 32 bytes are kept of each line, and the lines of a page are made again
-    from their properties: so the memory does not grow with the walls. A list of up to CHUNK lines is kept as it is.
+    The database counts, orders and cuts pages; a line is made when somebody looks at it. Only a search reads every line
+    that the rest of the wish leaves, and keeps the first KEPT of those that it finds.
     """
 
     def __init__(self, *, today: date, lead_days: int | None = None, wish: DueWish | None = None) -> None:
-        self._today, self._lead_days, self._wish = today, lead_days, wish or DueWish()
-        self._kinds: dict[str, int] = {}
-        self._lines = array("q")
-        self._kept: dict[str, DueItem] | None = {}
-        self.due_count = self.ready_count = self.shown_ready = 0
-        for item in due_items(today=today, lead_days=lead_days):
-            self._take(item)
-
-    def _take(self, item: DueItem) -> None:
-        self.due_count += 1
-        self.ready_count += item.is_ready
-        if self._wish.admits(item, self._today):
-            self.shown_ready += item.is_ready
-            number = self._kinds.setdefault(item.kind, len(self._kinds))
-            self._lines.extend((item.due_on.toordinal(), item.property_id, number, item.is_ready))
-            self._keep(item)
-
-    def _keep(self, item: DueItem) -> None:
-        if self._kept is not None:
-            self._kept[item.key] = item
-            if len(self._kept) > CHUNK:
-                self._kept = None
+        self._wish = wish or DueWish()
+        self._asked = question(today=today, lead_days=lead_days)
+        self._condition = condition_of(self._wish, self._asked)
 
     @cached_property
-    def _in_order(self) -> _Lines:
-        """Day, property, kind and readiness of each line, sorted; kinds by the alphabet."""
-        rank = {kind: place for place, kind in enumerate(sorted(self._kinds))}
-        by_alphabet = np.array([rank[kind] for kind in self._kinds], dtype=np.int64)
-        lines = np.frombuffer(self._lines, dtype=np.int64).reshape(-1, WIDTH)
-        days, places, kinds, _ready = lines.T
-        return lines[np.lexsort((by_alphabet[kinds], places, days))] if len(lines) else lines
+    def _counts(self) -> Counts:
+        return line_counts(self._asked, self._condition)
+
+    @cached_property
+    def _found(self) -> "_Found":
+        """What a search finds."""
+        found = _Found()
+        for item in self:
+            found.take(item)
+        return found
+
+    @property
+    def due_count(self) -> int:
+        """All that is due, whatever is wished."""
+        return self._counts.due
+
+    @property
+    def ready_count(self) -> int:
+        """What of it may be reminded now."""
+        return self._counts.ready
+
+    @property
+    def shown_ready(self) -> int:
+        """What may be reminded now of what is wished."""
+        return self._found.ready if self._wish.words else self._counts.wanted_ready
 
     def __len__(self) -> int:
-        return len(self._lines) // WIDTH
+        return self._found.number if self._wish.words else self._counts.wanted
+
+    def __iter__(self) -> Iterator[DueItem]:
+        """Every line, made while the database hands it over."""
+        return filter(self._is_found, line_items(self._asked, self._condition))
+
+    def by_urgency(self) -> Iterator[DueItem]:
+        """Every line, those first that are most overdue and were longest not heard of; the routes count for nothing."""
+        return filter(self._is_found, line_items(self._asked, self._condition, order=by_urgency(connection.vendor)))
+
+    def _is_found(self, item: DueItem) -> bool:
+        return not self._wish.words or self._wish.words in f"{item.customer_name} {item.address} {item.reason}".lower()
 
     @overload
     def __getitem__(self, at: int) -> DueItem: ...
@@ -110,24 +77,37 @@ class DueSheet(Sequence[DueItem]):
 
     def __getitem__(self, at: int | slice) -> DueItem | list[DueItem]:
         if isinstance(at, int):
-            return self._made(self._in_order[at].reshape(1, WIDTH))[0]
-        return self._made(self._in_order[at])
+            place = range(len(self))[at]
+            return self[place : place + 1][0]
+        first, last, step = at.indices(len(self))
+        if step != 1:
+            raise ValueError("A page is a slice without a step.")
+        return self._page(first, last)
 
-    def _made(self, lines: _Lines) -> list[DueItem]:
+    def _page(self, first: int, last: int) -> list[DueItem]:
         """The lines as they are now; what was settled meanwhile is left out."""
-        wanted = [self._named(line) for line in lines]
-        found = self._kept if self._kept is not None else self._again({place for place, _kind, _day in wanted})
-        keys = [due_key(*line) for line in wanted]
-        return [found[key] for key in keys if key in found]
+        if not self._wish.words:
+            return list(line_items(self._asked, self._condition, first=first, most=max(0, last - first)))
+        if last <= len(self._found.first):
+            return self._found.first[first:last]
+        return list(islice(self, first, last))
 
-    def _again(self, places: set[int]) -> dict[str, DueItem]:
-        made = due_items(today=self._today, lead_days=self._lead_days, property_ids=sorted(places))
-        return {item.key: item for item in made}
+    def ready_keys(self, *, most: int) -> list[str]:
+        """The keys of the first lines that may be reminded now, in order, at most so many."""
+        if self._wish.words:
+            return list(islice((item.key for item in self if item.is_ready), most))
+        return line_keys(self._asked, all_of(self._condition, IS_READY), most=most)
 
-    def ready_keys(self) -> list[str]:
-        """The keys of all lines that may be reminded now, in order."""
-        return [due_key(*self._named(line)) for line in self._in_order if line[3]]
 
-    def _named(self, line: _Lines) -> tuple[int, str, date]:
-        day, place, kind, _ready = line.tolist()
-        return place, list(self._kinds)[kind], date.fromordinal(day)
+class _Found:
+    """What a search found."""
+
+    def __init__(self) -> None:
+        self.number = self.ready = 0
+        self.first: list[DueItem] = []
+
+    def take(self, item: DueItem) -> None:
+        self.number += 1
+        self.ready += item.is_ready
+        if len(self.first) < KEPT:
+            self.first.append(item)

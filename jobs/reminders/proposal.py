@@ -1,8 +1,9 @@
 """The due list weighed against the crews' free hours: who should hear now, who waits, and why, in words."""
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
+from itertools import islice
 from typing import Any
 
 from django.db.models import Exists, OuterRef
@@ -12,13 +13,17 @@ from jobs.customers.models import Property
 from jobs.reminders.domain.choosing import Asked, Person, Proposal, ResponseRate, propose
 from jobs.reminders.domain.gain import ANSWERED_WITHIN
 from jobs.reminders.expected import Basis, basis_get, expected_of
+from jobs.reminders.listing import DueSheet
 from jobs.reminders.models import Reminder, ReminderAnswer
-from jobs.reminders.selectors import COUNTS_AS_CONTACT, DueItem, due_item_json, due_list
+from jobs.reminders.narrowing import DueWish
+from jobs.reminders.selectors import COUNTS_AS_CONTACT, DueItem, due_item_json
 from jobs.work.models import Job
 from shared.company.selectors import company_get
 from shared.web.words import miles_words
 
 NEAR_METRES = 1_000
+# Four times what fills the room lets a crew nearby count for months of overdue days; ours, no source.
+WEIGHED_TIMES, LEAST_WEIGHED, MOST_WEIGHED = 4, 200, 5_000
 Nearest = Callable[[Sequence[Property]], Mapping[int, int]]
 """From properties to the metres to the nearest stop of the coming weeks, for those where a crew goes."""
 
@@ -34,7 +39,8 @@ class ProposedItem:
 @dataclass(frozen=True)
 class DueProposal:
     """`room_minutes`: free crew-minutes of the coming weeks; `pending_minutes`: expected of those who were asked before
-    and may still answer; the rest is what the chosen are expected to bring."""
+    and may still answer; the rest is what the chosen are expected to bring. `not_weighed` more may be reminded, all of
+    them less overdue or reminded later than those who were weighed."""
 
     room_minutes: int
     pending_minutes: float
@@ -42,15 +48,19 @@ class DueProposal:
     overflow: float
     chosen: tuple[ProposedItem, ...]
     waiting: tuple[ProposedItem, ...]
+    not_weighed: int
     rates: Mapping[tuple[str, str], ResponseRate]
 
 
 def due_proposal(
     *, today: date, now: datetime, room_minutes: int, later_room_minutes: int = 0, nearest: Nearest
 ) -> DueProposal:
-    """Weigh everything that may be reminded now against the room of the weeks to fill, and of the one after. Reads
-    only."""
-    ready = [item for item in due_list(today=today) if item.is_ready]
+    """Weigh what may be reminded now against the room of the weeks to fill, and of the one after. Reads only.
+
+    Of a long list only the most urgent are weighed, many times what fills the room.
+    """
+    sheet = DueSheet(today=today, wish=DueWish(state="ready"))
+    ready = list(_candidates(sheet.by_urgency(), room_minutes + later_room_minutes))
     basis = basis_get(today=today, zone=company_get().timezone)
     rates = basis.answers
     near = nearest(list(Property.objects.in_bulk({item.property_id for item in ready}).values()))
@@ -65,8 +75,20 @@ def due_proposal(
         overflow=found.overflow,
         chosen=tuple(ProposedItem(by_key[key][0], _why_now(by_key[key][1])) for key in found.chosen),
         waiting=tuple(ProposedItem(by_key[key][0], _why_later(found, room_minutes)) for key in found.waiting),
+        not_weighed=max(0, sheet.ready_count - len(ready)),
         rates=rates,
     )
+
+
+def _candidates(by_urgency: Iterable[DueItem], room_minutes: int) -> Iterator[DueItem]:
+    """Until their expected work is WEIGHED_TIMES the room, and never fewer than LEAST_WEIGHED nor more than
+    MOST_WEIGHED: so the length of the due list does not count, and there is enough to choose the nearest from."""
+    expected = 0.0
+    for number, item in enumerate(islice(by_urgency, MOST_WEIGHED)):
+        if number >= LEAST_WEIGHED and expected >= WEIGHED_TIMES * room_minutes:
+            return
+        expected += (item.chance or 0) * item.minutes
+        yield item
 
 
 def proposal_json(found: DueProposal) -> dict[str, Any]:
@@ -78,6 +100,7 @@ def proposal_json(found: DueProposal) -> dict[str, Any]:
         "overflow_percent": round(100 * found.overflow, 1),
         "chosen": [_json(line) for line in found.chosen],
         "waiting": [_json(line) for line in found.waiting],
+        "not_weighed": found.not_weighed,
     }
 
 

@@ -21,7 +21,7 @@ from jobs.reminders.domain.consent import (
     standing,
     wait_until,
 )
-from jobs.reminders.domain.due import CHALK, Due, due_in_turn, due_key
+from jobs.reminders.domain.due import CHALK, Cause, Due, due_in_turn, due_key
 from jobs.reminders.domain.gain import ANSWERED_WITHIN
 from jobs.reminders.expected import Basis, basis_get, expected_of
 from jobs.reminders.models import DueHold, HeldBack, InboundText, Reminder, ReminderAnswer
@@ -76,7 +76,7 @@ class DueItem:
     price_cents: int | None
     minutes: int
     chance: float | None
-    found: Due
+    cause: Cause
 
     @property
     def is_ready(self) -> bool:
@@ -86,8 +86,9 @@ class DueItem:
 def due_list(*, today: date, lead_days: int | None = None, property_ids: Sequence[int] | None = None) -> list[DueItem]:
     """Everything due within the lead time, the earliest first, then by property and kind.
 
-    `lead_days` is the company's unless given; `property_ids` narrows the list to some properties. For a company of any
-    size see `due_items` and `listing.DueSheet`.
+    `lead_days` is the company's unless given; `property_ids` narrows the list to some properties. One property after
+    the other is judged by the domain: every message rests on this. For a company of any size see `listing.DueSheet`,
+    which finds the same.
     """
     items = due_items(today=today, lead_days=lead_days, property_ids=property_ids)
     return sorted(items, key=lambda item: (item.due_on, item.property_id, item.kind))
@@ -174,7 +175,7 @@ def _items(chunk: Sequence[Due], company: Company, basis: Basis, today: date) ->
             kind=found.kind,
             service_name=service_name,
             due_on=found.due_on,
-            reason=reason_words(found, service_name),
+            reason=reason_words(found.cause, service_name),
             language=place.customer.language,
             last_contact_on=known.contacts.get(place.customer_id),
             state=state,
@@ -185,7 +186,7 @@ def _items(chunk: Sequence[Due], company: Company, basis: Basis, today: date) ->
             price_cents=worth[thing].price_cents,
             minutes=worth[thing].minutes,
             chance=basis.chance(found.kind, choice.channel),
-            found=found,
+            cause=found.cause,
         )
 
 
@@ -208,7 +209,7 @@ def _state(
     if earlier is not None:
         return "reminded", reminded_words(*earlier, zone)
     if place.pk in known.holds:
-        return "waits", hold_words(known.holds[place.pk])
+        return "waits", hold_words(known.holds[place.pk].until)
     if place.customer_id in known.held_back:
         return "waits", held_back_words(known.held_back[place.customer_id])
     if not choice.channel:

@@ -29,6 +29,7 @@ from jobs.reminders.brought import Brought, brought
 from jobs.reminders.domain.answers import ASK_AGAIN_MONTHS, days_to_offer
 from jobs.reminders.domain.due import CHALK
 from jobs.reminders.domain.gain import ANSWERED_WITHIN
+from jobs.reminders.drafting import MOST_AT_ONCE
 from jobs.reminders.forms import (
     DEFAULT_WEEKS,
     AnswerForm,
@@ -80,6 +81,7 @@ def due_page(request: HttpRequest) -> HttpResponse:
         "marks": marks_of(lines, first=page.start_index()),
         "without_place": sum(item.place is None for item in lines),
         "sheet": sheet,
+        "most": MOST_AT_ONCE,
         "unread_texts": inbound_texts(unread_only=True).count(),
         "today": today_here(),
     }
@@ -156,7 +158,7 @@ def holding_back(request: HttpRequest) -> HttpResponse:
 @office_required
 def preview(request: HttpRequest) -> HttpResponse:
     """Exactly what each person would get, before anything is queued."""
-    keys = _shown(request.POST)[1].ready_keys() if "all" in request.POST else request.POST.getlist("key")
+    keys = _all_ready(request.POST) if "all" in request.POST else request.POST.getlist("key")
     if not keys:
         messages.warning(request, _("Choose at least one line first."))
         return redirect("reminders:due_list")
@@ -343,6 +345,11 @@ def _shown(query: Any) -> tuple[DueFilter, DueSheet]:
     """The filter, and what it leaves of everything due."""
     form = DueFilter(query or None, kinds=_kinds())
     return form, DueSheet(today=today_here(), lead_days=form.lead, wish=form.wish)
+
+
+def _all_ready(query: Any) -> list[str]:
+    """The keys of what the filter leaves and may be reminded: the earliest of them, where there are too many."""
+    return _shown(query)[1].ready_keys(most=MOST_AT_ONCE)
 
 
 def _kinds() -> list[tuple[str, str]]:

@@ -10,9 +10,8 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from jobs.reminders.domain.consent import Obstacle, Standing
-from jobs.reminders.domain.due import CHALK, Due, ForecastFact, ReadingFact
+from jobs.reminders.domain.due import Cause, ForecastFact, IntervalFact, ReadingFact
 from jobs.reminders.domain.lint import Finding
-from jobs.reminders.models import DueHold
 from shared import clock
 
 _SPANISH_SIDES = ("norte", "noreste", "este", "sureste", "sur", "suroeste", "oeste", "noroeste")
@@ -32,9 +31,13 @@ def _date_words(day: date, language: str) -> str:
 
 def month_words(day: date, language: str = "") -> str:
     """`May 2027`, or `mayo de 2027`: as exact as a forecast is."""
-    language = language or translation.get_language() or "en"
+    return _month_words(day.replace(day=1), language or translation.get_language() or "en")
+
+
+@lru_cache(maxsize=4096)
+def _month_words(first: date, language: str) -> str:
     with translation.override(language):
-        return date_format(day, r"F \d\e Y" if language.startswith("es") else "F Y")
+        return date_format(first, r"F \d\e Y" if language.startswith("es") else "F Y")
 
 
 def short_month_words(day: date, language: str) -> str:
@@ -43,6 +46,7 @@ def short_month_words(day: date, language: str) -> str:
         return date_format(day, "M Y")
 
 
+@lru_cache(maxsize=64)
 def reading_words(reading: Decimal) -> str:
     """`3` or `2.5`."""
     return f"{reading.normalize():f}"
@@ -69,54 +73,61 @@ def lower_first(text: str) -> str:
     return text if text[1:2].isupper() else text[:1].lower() + text[1:]
 
 
-def reason_words(found: Due, service_name: str) -> str:
+def reason_words(cause: Cause, service_name: str) -> str:
     """Why it is due, in one plain line for the office."""
-    return _chalk_reason(found) if found.kind == CHALK else _interval_reason(found, service_name)
+    fact, more, limit = cause.fact, cause.more_walls, cause.limit
+    if isinstance(fact, IntervalFact):
+        return interval_words(service_name, fact.interval_months, fact.last_done_on, fact.next_due_on)
+    if isinstance(fact, ReadingFact):
+        return read_words(fact.wall_name, fact.reading, fact.read_on, more, limit)
+    days = (fact.passes_on, fact.early_on, fact.late_on)
+    return expected_words(fact.wall_name, *days, fact.reading, fact.read_on, more, limit)
 
 
-def _interval_reason(found: Due, service_name: str) -> str:
-    fact = found.interval
-    if fact is None:
-        raise ValueError("A due service needs its interval.")
+def interval_words(service_name: str, months: int, last_done_on: date | None, due_on: date) -> str:
+    """`House wash every 12 months, last done 3 May 2025`."""
     often = ngettext(
-        "%(service)s every month", "%(service)s every %(months)s months", fact.interval_months
-    ) % {"service": service_name, "months": fact.interval_months}  # fmt: skip
-    if fact.last_done_on is None:
-        return _("%(often)s, due %(date)s") % {"often": often, "date": date_words(fact.next_due_on)}
-    return _("%(often)s, last done %(date)s") % {"often": often, "date": date_words(fact.last_done_on)}
+        "%(service)s every month", "%(service)s every %(months)s months", months
+    ) % {"service": service_name, "months": months}  # fmt: skip
+    if last_done_on is None:
+        return _("%(often)s, due %(date)s") % {"often": often, "date": date_words(due_on)}
+    return _("%(often)s, last done %(date)s") % {"often": often, "date": date_words(last_done_on)}
 
 
-def _chalk_reason(found: Due) -> str:
-    limit = reading_words(found.limit)
-    if found.forecasts:
-        return _forecast_reason(found.forecasts, limit)
-    worst, *others = found.walls
+def read_words(wall_name: str, reading: Decimal, read_on: date, more_walls: int, limit: Decimal) -> str:
+    """`south wall read 3 of 5 on 2 June 2025, no removal since; 1 more wall at 2 or above`."""
     line = _("%(wall)s read %(reading)s of 5 on %(date)s, no removal since") % {
-        "wall": worst.wall_name,
-        "reading": reading_words(worst.reading),
-        "date": date_words(worst.read_on),
+        "wall": wall_name,
+        "reading": reading_words(reading),
+        "date": date_words(read_on),
     }
+    if not more_walls:
+        return line
     more = ngettext(
-        "%(count)s more wall at %(limit)s or above", "%(count)s more walls at %(limit)s or above", len(others)
+        "%(count)s more wall at %(limit)s or above", "%(count)s more walls at %(limit)s or above", more_walls
     )
-    return f"{line}; {more % {'count': len(others), 'limit': limit}}" if others else line
+    return f"{line}; {more % {'count': more_walls, 'limit': reading_words(limit)}}"
 
 
-def _forecast_reason(walls: tuple[ForecastFact, ...], limit: str) -> str:
-    first, *others = walls
+def expected_words(
+    wall_name: str, passes_on: date, early_on: date, late_on: date, reading: Decimal, read_on: date, more_walls: int,
+    limit: Decimal,
+) -> str:  # fmt: skip
+    """`south wall expected to pass 2 about June 2026 (June 2025 to July 2028); read 1.5 on 1 May 2025`."""
     line = _(
         "%(wall)s expected to pass %(limit)s about %(month)s (%(early)s to %(late)s); read %(reading)s on %(date)s"
     ) % {
-        "wall": first.wall_name,
-        "limit": limit,
-        "month": month_words(first.passes_on),
-        "early": month_words(first.early_on),
-        "late": month_words(first.late_on),
-        "reading": reading_words(first.reading),
-        "date": date_words(first.read_on),
+        "wall": wall_name,
+        "limit": reading_words(limit),
+        "month": month_words(passes_on),
+        "early": month_words(early_on),
+        "late": month_words(late_on),
+        "reading": reading_words(reading),
+        "date": date_words(read_on),
     }
-    more = ngettext("%(count)s more wall", "%(count)s more walls", len(others)) % {"count": len(others)}
-    return f"{line}; {more}" if others else line
+    if not more_walls:
+        return line
+    return f"{line}; {ngettext('%(count)s more wall', '%(count)s more walls', more_walls) % {'count': more_walls}}"
 
 
 def obstacle_words(hindrance: Obstacle, zone: str) -> str:
@@ -156,11 +167,11 @@ def reminded_words(at: datetime, state: str, zone: str) -> str:
     return _("reminded of this on %(date)s") % day
 
 
-def hold_words(hold: DueHold) -> str:
+def hold_words(until: date | None) -> str:
     """Why a property is held back."""
-    if hold.until is None:
+    if until is None:
         return _("the customer sold the house; see Answers")
-    return _("asked to be written to again from %(date)s on") % {"date": date_words(hold.until)}
+    return _("asked to be written to again from %(date)s on") % {"date": date_words(until)}
 
 
 def held_back_words(until: date) -> str:

@@ -84,14 +84,12 @@ def line_with_card(
     quantity: int | None = None,
     minutes: int | None = None,
     price_cents: int | None = None,
-    area_sqft: int | None = None,
 ) -> NewLine:
     """A new line on which what is None comes from the rate card, and the quantity of wall from the property.
 
-    `area_sqft` is the property's wall area, where the caller has read it for many properties at once.
     Raises Refused where minutes or price are wanted for a service that is not on the card.
     """
-    known = quantity or _quantity(service, place, area_sqft) or 1
+    known = quantity or _quantity(service, place)
     rate = rates.get(service.code)
     if rate is None:
         if minutes is None or price_cents is None:
@@ -109,10 +107,14 @@ def line_with_card(
     )
 
 
-def _quantity(service: Service, place: Property, area_sqft: int | None) -> int:
-    if service.unit != Unit.WALL_SQFT:
-        return 0
-    return wall_sqft(property=place) if area_sqft is None else area_sqft
+def _quantity(service: Service, place: Property) -> int:
+    area_sqft = wall_sqft(property=place) if service.unit == Unit.WALL_SQFT else 0
+    return card_quantity(service=service, area_sqft=area_sqft)
+
+
+def card_quantity(*, service: Service, area_sqft: int) -> int:
+    """What the card is asked for where nobody measured: the walls of a property where it charges by wall, else one."""
+    return max(1, area_sqft) if service.unit == Unit.WALL_SQFT else 1
 
 
 def wall_sqft(*, property: Property) -> int:

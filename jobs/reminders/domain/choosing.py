@@ -27,6 +27,8 @@ HALF_ANSWER_DAYS = 5.0
 # Whoever answers late is offered days beyond the weeks that are to be filled: so much of the next week counts as room.
 # Chosen by tests.benchmarks.reminders; two fifths overbook every seventh week.
 LATE_SHARE = 0.2
+# What adds one to the urgency, the most that silence adds, and how long is silent who never heard; ours, no source.
+OVERDUE_UNIT_DAYS, SILENCE_UNIT_DAYS, MOST_SILENCE, NEVER_COUNTS_DAYS = 30.0, 182.5, 2.0, 365
 POSTERIOR_POINTS = tuple((2 * number + 1) / 18 for number in range(9))
 
 
@@ -136,8 +138,8 @@ def urgency(person: Person) -> tuple[float, int, str]:
     """Smaller comes first: a month overdue counts as much as a crew three kilometres nearer, a year without a word as
     much as two months overdue. The weights are ours, no source."""
     near = 0.0 if person.nearest_metres is None else max(0.0, 3.0 - person.nearest_metres / 1_000)
-    silence = min(2.0, (person.last_contact_days if person.last_contact_days is not None else 365) / 182.5)
-    score = person.overdue_days / 30 + near + silence
+    silent_days = NEVER_COUNTS_DAYS if person.last_contact_days is None else person.last_contact_days
+    score = person.overdue_days / OVERDUE_UNIT_DAYS + near + min(MOST_SILENCE, silent_days / SILENCE_UNIT_DAYS)
     return (-score, person.minutes, person.key)
 
 

@@ -19,7 +19,7 @@ CHALK = "chalk"
 CHALK_DUE_AFTER = timedelta(days=90)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class IntervalFact:
     """A service that recurs at a property and has no open job there."""
 
@@ -31,7 +31,7 @@ class IntervalFact:
     next_due_on: date
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class ReadingFact:
     """The newest reading of a wall, at the limit or above, with no removal at the property since and none agreed."""
 
@@ -44,7 +44,7 @@ class ReadingFact:
     read_on: date
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class ForecastFact:
     """A wall that passes the limit on `passes_on`, the owner's choice from its interval of 80 percent; with the newest
     reading, which is below the limit. No removal is agreed."""
@@ -68,6 +68,16 @@ class ForecastFact:
 Fact = IntervalFact | ReadingFact | ForecastFact
 
 
+@dataclass(frozen=True, slots=True)
+class Cause:
+    """What a due thing is due for, as it is said in one line: an interval; the wall that was read worst; or the wall
+    that passes `limit` first. `more_walls` of the property stand the same way."""
+
+    fact: Fact
+    more_walls: int
+    limit: Decimal
+
+
 @dataclass(frozen=True)
 class Due:
     """One thing due at one property. `kind` is the code of the service, or `chalk`.
@@ -79,10 +89,18 @@ class Due:
     property_id: int
     kind: str
     due_on: date
+    limit: Decimal
     interval: IntervalFact | None = None
     walls: tuple[ReadingFact, ...] = ()
     forecasts: tuple[ForecastFact, ...] = ()
-    limit: Decimal = Decimal(2)
+
+    @property
+    def cause(self) -> Cause:
+        """What is said of it."""
+        if self.interval is not None:
+            return Cause(self.interval, 0, self.limit)
+        first, *others = self.walls or self.forecasts
+        return Cause(first, len(others), self.limit)
 
     @property
     def last_read_on(self) -> date | None:
@@ -112,7 +130,7 @@ def due(
         if found.property_id not in read and found.due_on <= latest
     }
     by_interval = [
-        Due(fact.property_id, fact.service_code, fact.next_due_on, interval=fact)
+        Due(fact.property_id, fact.service_code, fact.next_due_on, limit, interval=fact)
         for fact in intervals
         if fact.next_due_on <= latest and not (fact.removes_chalk and _is_overtaken(fact, read, expected, latest))
     ]
@@ -162,7 +180,7 @@ def _by_reading(readings: Iterable[ReadingFact], limit: Decimal) -> Iterable[Due
     for property_id, group in groupby(worst_first, key=lambda fact: fact.property_id):
         walls = tuple(group)
         due_on = max(fact.read_on for fact in walls) + CHALK_DUE_AFTER
-        yield Due(property_id, CHALK, due_on, walls=walls, limit=limit)
+        yield Due(property_id, CHALK, due_on, limit, walls=walls)
 
 
 def _by_forecast(forecasts: Iterable[ForecastFact], limit: Decimal) -> Iterable[Due]:
@@ -170,7 +188,7 @@ def _by_forecast(forecasts: Iterable[ForecastFact], limit: Decimal) -> Iterable[
     earliest_first = sorted(forecasts, key=lambda fact: (fact.property_id, fact.due_on, fact.wall_id))
     for property_id, group in groupby(earliest_first, key=lambda fact: fact.property_id):
         walls = tuple(group)
-        yield Due(property_id, CHALK, walls[0].due_on, forecasts=walls, limit=limit)
+        yield Due(property_id, CHALK, walls[0].due_on, limit, forecasts=walls)
 
 
 def due_key(property_id: int, kind: str, due_on: date) -> str:

@@ -3,12 +3,13 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from decimal import Decimal
 
 from dateutil.relativedelta import relativedelta
 
 from jobs.customers.models import Consent, Property
 from jobs.reminders.composing import compose
-from jobs.reminders.domain.due import Due, IntervalFact, due_key
+from jobs.reminders.domain.due import Cause, IntervalFact, due_key
 from jobs.reminders.domain.gain import ANSWERED_WITHIN, campaign_of
 from jobs.reminders.holding import holding_back_get
 from jobs.reminders.models import AnswerKind, HeldBack, HoldingBack, Reminder, ReminderAnswer
@@ -61,7 +62,7 @@ class _Campaign:
             price_cents=None,
             minutes=0,
             chance=None,
-            found=Due(place.pk, SERVICE, due_on, interval=fact),
+            cause=Cause(fact, 0, Decimal(0)),
         )
 
 

@@ -5,7 +5,9 @@ from datetime import date, datetime
 
 from django.db.models import Count, Prefetch
 
-from jobs.reminders.selectors import DueItem, due_list
+from jobs.reminders.listing import DueSheet
+from jobs.reminders.narrowing import DueWish
+from jobs.reminders.selectors import DueItem
 from pricing.catalogue.selectors import NoTargetYet
 from pricing.earnings.domain.report import EarningsReport, GroupEarnings
 from pricing.earnings.domain.verdict import Verdict
@@ -69,17 +71,16 @@ def today_page(*, now: datetime) -> TodayPage:
     kinds = report.groups if report else ()
     below = (kind for kind in kinds if kind.verdict == Verdict.BELOW)
     target = report.target_cents_per_crew_hour if report else 0
-    due = due_list(today=work_date)
-    ready = [item for item in due if item.is_ready]
+    due = DueSheet(today=work_date, wish=DueWish(state="ready"))
     return TodayPage(
         work_date=work_date,
         yards=_yards(now),
         report=report,
         no_target=no_target,
         below=tuple(KindBelow(kind, remedy_sentence(kind, target, company.currency)) for kind in below),
-        due_count=len(due),
-        ready_count=len(ready),
-        due_first=tuple(ready[:FIRST_DUE]),
+        due_count=due.due_count,
+        ready_count=due.ready_count,
+        due_first=tuple(due[:FIRST_DUE]),
     )
 
 

@@ -12,10 +12,11 @@ from django.core.management import CommandError, call_command
 from django.test import Client
 
 from jobs.customers.models import Property
-from jobs.reminders import listing, selectors
+from jobs.reminders import listing
 from jobs.reminders.answers import offer_get
-from jobs.reminders.listing import NEVER, DueSheet, DueWish
+from jobs.reminders.listing import DueSheet
 from jobs.reminders.models import Reminder
+from jobs.reminders.narrowing import NEVER, DueWish
 from jobs.reminders.selectors import DueItem, due_list
 from jobs.reminders.services import reminders_queue
 from pricing.catalogue.models import Rate, RateCard
@@ -153,24 +154,36 @@ def test_the_pins_match_the_lines(page: Client) -> None:
     assert "1 line has no place on the map yet." in " ".join(shown.content.decode().split())
 
 
-def test_a_long_list_is_the_same_as_a_short_one(monkeypatch: Any) -> None:
-    """With chunks of three lines: the same lines in the same order, page by page, and the same keys to preview."""
+def test_a_page_is_a_piece_of_the_whole() -> None:
+    """Page by page, line by line and all at once: the same lines in the same order, and the same keys to preview."""
     for day in (5, 1, 9, 3, 1, 7, 2, 8):
         make.make_interval(next_due_on=date(2026, 5, day))
     expected = due_list(today=TODAY)
-    monkeypatch.setattr(selectors, "CHUNK", 3)
-    monkeypatch.setattr(listing, "CHUNK", 3)
     sheet = DueSheet(today=TODAY)
-    assert due_list(today=TODAY) == expected
     assert [*sheet[0:3], *sheet[3:6], *sheet[6:99]] == expected
-    assert sheet[5] == expected[5]
-    assert sheet.ready_keys() == [item.key for item in expected]
+    assert list(sheet) == expected
+    assert (sheet[5], sheet[-1]) == (expected[5], expected[-1])
+    assert sheet.ready_keys(most=99) == [item.key for item in expected]
+    assert sheet.ready_keys(most=2) == [item.key for item in expected[:2]]
+    with pytest.raises(IndexError):
+        sheet[8]
 
 
-def test_what_is_settled_meanwhile_is_left_out(monkeypatch: Any) -> None:
+def test_a_search_that_finds_much_is_paged_as_well(monkeypatch: Any) -> None:
+    """Beyond what is kept of it the pages are read again."""
+    monkeypatch.setattr(listing, "KEPT", 2)
+    for day in (5, 1, 9, 3):
+        make.make_interval(next_due_on=date(2026, 5, day))
+    sheet = DueSheet(today=TODAY, wish=DueWish(search="Every 12"))
+    assert [*sheet[0:2], *sheet[2:4]] == list(sheet) == due_list(today=TODAY)
+    assert (len(sheet), sheet.shown_ready) == (4, 4)
+    assert sheet.ready_keys(most=3) == [item.key for item in sheet[:3]]
+
+
+def test_what_is_settled_meanwhile_is_left_out() -> None:
     """A line whose work was agreed between the look at the list and at the page is not shown as due."""
-    monkeypatch.setattr(listing, "CHUNK", 0)
     first, second = make.make_interval(next_due_on=date(2026, 5, 1)), make.make_interval()
     sheet = DueSheet(today=TODAY)
+    assert len(sheet) == 2
     make.make_job(property=first.property, state="agreed", lines=[{"service": first.service}])
     assert [item.property_id for item in sheet[:]] == [second.property_id]

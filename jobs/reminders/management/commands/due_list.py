@@ -1,10 +1,12 @@
 import json
 from argparse import ArgumentTypeError
+from datetime import date
 from typing import Any
 
 from django.core.management.base import BaseCommand, CommandParser
 
-from jobs.reminders.listing import NEVER, DueSheet, DueWish
+from jobs.reminders.listing import DueSheet
+from jobs.reminders.narrowing import NEVER, DueWish
 from jobs.reminders.selectors import DueItem, due_item_json
 from shared import clock
 from shared.company.selectors import company_get
@@ -44,12 +46,20 @@ class Command(BaseCommand):
         wish = DueWish(**{name: options[name] for name in WISHES})
         sheet = DueSheet(today=today, lead_days=options["lead_days"], wish=wish)
         if options["json"]:
-            report = {"on": today.isoformat(), "due": sheet.due_count, "ready": sheet.ready_count}
-            self.stdout.write(json.dumps(report | {"items": [due_item_json(item) for item in sheet[:]]}))
+            self._json(sheet, today)
             return
-        for item in sheet[:]:
+        for item in sheet:
             self.stdout.write(_line(item, company.currency))
         self.stdout.write(f"{sheet.due_count} due on {today}, {sheet.ready_count} may be reminded now.")
+
+    def _json(self, sheet: DueSheet, today: date) -> None:
+        """Line by line, so that a list of any length is written in the same memory."""
+        report = json.dumps({"on": today.isoformat(), "due": sheet.due_count, "ready": sheet.ready_count, "items": []})
+        before, after = report[:-2], report[-2:]
+        self.stdout.write(before, ending="")
+        for number, item in enumerate(sheet):
+            self.stdout.write((", " if number else "") + json.dumps(due_item_json(item)), ending="")
+        self.stdout.write(after)
 
 
 def _days(text: str) -> int:

@@ -24,7 +24,8 @@ class Command(BaseCommand):
             return
         for line in found.chosen:
             self.stdout.write(f"{line.item.key}  {line.item.customer_name}, {line.item.street}: {line.why}")
+        waiting = len(found.waiting) + found.not_weighed
         self.stdout.write(
-            f"{len(found.chosen)} should hear now, {len(found.waiting)} wait; {found.room_minutes // 60} crew-hours "
+            f"{len(found.chosen)} should hear now, {waiting} wait; {found.room_minutes // 60} crew-hours "
             f"free, {found.expected_minutes / 60:.0f} expected, {100 * found.overflow:.0f} % chance of too much."
         )

@@ -2,7 +2,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandParser
 
-from jobs.reminders.selectors import due_list
+from jobs.reminders.listing import DueSheet
 from jobs.reminders.services import reminder_preview, reminders_queue
 from jobs.reminders.wording import finding_words
 from shared import clock
@@ -20,8 +20,8 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         now = clock.now()
-        items = due_list(today=clock.local_date(company_get().timezone, now), lead_days=options["lead_days"])
-        keys = [item.key for item in items if item.is_ready][: options["limit"]]
+        sheet = DueSheet(today=clock.local_date(company_get().timezone, now), lead_days=options["lead_days"])
+        keys = sheet.ready_keys(most=options["limit"])
         if options["dry_run"]:
             self._show(keys, now, not options["everyone"])
             return

@@ -1,0 +1,291 @@
+"""Who is due, and whether they may be written to, as one statement for all properties at once.
+
+It says the same as `domain.due` and `domain.consent` say of one property, which a test compares on random companies;
+whatever is written to a customer is judged by those. Steps are named as the domain names them. PostgreSQL and SQLite
+differ in a few spellings only.
+"""
+
+from collections.abc import Mapping
+from typing import Any
+
+from jobs.reminders.domain.choosing import MOST_SILENCE, NEVER_COUNTS_DAYS, OVERDUE_UNIT_DAYS, SILENCE_UNIT_DAYS
+from jobs.reminders.domain.due import CHALK, CHALK_DUE_AFTER
+
+_SEASON = CHALK_DUE_AFTER.days
+_SPELLING = {
+    "postgresql": {
+        "read_due": f"{{day}} + {_SEASON}",
+        "later_of": "GREATEST({one}, {other})",
+        "local_day": "({at} AT TIME ZONE %(zone)s)::date",
+        "lesser_of": "LEAST({one}, {other})",
+        "days_before_today": "(%(today)s::date - {day})",
+        "by_letters": 'COLLATE "C"',
+    },
+    "sqlite": {
+        "read_due": f"date({{day}}, '+{_SEASON} days')",
+        "later_of": "MAX({one}, {other})",
+        "local_day": "django_datetime_cast_date({at}, 'UTC', %(zone)s)",
+        "lesser_of": "MIN({one}, {other})",
+        "days_before_today": "(julianday(%(today)s) - julianday({day}))",
+        "by_letters": "COLLATE BINARY",
+    },
+}
+
+_COMING = """
+coming AS (
+    SELECT j.property_id, l.service_id, s.removes_chalk
+    FROM work_job j JOIN work_jobline l ON l.job_id = j.id JOIN catalogue_service s ON s.id = l.service_id
+    WHERE j.state IN ('agreed', 'planned', 'on_site')
+),
+removal_coming AS (SELECT DISTINCT property_id FROM coming WHERE removes_chalk),
+removal AS (
+    SELECT j.property_id, v.work_date, l.job_line_id
+    FROM work_visitline l JOIN work_visit v ON v.id = l.visit_id JOIN work_job j ON j.id = v.job_id
+    JOIN catalogue_service s ON s.id = l.service_id WHERE s.removes_chalk
+),
+last_removal AS (SELECT property_id, MAX(work_date) AS done_on FROM removal GROUP BY property_id),
+wall_removal AS (
+    SELECT r.property_id, t.wall_id, MAX(r.work_date) AS done_on
+    FROM removal r LEFT JOIN work_jobline_walls t ON t.jobline_id = r.job_line_id
+    GROUP BY r.property_id, t.wall_id
+)"""
+
+# A property that was read at the limit is in `reading` even where it is not due yet: forecasts then say nothing.
+_BY_READING = """
+reading_wall AS (
+    SELECT w.property_id, w.id AS wall_id, w.name AS wall_name, w.kind AS wall_kind, w.facing_degrees, r.reading,
+        r.read_on
+    FROM walkthroughs_chalkreading r JOIN customers_wall w ON w.id = r.wall_id
+    LEFT JOIN last_removal g ON g.property_id = w.property_id
+    WHERE {chalk} AND r.reading >= %(limit)s AND (g.done_on IS NULL OR g.done_on < r.read_on)
+    AND NOT EXISTS (SELECT 1 FROM removal_coming k WHERE k.property_id = w.property_id)
+    AND NOT EXISTS (
+        SELECT 1 FROM walkthroughs_chalkreading n WHERE n.wall_id = r.wall_id
+        AND (n.read_on > r.read_on OR (n.read_on = r.read_on AND n.id > r.id))
+    )
+),
+reading_ranked AS (
+    SELECT r.*, COUNT(*) OVER house - 1 AS more_walls, MAX(r.read_on) OVER house AS newest_on,
+        ROW_NUMBER() OVER (PARTITION BY r.property_id ORDER BY r.reading DESC, r.read_on DESC, r.wall_id) AS rank
+    FROM reading_wall r WINDOW house AS (PARTITION BY r.property_id)
+),
+reading AS (SELECT r.*, {reading_due} AS due_on FROM reading_ranked r WHERE r.rank < 2)"""
+
+_BY_FORECAST = """
+passing_wall AS (
+    SELECT w.property_id, w.id AS wall_id, w.name AS wall_name, w.kind AS wall_kind, w.facing_degrees,
+        f.{passes_on} AS passes_on, f.early_on, f.late_on,
+        f.last_read_on AS read_on, {passing_due} AS due_on,
+        (SELECT n.reading FROM walkthroughs_chalkreading n WHERE n.wall_id = w.id
+         ORDER BY n.read_on DESC, n.id DESC LIMIT 1) AS reading
+    FROM chalking_wallforecast f JOIN customers_wall w ON w.id = f.wall_id
+    WHERE {chalk} AND f.refusal = '' AND f.limit_half_steps = %(half_steps)s AND f.{passes_on} <= %(last_day)s
+    AND NOT EXISTS (SELECT 1 FROM removal_coming k WHERE k.property_id = w.property_id)
+    AND NOT EXISTS (SELECT 1 FROM reading r WHERE r.property_id = w.property_id)
+    AND NOT EXISTS (
+        SELECT 1 FROM wall_removal g WHERE g.property_id = w.property_id
+        AND (g.wall_id IS NULL OR g.wall_id = w.id) AND g.done_on > f.since
+    )
+),
+passing_ranked AS (
+    SELECT f.*, COUNT(*) OVER house - 1 AS more_walls, MAX(f.read_on) OVER house AS newest_on,
+        ROW_NUMBER() OVER (PARTITION BY f.property_id ORDER BY f.due_on, f.wall_id) AS rank
+    FROM passing_wall f WHERE f.reading < %(limit)s WINDOW house AS (PARTITION BY f.property_id)
+),
+passing AS (SELECT f.* FROM passing_ranked f WHERE f.rank < 2 AND f.due_on <= %(last_day)s)"""
+
+_LINES = """
+recurring AS (
+    SELECT i.property_id, s.code AS kind, i.service_id, s.removes_chalk, i.interval_months, i.last_done_on,
+        i.next_due_on AS due_on
+    FROM work_serviceinterval i JOIN catalogue_service s ON s.id = i.service_id
+    WHERE i.next_due_on <= %(last_day)s AND s.is_offered AND NOT EXISTS (
+        SELECT 1 FROM coming k WHERE k.property_id = i.property_id AND k.service_id = i.service_id
+    )
+),
+line AS (
+    SELECT i.property_id, i.kind, i.service_id, i.due_on, i.interval_months, i.last_done_on,
+        CAST(NULL AS bigint) AS wall_id, CAST(NULL AS text) AS wall_name, CAST(NULL AS text) AS wall_kind,
+        CAST(NULL AS integer) AS facing_degrees, CAST(NULL AS decimal) AS reading, CAST(NULL AS date) AS read_on,
+        CAST(NULL AS date) AS passes_on, CAST(NULL AS date) AS early_on, CAST(NULL AS date) AS late_on,
+        CAST(0 AS bigint) AS more_walls, CAST(NULL AS date) AS untold_since
+    FROM recurring i WHERE NOT (
+        i.removes_chalk AND (
+            EXISTS (SELECT 1 FROM reading r WHERE r.property_id = i.property_id AND r.due_on <= %(last_day)s)
+            OR EXISTS (SELECT 1 FROM passing f WHERE f.property_id = i.property_id AND f.due_on < i.due_on)
+        )
+    )
+    UNION ALL
+    SELECT r.property_id, '{chalk_kind}', NULL, r.due_on, NULL, NULL, r.wall_id, r.wall_name, r.wall_kind,
+        r.facing_degrees, r.reading, r.read_on, NULL, NULL, NULL, r.more_walls, NULL
+    FROM reading r WHERE r.due_on <= %(last_day)s
+    UNION ALL
+    SELECT f.property_id, '{chalk_kind}', NULL, f.due_on, NULL, NULL, f.wall_id, f.wall_name, f.wall_kind,
+        f.facing_degrees, f.reading, f.read_on, f.passes_on, f.early_on, f.late_on, f.more_walls, f.newest_on
+    FROM passing f WHERE NOT EXISTS (
+        SELECT 1 FROM recurring i WHERE i.property_id = f.property_id AND i.removes_chalk AND i.due_on <= f.due_on
+    )
+)"""
+
+# All that was said counts by address: where two customers share one, the opt-out of either holds for both.
+_WAYS = """
+mail_said AS (
+    SELECT k.id, k.given, k.at, LOWER(c.email) AS address
+    FROM customers_consent k JOIN customers_customer c ON c.id = k.customer_id
+    WHERE k.channel = 'email' AND k.purpose IN ('reminder', 'all') AND c.email <> ''
+),
+text_said AS (
+    SELECT k.id, k.given, k.at, c.phone_e164 AS address
+    FROM customers_consent k JOIN customers_customer c ON c.id = k.customer_id
+    WHERE k.channel = 'text' AND k.purpose IN ('reminder', 'all') AND c.phone_e164 <> ''
+),
+mail_no AS (
+    SELECT no.address, MIN(no.id) AS id FROM mail_said no WHERE NOT no.given AND NOT EXISTS (
+        SELECT 1 FROM mail_said yes WHERE yes.given AND yes.address = no.address AND yes.id > no.id AND yes.at >= no.at
+    ) GROUP BY no.address
+),
+text_no AS (
+    SELECT no.address, MIN(no.id) AS id FROM text_said no WHERE NOT no.given AND NOT EXISTS (
+        SELECT 1 FROM text_said yes WHERE yes.given AND yes.address = no.address AND yes.id > no.id AND yes.at >= no.at
+    ) GROUP BY no.address
+),
+mail_yes AS (SELECT address, MAX(at) AS at FROM mail_said WHERE given GROUP BY address),
+text_yes AS (SELECT address, MAX(at) AS at FROM text_said WHERE given GROUP BY address),
+unread AS (
+    SELECT t.sender_e164 AS address, MIN(t.at) AS at FROM reminders_inboundtext t
+    WHERE t.meaning = 'unclear' AND NOT EXISTS (SELECT 1 FROM reminders_textread r WHERE r.text_id = t.id)
+    GROUP BY t.sender_e164
+)"""
+
+_TOLD = """
+contact AS (
+    SELECT p.customer_id, MAX(r.created_at) AS at FROM reminders_reminder r
+    JOIN customers_property p ON p.id = r.property_id JOIN outbox_message m ON m.id = r.message_id
+    WHERE m.state IN ('waiting', 'sending', 'sent') GROUP BY p.customer_id
+),
+chalk_told AS (
+    SELECT r.property_id, MAX(r.created_at) AS at FROM reminders_reminder r WHERE r.kind = '{chalk_kind}'
+    GROUP BY r.property_id
+),
+held_back AS (
+    SELECT p.customer_id, MAX(h.at) AS at FROM reminders_heldback h JOIN customers_property p ON p.id = h.property_id
+    WHERE h.at >= %(held_since)s GROUP BY p.customer_id
+)"""
+
+_JUDGED = """
+owned AS (
+    SELECT l.*, p.customer_id, p.street, p.city, p.region, p.postal_code, p.latitude, p.longitude, p.storeys,
+        c.name, c.email, c.phone_e164, c.language, contact.at AS contact_at,
+        COALESCE(told.created_at, chalk_told.at) AS told_at, told.message_id AS told_by,
+        hold.id AS hold_id, hold.until AS hold_until, held_back.at AS held_back_at,
+        mail_no.id AS mail_no_id, mail_yes.at AS mail_yes_at, mail_closed.since AS mail_closed_at,
+        text_no.id AS text_no_id, text_yes.at AS text_yes_at, text_closed.since AS text_closed_at,
+        unread.at AS unread_at,
+        CASE
+            WHEN c.email <> '' AND mail_no.id IS NULL AND mail_closed.since IS NULL AND unread.at IS NULL THEN 'email'
+            WHEN c.phone_e164 <> '' AND text_no.id IS NULL AND text_yes.at IS NOT NULL AND text_closed.since IS NULL
+                AND unread.at IS NULL THEN 'text'
+            ELSE ''
+        END AS channel
+    FROM line l JOIN customers_property p ON p.id = l.property_id JOIN customers_customer c ON c.id = p.customer_id
+    LEFT JOIN contact ON contact.customer_id = c.id
+    LEFT JOIN reminders_reminder told
+        ON told.property_id = l.property_id AND told.kind = l.kind AND told.due_on = l.due_on
+    LEFT JOIN chalk_told ON chalk_told.property_id = l.property_id AND {chalk_told_day} >= l.untold_since
+    LEFT JOIN reminders_duehold hold
+        ON hold.property_id = p.id AND (hold.until IS NULL OR hold.until > %(today)s)
+    LEFT JOIN held_back ON held_back.customer_id = c.id
+    LEFT JOIN mail_no ON mail_no.address = LOWER(c.email)
+    LEFT JOIN text_no ON text_no.address = c.phone_e164
+    LEFT JOIN mail_yes ON mail_yes.address = LOWER(c.email)
+    LEFT JOIN text_yes ON text_yes.address = c.phone_e164
+    LEFT JOIN outbox_blockedaddress mail_closed
+        ON mail_closed.channel = 'email' AND mail_closed.opened_at IS NULL AND mail_closed.address = LOWER(c.email)
+    LEFT JOIN outbox_blockedaddress text_closed
+        ON text_closed.channel = 'text' AND text_closed.opened_at IS NULL AND text_closed.address = c.phone_e164
+    LEFT JOIN unread ON unread.address = c.phone_e164
+),
+judged AS (
+    SELECT o.*,
+        CASE
+            WHEN o.told_at IS NOT NULL THEN 'reminded'
+            WHEN o.hold_id IS NOT NULL OR o.held_back_at IS NOT NULL THEN 'waits'
+            WHEN o.channel = '' THEN 'no_channel'
+            WHEN o.contact_at >= %(gap_since)s THEN 'waits'
+            ELSE 'ready'
+        END AS state
+    FROM owned o
+)"""
+
+AREA = """(
+    SELECT SUM(w.area_sqft) FROM customers_wall w
+    WHERE w.property_id = j.property_id AND w.kind = 'face' AND w.area_sqft IS NOT NULL
+)"""
+LAST_MINUTES = """(
+    SELECT l.minutes FROM work_job b JOIN work_visit v ON v.job_id = b.id JOIN work_visitline l ON l.visit_id = v.id
+    WHERE b.property_id = j.property_id AND l.minutes > 0 AND (
+        l.service_id = j.service_id
+        OR (j.service_id IS NULL AND l.service_id IN (SELECT s.id FROM catalogue_service s WHERE s.removes_chalk))
+    )
+    ORDER BY v.work_date DESC, l.id DESC LIMIT 1
+)"""
+TOLD_STATE = """
+CASE WHEN j.told_at IS NOT NULL THEN (
+    SELECT m.state FROM reminders_reminder r JOIN outbox_message m ON m.id = r.message_id
+    WHERE r.property_id = j.property_id
+    AND (r.message_id = j.told_by OR (j.told_by IS NULL AND r.kind = '{chalk_kind}'))
+    ORDER BY r.created_at DESC, r.id DESC LIMIT 1
+) END""".replace("{chalk_kind}", CHALK)
+MAIL_NO_AT = "CASE WHEN j.mail_no_id > 0 THEN (SELECT k.at FROM customers_consent k WHERE k.id = j.mail_no_id) END"
+TEXT_NO_AT = "CASE WHEN j.text_no_id > 0 THEN (SELECT k.at FROM customers_consent k WHERE k.id = j.text_no_id) END"
+_COUNTS = """
+SELECT COUNT(*), COUNT(CASE WHEN j.state = 'ready' THEN 1 END), COUNT(CASE WHEN {wanted} THEN 1 END),
+    COUNT(CASE WHEN j.state = 'ready' AND ({wanted}) THEN 1 END)
+FROM judged j"""
+_PAGE = """,
+page AS (SELECT j.* FROM judged j WHERE {wanted} ORDER BY {order} LIMIT %(most)s OFFSET %(first)s)
+SELECT {columns} FROM page j
+ORDER BY {order}"""
+
+
+def counts_sql(vendor: str, *, wanted: str, chalk_counts: bool, passes_on: str) -> str:
+    """One row: all lines, those of them that are ready, those that are `wanted`, and the ready ones of these."""
+    return _judged(vendor, chalk_counts, passes_on) + _COUNTS.format(wanted=wanted)
+
+
+def lines_sql(vendor: str, *, columns: str, wanted: str, order: str, chalk_counts: bool, passes_on: str) -> str:
+    """The lines that are `wanted`, as `j`; the parameters `most` and `first` cut a page."""
+    page = _PAGE.format(columns=columns, wanted=wanted, order=order)
+    return _judged(vendor, chalk_counts, passes_on) + page
+
+
+def in_order(vendor: str) -> str:
+    """The earliest first, then by property and kind."""
+    return f"j.due_on, j.property_id, j.kind {_SPELLING[vendor]['by_letters']}"
+
+
+def by_urgency(vendor: str) -> str:
+    """What `domain.choosing.urgency` knows without the routes: the most overdue and longest unheard of first."""
+    spelling = _SPELLING[vendor]
+    overdue = spelling["days_before_today"].format(day="j.due_on")
+    silence = spelling["days_before_today"].format(day=spelling["local_day"].format(at="j.contact_at"))
+    units = f"COALESCE({silence}, {NEVER_COUNTS_DAYS}) / {SILENCE_UNIT_DAYS}"
+    score = f"{overdue} / {OVERDUE_UNIT_DAYS} + {spelling['lesser_of'].format(one=units, other=MOST_SILENCE)}"
+    return f"{score} DESC, {in_order(vendor)}"
+
+
+def _judged(vendor: str, chalk_counts: bool, passes_on: str) -> str:
+    steps = (_COMING, _BY_READING, _BY_FORECAST, _LINES, _WAYS, _TOLD, _JUDGED)
+    return "WITH" + ",".join(steps).format(**_names(_SPELLING[vendor], chalk_counts, passes_on))
+
+
+def _names(spelling: Mapping[str, str], chalk_counts: bool, passes_on: str) -> dict[str, Any]:
+    read_due = spelling["read_due"].format(day="f.last_read_on")
+    return {
+        "chalk": "1 = 1" if chalk_counts else "1 = 0",
+        "chalk_kind": CHALK,
+        "passes_on": passes_on,
+        "reading_due": spelling["read_due"].format(day="r.newest_on"),
+        "passing_due": spelling["later_of"].format(one=f"f.{passes_on}", other=read_due),
+        "chalk_told_day": spelling["local_day"].format(at="chalk_told.at"),
+    }

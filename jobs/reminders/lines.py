@@ -1,0 +1,322 @@
+"""The lines of the due list as the database finds them: counted, cut into pages and ordered there, made here."""
+
+from collections import namedtuple
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from datetime import UTC, date, datetime, timedelta
+from decimal import Decimal
+from functools import lru_cache
+from typing import Any, NamedTuple
+
+from django.db import connection
+from django.utils.translation import gettext as _
+
+from jobs.chalking.models import ChalkSetting
+from jobs.chalking.selectors import chalk_setting_get
+from jobs.customers.models import address_line
+from jobs.reminders import line_sql
+from jobs.reminders.domain.consent import EMAIL, TEXT, Obstacle, Standing, wait_until
+from jobs.reminders.domain.due import CHALK, Cause, ForecastFact, IntervalFact, ReadingFact, due_key
+from jobs.reminders.domain.gain import ANSWERED_WITHIN
+from jobs.reminders.expected import Basis, basis_get
+from jobs.reminders.selectors import DueItem
+from jobs.reminders.wording import (
+    consent_words,
+    expected_words,
+    held_back_words,
+    hold_words,
+    interval_words,
+    obstacle_words,
+    read_words,
+    reminded_words,
+    wait_words,
+)
+from shared import clock
+from shared.company.models import Company
+from shared.company.selectors import company_get
+
+ROWS_AT_ONCE = 500
+A_DAY = timedelta(days=1)
+
+
+@dataclass(frozen=True)
+class Condition:
+    """What lines must meet, as SQL on `j`, with its parameters."""
+
+    sql: str = "1 = 1"
+    parameters: Mapping[str, Any] = field(default_factory=dict)
+
+
+class Counts(NamedTuple):
+    """All that is due, what of it may be reminded now, and the same of what meets a condition."""
+
+    due: int
+    ready: int
+    wanted: int
+    wanted_ready: int
+
+
+@dataclass(frozen=True)
+class Question:
+    """What every look at the list needs to know beforehand; read once."""
+
+    today: date
+    lead_days: int
+    company: Company
+    setting: ChalkSetting
+    basis: Basis
+
+    @property
+    def chalk_counts(self) -> bool:
+        return CHALK in self.basis.services
+
+    def parameters(self) -> dict[str, Any]:
+        zone, day = self.company.timezone, connection.ops.adapt_datefield_value
+        gap = timedelta(days=self.company.reminder_gap_days)
+        return {
+            "today": day(self.today),
+            "last_day": day(self.today + timedelta(days=self.lead_days)),
+            "zone": zone,
+            "limit": self.setting.limit_decimal,
+            "half_steps": self.setting.limit_half_steps,
+            "held_since": self.instant(self.today - ANSWERED_WITHIN + A_DAY),
+            "gap_since": self.instant(self.today - gap + A_DAY),
+        }
+
+    def instant(self, day: date) -> Any:
+        """The beginning of a day as the database compares it."""
+        return connection.ops.adapt_datetimefield_value(clock.midnight(day, self.company.timezone))
+
+
+def question(*, today: date, lead_days: int | None = None) -> Question:
+    company = company_get()
+    return Question(
+        today=today,
+        lead_days=company.reminder_lead_days if lead_days is None else lead_days,
+        company=company,
+        setting=chalk_setting_get(),
+        basis=basis_get(today=today, zone=company.timezone),
+    )
+
+
+def line_counts(asked: Question, condition: Condition) -> Counts:
+    """One query, however long the list is."""
+    statement = line_sql.counts_sql(connection.vendor, wanted=condition.sql, **_chalk(asked))
+    with connection.cursor() as cursor:
+        cursor.execute(statement, {**asked.parameters(), **condition.parameters})
+        return Counts(*cursor.fetchone())
+
+
+def line_items(
+    asked: Question, condition: Condition, *, first: int = 0, most: int | None = None, order: str = ""
+) -> Iterator[DueItem]:
+    """The lines from the `first` on, at most `most`, read from the database as they are wanted."""
+    maker = _Maker(asked)
+    for row in _rows(asked, condition, ", ".join(COLUMNS.values()), first, most, order):
+        yield maker.item(Row._make(row))
+
+
+def line_keys(asked: Question, condition: Condition, *, most: int) -> list[str]:
+    """The keys of the first lines."""
+    found = _rows(asked, condition, "j.property_id, j.kind, j.due_on", 0, most, "")
+    return [due_key(place, kind, _day(due_on)) for place, kind, due_on in found]
+
+
+def _rows(
+    asked: Question, condition: Condition, columns: str, first: int, most: int | None, order: str
+) -> Iterator[tuple[Any, ...]]:
+    vendor = connection.vendor
+    statement = line_sql.lines_sql(
+        vendor, columns=columns, wanted=condition.sql, order=order or line_sql.in_order(vendor), **_chalk(asked)
+    )
+    page = {"first": first, "most": connection.ops.no_limit_value() if most is None else most}
+    with connection.chunked_cursor() if most is None else connection.cursor() as cursor:
+        cursor.execute(statement, {**asked.parameters(), **condition.parameters, **page})
+        while rows := cursor.fetchmany(ROWS_AT_ONCE):
+            yield from rows
+
+
+def _chalk(asked: Question) -> dict[str, Any]:
+    return {"chalk_counts": asked.chalk_counts, "passes_on": f"{asked.setting.due_when}_on"}
+
+
+COLUMNS = {
+    "property_id": "j.property_id",
+    "customer_id": "j.customer_id",
+    "kind": "j.kind",
+    "due_on": "j.due_on",
+    "state": "j.state",
+    "channel": "j.channel",
+    "interval_months": "j.interval_months",
+    "last_done_on": "j.last_done_on",
+    "wall_id": "j.wall_id",
+    "wall_name": "j.wall_name",
+    "wall_kind": "j.wall_kind",
+    "facing_degrees": "j.facing_degrees",
+    "reading": "j.reading",
+    "read_on": "j.read_on",
+    "passes_on": "j.passes_on",
+    "early_on": "j.early_on",
+    "late_on": "j.late_on",
+    "more_walls": "j.more_walls",
+    "street": "j.street",
+    "city": "j.city",
+    "region": "j.region",
+    "postal_code": "j.postal_code",
+    "latitude": "j.latitude",
+    "longitude": "j.longitude",
+    "storeys": "j.storeys",
+    "customer_name": "j.name",
+    "email": "j.email",
+    "phone_e164": "j.phone_e164",
+    "language": "j.language",
+    "contact_at": "j.contact_at",
+    "told_at": "j.told_at",
+    "told_state": line_sql.TOLD_STATE,
+    "hold_id": "j.hold_id",
+    "hold_until": "j.hold_until",
+    "held_back_at": "j.held_back_at",
+    "mail_no_at": line_sql.MAIL_NO_AT,
+    "mail_yes_at": "j.mail_yes_at",
+    "mail_closed_at": "j.mail_closed_at",
+    "text_no_at": line_sql.TEXT_NO_AT,
+    "text_yes_at": "j.text_yes_at",
+    "text_closed_at": "j.text_closed_at",
+    "unread_at": "j.unread_at",
+    "area_sqft": line_sql.AREA,
+    "last_minutes": line_sql.LAST_MINUTES,
+}
+Row = namedtuple("Row", COLUMNS)  # type: ignore[misc]  # noqa: PYI024
+
+
+class _Remembered:
+    """What lines say again and again, in the reader's language: made once for each few hundred dates and areas."""
+
+    def __init__(self, asked: Question) -> None:
+        zone, today, gap_days = asked.company.timezone, asked.today, asked.company.reminder_gap_days
+        self.card = _once(asked.basis.card)
+        self.chance = _once(asked.basis.chance)
+        self.local = _once(lambda at: clock.local_date(zone, at))
+        self.interval = _once(interval_words)
+        self.read = _once(read_words)
+        self.expected = _once(expected_words)
+        self.consent = _once(lambda at, channel: consent_words(Standing(agreed_at=at), channel, zone))
+        self.reminded = _once(lambda at, state: reminded_words(at, state, zone))
+        self.obstacles = _once(lambda *each: _("; ").join(obstacle_words(hindrance, zone) for hindrance in each))
+        self.wait = _once(lambda last: wait_words(last, wait_until(last, today=today, gap_days=gap_days) or today))
+
+
+_once = lru_cache(maxsize=4096)
+
+
+class _Maker:
+    """Turns rows into lines."""
+
+    def __init__(self, asked: Question) -> None:
+        self._asked = asked
+        self._limit = asked.setting.limit_decimal
+        self._known = _Remembered(asked)
+        self._names = {kind: (each.name, each.removes_chalk) for kind, each in asked.basis.services.items()}
+
+    def item(self, row: Any) -> DueItem:
+        kind, due_on, channel, known = row.kind, _day(row.due_on), row.channel, self._known
+        cause, reason = self._cause(row, due_on)
+        card = known.card(kind, row.storeys, row.area_sqft or 0)
+        return DueItem(
+            key=due_key(row.property_id, kind, due_on),
+            property_id=row.property_id,
+            customer_id=row.customer_id,
+            customer_name=row.customer_name,
+            address=address_line(row.street, row.city, row.region, row.postal_code),
+            street=row.street,
+            place=None if row.latitude is None or row.longitude is None else (row.latitude, row.longitude),
+            kind=kind,
+            service_name=self._names[kind][0],
+            due_on=due_on,
+            reason=reason,
+            language=row.language,
+            last_contact_on=row.contact_at and known.local(_instant(row.contact_at)),
+            state=row.state,
+            channel=channel,
+            recipient={EMAIL: row.email, TEXT: row.phone_e164}.get(channel, ""),
+            consent=self._consent(row),
+            why_not="" if row.state == "ready" else self._why_not(row),
+            price_cents=card.price_cents,
+            minutes=card.minutes if row.last_minutes is None else row.last_minutes,
+            chance=known.chance(kind, channel),
+            cause=cause,
+        )
+
+    def _cause(self, row: Any, due_on: date) -> tuple[Cause, str]:
+        """What the line is due for, and the same in words."""
+        if row.wall_id is None:
+            name, removes = self._names[row.kind]
+            last_done_on = row.last_done_on and _day(row.last_done_on)
+            fact = IntervalFact(row.property_id, row.kind, removes, row.interval_months, last_done_on, due_on)
+            return Cause(fact, 0, self._limit), self._known.interval(name, row.interval_months, last_done_on, due_on)
+        wall = (row.property_id, row.wall_id, row.wall_name, row.wall_kind, row.facing_degrees)
+        read, more = (_reading(row.reading), _day(row.read_on)), row.more_walls
+        if row.passes_on is None:
+            words = self._known.read(row.wall_name, *read, more, self._limit)
+            return Cause(ReadingFact(*wall, *read), more, self._limit), words
+        days = (_day(row.passes_on), _day(row.early_on), _day(row.late_on))
+        words = self._known.expected(row.wall_name, *days, *read, more, self._limit)
+        return Cause(ForecastFact(*wall, *read, *days), more, self._limit), words
+
+    def _consent(self, row: Any) -> str:
+        if not row.channel:
+            return ""
+        return self._known.consent(_instant(row.mail_yes_at if row.channel == EMAIL else row.text_yes_at), row.channel)
+
+    def _why_not(self, row: Any) -> str:
+        """What stands in the way, in the order in which it counts."""
+        if row.told_at:
+            return self._known.reminded(_instant(row.told_at), row.told_state)
+        if row.hold_id is not None:
+            return hold_words(row.hold_until and _day(row.hold_until))
+        if row.held_back_at:
+            return held_back_words(self._known.local(_instant(row.held_back_at)) + ANSWERED_WITHIN)
+        if not row.channel:
+            return self._known.obstacles(*_obstacles(row))
+        return self._known.wait(self._known.local(_instant(row.contact_at)))
+
+
+def _obstacles(row: Any) -> list[Obstacle]:
+    """Of mail, then of texts; in the order in which `domain.consent` asks."""
+    unread_at = _instant(row.unread_at)
+    mail = _obstacle(EMAIL, row.email, row.mail_no_at)
+    if mail is None:
+        closed_at = _instant(row.mail_closed_at)
+        mail = Obstacle(EMAIL, "closed", closed_at) if closed_at else Obstacle(EMAIL, "unread", unread_at)
+    text = _obstacle(TEXT, row.phone_e164, row.text_no_at)
+    if text is None and row.text_yes_at is None:
+        text = Obstacle(TEXT, "no_consent")
+    if text is None:
+        text = (
+            Obstacle(TEXT, "unread", unread_at) if unread_at else Obstacle(TEXT, "closed", _instant(row.text_closed_at))
+        )
+    return [mail, text]
+
+
+def _obstacle(channel: str, address: str, refused_at: Any) -> Obstacle | None:
+    if not address:
+        return Obstacle(channel, "no_address")
+    return Obstacle(channel, "opted_out", _instant(refused_at)) if refused_at else None
+
+
+def _day(value: Any) -> date:
+    """SQLite gives what it computed as text."""
+    return date.fromisoformat(value) if isinstance(value, str) else value
+
+
+def _instant(value: Any) -> datetime | None:
+    """In UTC; SQLite stores it without its zone."""
+    if value is None:
+        return None
+    at = datetime.fromisoformat(value) if isinstance(value, str) else value
+    return at if at.tzinfo else at.replace(tzinfo=UTC)
+
+
+@lru_cache(maxsize=64)
+def _reading(value: Any) -> Decimal:
+    return Decimal(str(value))
