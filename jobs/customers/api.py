@@ -20,12 +20,13 @@ from jobs.customers.domain.faults import Fault, UnreadableFile
 from jobs.customers.domain.tables import MAX_FILE_BYTES
 from jobs.customers.domain.values import read_phone
 from jobs.customers.errors import FileUnreadable
-from jobs.customers.models import Customer, Language, LookupOutcome, Material, Property, WallKind
-from jobs.customers.selectors import customer_get, customer_list, property_get, property_list
+from jobs.customers.models import Customer, Language, LookupOutcome, Material, Property, Purpose, WallKind
+from jobs.customers.selectors import customer_get, customer_list, lookalikes, property_get, property_list
 from shared import clock
 from shared.api_kit.permissions import OfficeOnly
 from shared.company.selectors import company_get
 from shared.errors import NotFound
+from shared.outbox.models import Channel
 
 
 class WordsQuery(serializers.Serializer[Any]):
@@ -98,8 +99,42 @@ class CustomerInput(serializers.Serializer[Any]):
         return attrs
 
 
+class MergeInput(serializers.Serializer[Any]):
+    other = serializers.PrimaryKeyRelatedField(
+        queryset=Customer.objects.all(), help_text="The entry that is the same customer and goes"
+    )
+    dry_run = serializers.BooleanField(default=True, help_text="Say what would happen and change nothing")
+
+
+class OptOutOutput(serializers.Serializer[Any]):
+    channel = serializers.ChoiceField(choices=Channel.choices)
+    purpose = serializers.ChoiceField(choices=Purpose.choices)
+
+
+class MergeOutput(serializers.Serializer[Any]):
+    """What merging does, or did; nothing of it where there are obstacles."""
+
+    keep = serializers.IntegerField()
+    other = serializers.IntegerField()
+    obstacles = serializers.ListField(child=serializers.CharField())
+    properties = serializers.ListField(child=serializers.IntegerField(), help_text="Those that move")
+    properties_left = serializers.ListField(child=serializers.IntegerField(), help_text="Those that both have")
+    jobs = serializers.IntegerField()
+    reminders = serializers.IntegerField()
+    called_off = serializers.IntegerField(help_text="Reminders that waited for the other entry")
+    taken_over = serializers.ListField(child=serializers.CharField(), help_text="Fields that were blank")
+    noted = serializers.ListField(child=serializers.CharField())
+    opt_outs = OptOutOutput(many=True)
+
+
+class LookOutput(serializers.Serializer[Any]):
+    first = serializers.IntegerField(source="first.pk")
+    second = serializers.IntegerField(source="second.pk")
+    facts = serializers.ListField(child=serializers.CharField(), help_text="phone, email or house")
+
+
 class PropertyInput(serializers.Serializer[Any]):
-    customer = serializers.PrimaryKeyRelatedField(queryset=Customer.objects.all())
+    customer = serializers.PrimaryKeyRelatedField(queryset=Customer.objects.filter(merged_into__isnull=True))
     street = serializers.CharField(max_length=120)
     reference = serializers.CharField(max_length=40, required=False, allow_null=True)
     city = serializers.CharField(max_length=80, required=False, allow_blank=True)
@@ -202,6 +237,38 @@ class LookupOutput(serializers.Serializer[Any]):
     latitude = serializers.FloatField(allow_null=True, help_text="The place that was taken, if any")
     longitude = serializers.FloatField(allow_null=True)
     candidates = serializers.ListField(child=serializers.DictField(), help_text="What the register offered, best first")
+
+
+class MergeView(generics.GenericAPIView[Customer]):
+    permission_classes = (OfficeOnly,)
+    serializer_class = MergeInput
+    queryset = Customer.objects.none()
+    problem_statuses = (409, 422)
+
+    @extend_schema(
+        operation_id="customer_merge", responses=MergeOutput, summary="Make one of two entries of a customer"
+    )
+    def post(self, request: Request, customer_id: int) -> Response:
+        body = MergeInput(data=request.data)
+        body.is_valid(raise_exception=True)
+        keep, other = customer_get(pk=customer_id), body.validated_data["other"]
+        if body.validated_data["dry_run"]:
+            plan = services.merge_plan(keep=keep, other=other)
+        else:
+            plan = services.customer_merge(keep=keep, other=other, actor=request.user, now=clock.now())
+        return Response(MergeOutput(plan.as_json()).data)
+
+
+@extend_schema(
+    operation_id="customer_lookalikes",
+    responses=LookOutput(many=True),
+    summary="Entries that may be the same customer",
+    description="Those with most in common first, at most 500.",
+)
+@api_view(["GET"])
+@permission_classes([OfficeOnly])
+def lookalike_list(request: Request) -> Response:
+    return Response(LookOutput(lookalikes()[:500], many=True).data)
 
 
 class PlaceView(generics.GenericAPIView[Property]):
@@ -368,6 +435,8 @@ def import_corrections(request: Request, token: str) -> HttpResponseBase:
 
 urlpatterns = [
     path("customers/", Customers.as_view(), name="api_customer_list"),
+    path("customers/alike/", lookalike_list, name="api_customer_lookalikes"),
+    path("customers/<row:customer_id>/merge/", MergeView.as_view(), name="api_customer_merge"),
     path("customers/<row:customer_id>/", CustomerView.as_view(), name="api_customer"),
     path("properties/", Properties.as_view(), name="api_property_list"),
     path("properties/<row:property_id>/", PropertyView.as_view(), name="api_property"),

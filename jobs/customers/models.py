@@ -23,6 +23,11 @@ class Customer(models.Model):
     source = models.CharField(max_length=60, blank=True, help_text=_("How they found us"))
     note = models.TextField(blank=True)
     created_at = models.DateTimeField()
+    merged_into = models.ForeignKey(
+        "self", null=True, blank=True, editable=False, on_delete=models.PROTECT, related_name="absorbed",
+        help_text="the customer that this one turned out to be; histories keep pointing here",
+    )  # fmt: skip
+    merged_at = models.DateTimeField(null=True, blank=True, editable=False)
 
     class Meta:
         ordering = ["name", "id"]
@@ -42,10 +47,37 @@ class Customer(models.Model):
                 violation_error_message=_("Write the number with + and the country code."),
             ),
             models.CheckConstraint(condition=models.Q(language__in=Language.values), name="customer_language_known"),
+            models.CheckConstraint(
+                condition=models.Q(merged_into__isnull=True, merged_at__isnull=True)
+                | models.Q(merged_into__isnull=False, merged_at__isnull=False) & ~models.Q(merged_into=models.F("id")),
+                name="customer_merged_with_another",
+            ),
         ]
 
     def __str__(self) -> str:
         return self.name
+
+
+class DifferentCustomers(models.Model):
+    """Somebody in the office knows that two entries which look alike are two customers. `first` has the lower id."""
+
+    first = models.ForeignKey(Customer, on_delete=models.CASCADE, related_name="+")
+    second = models.ForeignKey(Customer, on_delete=models.CASCADE, related_name="+")
+    at = models.DateTimeField()
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        ordering = ["first", "second"]
+        verbose_name_plural = "different customers"
+        constraints = [
+            models.UniqueConstraint(fields=["first", "second"], name="different_customers_once"),
+            models.CheckConstraint(
+                condition=models.Q(first__lt=models.F("second")), name="different_customers_in_order"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.first_id} is not {self.second_id}"
 
 
 class Purpose(models.TextChoices):

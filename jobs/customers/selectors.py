@@ -1,10 +1,22 @@
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
 from typing import Any
 
 from django.db.models import Count, F, Prefetch, Q, QuerySet
+from django.db.models.functions import Lower
 from django.utils.translation import gettext as _
 
-from jobs.customers.models import AddressLookup, Consent, Customer, LookupOutcome, Property, Purpose, Wall
+from jobs.customers.domain.duplicates import EMAIL, HOUSE, PHONE, Entry, alike
+from jobs.customers.models import (
+    AddressLookup,
+    Consent,
+    Customer,
+    DifferentCustomers,
+    LookupOutcome,
+    Property,
+    Purpose,
+    Wall,
+)
 from shared.errors import NotFound, Refused
 from shared.outbox.models import Channel
 
@@ -13,7 +25,8 @@ NEIGHBOURS = 40
 
 def customer_list(*, words: str = "") -> QuerySet[Customer]:
     """Customers by name with their properties; each of `words` must occur in name, mail, number or street."""
-    customers = Customer.objects.prefetch_related(Prefetch("properties", Property.objects.order_by("street", "pk")))
+    places = Prefetch("properties", Property.objects.order_by("street", "pk"))
+    customers = Customer.objects.filter(merged_into__isnull=True).prefetch_related(places)
     for word in words.split():
         customers = customers.filter(pk__in=_customers_with(word))
     return customers.order_by("name", "pk")
@@ -29,16 +42,76 @@ def _customers_with(word: str) -> QuerySet[Customer, Any]:
 
 
 def customer_get(*, pk: int) -> Customer:
-    """One customer with properties. Raises NotFound."""
+    """One customer with properties. Raises NotFound, which names the customer that this one was merged into."""
     customer = customer_list().filter(pk=pk).first()
+    became = None if customer else became_of(pk)
+    if became is not None:
+        said = _("Customer %(number)s was merged into customer %(became)s.")
+        raise NotFound(said % {"number": pk, "became": became}, merged_into=became)
     if customer is None:
         raise NotFound(_("There is no customer %(number)s.") % {"number": pk})
     return customer
 
 
+def became_of(pk: int) -> int | None:
+    """The id of the customer that this one was merged into; None where it was not, or is not there."""
+    return Customer.objects.filter(pk=pk).values_list("merged_into", flat=True).first()
+
+
+def present_customer(pk: int) -> Customer | None:
+    """The customer of an old link or row, as which it goes on today."""
+    return Customer.objects.filter(pk=became_of(pk) or pk).first()
+
+
+@dataclass(frozen=True)
+class Look:
+    """Two customers who may be one, and the facts that they share."""
+
+    first: Customer
+    second: Customer
+    facts: tuple[str, ...]
+
+    @property
+    def words(self) -> str:
+        names = {PHONE: _("the same telephone number"), EMAIL: _("the same email"), HOUSE: _("the same house")}
+        return ", ".join(str(names[fact]) for fact in self.facts)
+
+
+def lookalikes(*, customer: Customer | None = None) -> list[Look]:
+    """Who may be the same customer, those with most in common first; of one customer where it is given.
+
+    Those whom somebody told apart are left out.
+    """
+    pairs = alike(_entries(customer))
+    apart = set(DifferentCustomers.objects.values_list("first", "second"))
+    pairs = [pair for pair in pairs if (pair.first, pair.second) not in apart]
+    if customer is not None:
+        pairs = [pair for pair in pairs if customer.pk in (pair.first, pair.second)]
+    people = customer_list().in_bulk({number for pair in pairs for number in (pair.first, pair.second)})
+    return [Look(people[pair.first], people[pair.second], pair.facts) for pair in pairs]
+
+
+def _entries(customer: Customer | None) -> Iterator[Entry]:
+    """Everybody, or those who can share a telephone number, a mail address or a ZIP code with one customer."""
+    people = Customer.objects.filter(merged_into__isnull=True)
+    places = Property.objects.all()
+    if customer is not None:
+        near = Q(customer=customer) | Q(postal_code__in=[place.postal_code for place in customer.properties.all()])
+        same = Q(pk=customer.pk) | Q(phone_e164=customer.phone_e164) | Q(lower_email=customer.email.lower())
+        people = people.annotate(lower_email=Lower("email")).filter(same)
+        places = places.filter(near | Q(postal_code=""))
+    facts = people.order_by("pk").values_list("pk", "phone_e164", "email")
+    yield from (Entry(pk, phone=phone, email=email) for pk, phone, email in facts.iterator(chunk_size=2000))
+    places = places.filter(customer__merged_into__isnull=True)
+    houses = places.order_by("pk").values_list("customer", "street", "city", "postal_code")
+    for pk, street, city, code in houses.iterator(chunk_size=2000):
+        yield Entry(pk, street=street, city=city, postal_code=code)
+
+
 def consent_list(*, customer: Customer) -> QuerySet[Consent]:
-    """What a customer answered, newest first."""
-    return Consent.objects.filter(customer=customer).select_related("recorded_by").order_by("-at", "-pk")
+    """What a customer answered, newest first, also under entries that were merged into this one."""
+    said = Q(customer=customer) | Q(customer__merged_into=customer)
+    return Consent.objects.filter(said).select_related("recorded_by").order_by("-at", "-pk")
 
 
 def consent_now(*, customer: Customer) -> dict[str, bool]:

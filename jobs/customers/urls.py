@@ -2,11 +2,15 @@
 
 from django.urls import path
 
-from jobs.customers.views import customers, finding, imports, properties
+from jobs.customers.views import customers, finding, imports, merging, properties
 
 app_name = "customers"
 urlpatterns = [
     path("customers/", customers.customers, name="customer_list"),
+    path("customers/alike/", merging.alike, name="alike"),
+    path("customers/alike/<row:first_id>/<row:second_id>/apart/", merging.apart, name="apart"),
+    path("customers/<row:keep_id>/merge/<row:other_id>/", merging.merge, name="merge"),
+    path("customers/<row:keep_id>/merge/", merging.choose, name="merge_choose"),
     path("customers/new/", customers.customer_new, name="customer_new"),
     path("customers/import/", imports.import_start, name="import_start"),
     path("customers/import/done/<str:token>/", imports.import_done, name="import_done"),

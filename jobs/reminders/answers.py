@@ -6,9 +6,11 @@ from datetime import date, datetime
 from typing import Any
 
 from django.db import IntegrityError, transaction
+from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _
 
 from jobs.customers.models import Customer, Property
+from jobs.customers.selectors import present_customer
 from jobs.reminders.domain.answers import ask_again_on
 from jobs.reminders.expected import UNKNOWN_MINUTES, services_by_kind
 from jobs.reminders.models import (
@@ -112,17 +114,18 @@ def answer_settings_set(*, makes: str, actor: Any) -> AnswerSettings:
 
 def offer_get(*, customer_id: int, written_on: date) -> Offer:
     """What was written to a customer on a local day. Raises NotFound where nothing was, or the customer is gone."""
-    customer = Customer.objects.filter(pk=customer_id).first()
-    reminders = _reminders(customer_id, written_on)
+    customer = present_customer(customer_id)
+    reminders = _reminders(customer.pk, written_on) if customer else []
     if customer is None or not reminders:
         raise NotFound(_("What this link was about is no longer there. Please call us."))
-    answer = ReminderAnswer.objects.filter(customer=customer, written_on=written_on).first()
+    answer = _answers_of(customer, written_on).first()
     return Offer(customer, written_on, tuple(_things(reminders, written_on)), answer)
 
 
 def written_by(*, customer_id: int, written_on: date) -> str:
     """The channel of what was written to a customer on a local day; text where nothing is known of it any more."""
-    reminder = next(iter(_reminders(customer_id, written_on)), None)
+    customer = present_customer(customer_id)
+    reminder = next(iter(_reminders(customer.pk, written_on)), None) if customer else None
     return reminder.message.channel if reminder else Channel.TEXT
 
 
@@ -135,7 +138,7 @@ def answer_take(*, offer: Offer, answer: Answer, days: Sequence[date], now: date
     Refused for a choice that was not offered.
     """
     Customer.objects.select_for_update().filter(pk=offer.customer.pk).first()
-    if ReminderAnswer.objects.filter(customer=offer.customer, written_on=offer.written_on).exists():
+    if _answers_of(offer.customer, offer.written_on).exists():
         raise Conflict(_("This was answered already. Nothing was changed."))
     if answer.kind not in AnswerKind.values:
         raise Refused(_("Choose one of the answers."))
@@ -159,6 +162,12 @@ def due_hold_end(*, hold_id: int, actor: Any) -> None:
         raise NotFound(_("It is not held back any more."))
     event_record(kind="property.reminders_again", subject=hold.property, actor=actor)
     hold.delete()
+
+
+def _answers_of(customer: Customer, written_on: date) -> QuerySet[ReminderAnswer]:
+    """What was answered to the message of a day, also under an entry that was merged into this one."""
+    said = Q(customer=customer) | Q(customer__merged_into=customer)
+    return ReminderAnswer.objects.filter(said, written_on=written_on)
 
 
 def _reminders(customer_id: int, written_on: date) -> list[Reminder]:

@@ -7,6 +7,7 @@ from datetime import date, datetime
 from typing import Any
 
 from django.db.models import Min
+from django.db.models.functions import Coalesce
 
 from jobs.customers.models import Consent
 from jobs.reminders.domain.gain import ANSWERED_WITHIN, Arm, Gain, campaign_of, gain
@@ -179,13 +180,12 @@ def _held_back(first: date) -> list[Addressed]:
 
 def _with_words(people: Sequence[Addressed]) -> list[Addressed]:
     """With who answered and who opted out within the time, through a link, by text or by telephone."""
-    answers = _instants(ReminderAnswer.objects.values_list("customer", "at"))
+    who = Coalesce("customer__merged_into", "customer")
+    answers = _instants(ReminderAnswer.objects.values_list(who, "at"))
     texts = _instants(
-        InboundText.objects.exclude(meaning=ReplyMeaning.STOP)
-        .filter(customer__isnull=False)
-        .values_list("customer", "at")
+        InboundText.objects.exclude(meaning=ReplyMeaning.STOP).filter(customer__isnull=False).values_list(who, "at")
     )
-    refusals = _instants(Consent.objects.filter(given=False).values_list("customer", "at"))
+    refusals = _instants(Consent.objects.filter(given=False).values_list(who, "at"))
     return [
         replace(
             each,

@@ -7,6 +7,7 @@ from datetime import date, datetime, timedelta
 from typing import Any
 
 from django.db import transaction
+from django.db.models.functions import Coalesce
 
 from jobs.reminders.composing import Draft
 from jobs.reminders.domain.gain import campaign_of, is_held_back
@@ -71,14 +72,14 @@ def holding_back_set(*, percent: int, actor: Any) -> HoldingBack:
 
 def _asked(customer_ids: list[int], now: datetime) -> set[int]:
     """Customers who wait to hear from us: they asked to be written to again, wrote a text, or have work on offer."""
-    again = ReminderAnswer.objects.filter(customer__in=customer_ids, kind=AnswerKind.NOT_NOW)
-    wrote = InboundText.objects.filter(customer__in=customer_ids, at__gt=now - ASKED_WITHIN).exclude(
-        meaning=ReplyMeaning.STOP
-    )
+    who = Coalesce("customer__merged_into", "customer")
+    again = ReminderAnswer.objects.annotate(who=who).filter(who__in=customer_ids, kind=AnswerKind.NOT_NOW)
+    wrote = InboundText.objects.annotate(who=who).filter(who__in=customer_ids, at__gt=now - ASKED_WITHIN)
+    wrote = wrote.exclude(meaning=ReplyMeaning.STOP)
     offered = Job.objects.filter(property__customer__in=customer_ids, state__in=(JobState.LEAD, JobState.ESTIMATED))
     return {
-        *again.values_list("customer", flat=True),
-        *(pk for pk in wrote.values_list("customer", flat=True) if pk is not None),
+        *again.values_list("who", flat=True),
+        *wrote.values_list("who", flat=True),
         *offered.values_list("property__customer", flat=True),
     }
 

@@ -8,6 +8,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from django.db import IntegrityError, transaction
+from django.db.models.functions import Coalesce
 from django.template.loader import render_to_string
 from django.utils.translation import gettext as _
 
@@ -38,7 +39,7 @@ def inbound_text_take(*, event: str, sender: str, body: str, at: datetime) -> In
     if isinstance(number, Fault) or not number:
         raise Refused(_("The sender is no telephone number."))
     reply = meaning_of(body)
-    people = list(Customer.objects.filter(phone_e164=number).order_by("pk"))
+    people = _people_of(number)
     try:
         with transaction.atomic():
             text = InboundText.objects.create(
@@ -58,6 +59,12 @@ def inbound_text_take(*, event: str, sender: str, body: str, at: datetime) -> In
             return None
         raise
     return text
+
+
+def _people_of(number: str) -> list[Customer]:
+    """Whose number it is; whoever had it before two entries were merged goes on as the other one."""
+    had = Customer.objects.filter(phone_e164=number).annotate(now=Coalesce("merged_into", "pk"))
+    return list(Customer.objects.filter(pk__in=had.values("now")).order_by("pk"))
 
 
 @transaction.atomic

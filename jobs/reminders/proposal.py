@@ -7,6 +7,7 @@ from itertools import islice
 from typing import Any
 
 from django.db.models import Exists, OuterRef
+from django.db.models.functions import Coalesce
 from django.utils.translation import gettext as _
 
 from jobs.customers.models import Property
@@ -123,7 +124,10 @@ def _asked(basis: Basis, now: datetime) -> list[Asked]:
 def _unanswered(now: datetime) -> list[tuple[int, str, str, datetime]]:
     """Property, kind, channel and instant of each reminder that may still bring a job: nobody answered it, and no job
     was taken down at the property since."""
-    said = ReminderAnswer.objects.filter(customer=OuterRef("property__customer"), at__gte=OuterRef("created_at"))
+    who = Coalesce("customer__merged_into", "customer")
+    said = ReminderAnswer.objects.annotate(who=who).filter(
+        who=OuterRef("property__customer"), at__gte=OuterRef("created_at")
+    )
     came = Job.objects.filter(property=OuterRef("property"), created_at__gte=OuterRef("created_at"))
     open_still = Reminder.objects.filter(
         ~Exists(said), ~Exists(came), message__state__in=COUNTS_AS_CONTACT, created_at__gt=now - ANSWERED_WITHIN

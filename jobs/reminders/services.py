@@ -1,12 +1,13 @@
 """Queueing reminders and honouring opt-outs."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import Any
 
 from django.db import IntegrityError, transaction
 from django.db.models import Q
+from django.db.models.functions import Lower
 from django.utils.translation import gettext as _
 
 from jobs.customers.models import Customer, Property, Purpose
@@ -222,12 +223,26 @@ def opt_out_record(
 
 
 def _same_address(customer: Customer, channels: Sequence[str]) -> list[Customer]:
-    found = {customer.pk: customer}
-    if Channel.EMAIL in channels and customer.email:
-        found |= {person.pk: person for person in Customer.objects.filter(email__iexact=customer.email)}
-    if Channel.TEXT in channels and customer.phone_e164:
-        found |= {person.pk: person for person in Customer.objects.filter(phone_e164=customer.phone_e164)}
+    """Everybody for whom the person speaks: those with an address of theirs, and whom each of them was merged into."""
+    found: dict[int, Customer] = {}
+    waiting = [customer]
+    while waiting:
+        person = waiting.pop()
+        if person.pk not in found:
+            found[person.pk] = person
+            waiting += _sharing(person, channels)
+            waiting += [person.merged_into] if person.merged_into else []
     return [found[pk] for pk in sorted(found)]
+
+
+def _sharing(person: Customer, channels: Sequence[str]) -> Iterable[Customer]:
+    same = Q()
+    if Channel.EMAIL in channels and person.email:
+        same |= Q(lower_email=person.email.lower())
+    if Channel.TEXT in channels and person.phone_e164:
+        same |= Q(phone_e164=person.phone_e164)
+    everybody = Customer.objects.annotate(lower_email=Lower("email")).select_related("merged_into")
+    return everybody.filter(same) if same else ()
 
 
 def _opted_out(person: Customer, channel: str, purpose: str) -> bool:

@@ -4,6 +4,7 @@ from .exporting import export_customers, export_jobs
 from .finding import Found, place_find, place_find_later, place_take, places_find
 from .importing import ImportReport, RefusedRow
 from .imports import import_customers, import_jobs
+from .merging import MergePlan, customer_merge, customers_tell_apart, merge_plan
 from .preview import FIELDS, Preview, import_columns, import_file, import_preview
 from .records import (
     consent_record,
@@ -29,12 +30,15 @@ __all__ = [
     "FIELDS",
     "Found",
     "ImportReport",
+    "MergePlan",
     "Preview",
     "RefusedRow",
     "consent_record",
     "corrections_path",
     "customer_create",
+    "customer_merge",
     "customer_update",
+    "customers_tell_apart",
     "export_customers",
     "export_jobs",
     "import_columns",
@@ -45,6 +49,7 @@ __all__ = [
     "place_find",
     "place_find_later",
     "place_take",
+    "merge_plan",
     "places_find",
     "property_create",
     "property_update",

@@ -128,15 +128,30 @@ class CustomersImporter:
         reference = row.customer.get("reference", "")
         token = self.index.by_reference(reference) if reference else None
         if token is not None:
-            return self.known[token]
+            return self._not_merged(reference, self.known[token])
         own = own_number(reference)
         named = self.known.get(own or 0)
         if named is not None and own_reference(named.customer) == reference:
-            return named
+            return self._not_merged(reference, named)
         candidates = [self.known[token] for token in sorted(self.index.by_facts(**_facts(row)))]
         if reference and own is None:
             candidates = [known for known in candidates if not known.customer.reference]
         return self._only(row, candidates)
+
+    def _not_merged(self, reference: str, known: Known) -> Known:
+        """Refuse the reference of an entry that was merged: the row would undo what the office decided."""
+        customer = known.customer
+        names = (customer.reference, own_reference(customer))
+        if customer.merged_into is None and reference in names:
+            return known
+        now = customer.merged_into or customer
+        raise Refusal(
+            self.columns.heading("customer_ref"),
+            reference,
+            N_("This customer was merged into %(reference)s."),
+            N_("Take the row out of the file, or write that reference."),
+            reference=now.reference or own_reference(now),
+        )
 
     def _only(self, row: CustomerRow, candidates: list[Known]) -> Known | None:
         facts = _facts(row)

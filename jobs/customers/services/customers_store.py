@@ -55,7 +55,7 @@ class RowPlan:
 
 def load_known(customer_ids: Iterable[int]) -> dict[int, Known]:
     """The customers with these ids, with properties, walls and the newest answer for each channel."""
-    customers = Customer.objects.in_bulk(list(customer_ids))
+    customers = Customer.objects.select_related("merged_into").in_bulk(list(customer_ids))
     known = {pk: Known(pk, customer) for pk, customer in customers.items()}
     places = {}
     for place in Property.objects.filter(customer__in=customers).order_by("pk"):

@@ -69,7 +69,7 @@ def _reference(row: Customer | Property | Job) -> str:
 
 def _customer_rows() -> Iterator[Cells]:
     country = company_get().country
-    ids = Customer.objects.order_by("pk").values_list("pk", flat=True)
+    ids = Customer.objects.filter(merged_into__isnull=True).order_by("pk").values_list("pk", flat=True)
     for chunk in _chunks(ids.iterator(chunk_size=CHUNK)):
         for known in load_known(chunk).values():
             whose = _whose(known, country)

@@ -4,6 +4,8 @@ import re
 from collections.abc import Iterable
 from datetime import UTC
 
+from django.db.models.functions import Coalesce
+
 from jobs.customers.domain.identity import customer_keys, digest, name_key
 from jobs.customers.models import Customer, Property
 from jobs.work.models import Job
@@ -43,8 +45,9 @@ class CustomerIndex:
         self._customers.clear()
         self._properties.clear()
         self._ids.clear()
-        people = Customer.objects.order_by("pk").values_list("pk", "reference", "name", "phone_e164", "email")
-        for pk, reference, name, phone, email in people.iterator(chunk_size=500):
+        people = Customer.objects.annotate(now=Coalesce("merged_into", "pk")).order_by("pk")
+        facts = people.values_list("now", "reference", "name", "phone_e164", "email")
+        for pk, reference, name, phone, email in facts.iterator(chunk_size=500):
             self.add_customer(pk, reference or "", name=name, phone=phone, email=email)
         places = Property.objects.order_by("pk").values_list(
             "pk", "reference", "street", "customer_id", "customer__name", "customer__phone_e164", "customer__email"

@@ -14,7 +14,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 from jobs.customers import services
 from jobs.customers.forms import ConsentForm, CustomerForm, SearchForm
 from jobs.customers.models import Customer
-from jobs.customers.selectors import consent_list, consent_now, customer_get, customer_list
+from jobs.customers.selectors import became_of, consent_list, consent_now, customer_get, customer_list
 from shared.errors import WalldayError
 from shared.events.selectors import event_list
 from shared.outbox.models import Channel
@@ -37,7 +37,14 @@ def customers(request: HttpRequest) -> HttpResponse:
 @require_GET
 @office_required
 def customer(request: HttpRequest, customer_id: int) -> HttpResponse:
-    """One customer: how to reach them, whether they may be written to, their properties."""
+    """One customer: how to reach them, whether they may be written to, their properties.
+
+    One that was merged into another leads there.
+    """
+    became = became_of(customer_id)
+    if became is not None:
+        messages.info(request, _("Customer #%(number)s is listed here now.") % {"number": customer_id})
+        return redirect("customers:customer_page", customer_id=became)
     found = customer_get(pk=customer_id)
     answers = consent_now(customer=found)
     context = {

@@ -1,0 +1,279 @@
+"""Two entries of one customer become one.
+
+The entry that goes keeps its row, its history and its addresses, and says which customer it became: what is never
+changed (what was said, answered and texted) goes on pointing there, and its links and numbers still speak for the
+person. Houses move, and with them jobs, readings and reminders. Whatever either entry was opted out of stays so.
+"""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from django.db import transaction
+from django.db.models import Model, Q, QuerySet
+from django.db.models.functions import Lower
+from django.utils.translation import gettext as _
+
+from jobs.chalking.models import WallForecast
+from jobs.customers.domain.consent import ABOUT_BOOKED_WORK, ABOUT_REMINDERS, ConsentRow, standing
+from jobs.customers.models import AddressLookup, Consent, Customer, DifferentCustomers, Property, Purpose, Wall
+from jobs.reminders.models import Reminder
+from jobs.work.models import Job
+from shared.errors import Conflict, Refused
+from shared.events.services import event_record
+from shared.outbox.models import Channel, Message, MessageState
+
+from .records import consent_record
+
+SOURCE = "merged entries"
+# What a purpose is judged by; the widest first, since it counts for the others as well.
+_PURPOSES = (
+    (Purpose.ALL, (Purpose.ALL.value,)),
+    (Purpose.REMINDER, ABOUT_REMINDERS),
+    (Purpose.SERVICE, ABOUT_BOOKED_WORK),
+)
+_TAKEN_OVER = ("email", "phone_e164", "source")
+
+
+@dataclass(frozen=True)
+class OptOut:
+    """A way of writing and a purpose that one of the two entries said no to."""
+
+    channel: str
+    purpose: str
+
+    @property
+    def words(self) -> str:
+        return f"{Channel(self.channel).label}: {Purpose(self.purpose).label}"
+
+
+@dataclass(frozen=True)
+class MergePlan:
+    """What merging `other` into `keep` would do; nothing of it where `obstacles` says why not.
+
+    `moved` are the houses that move; `left` those that both have and of which the other one's has no history. `taken`
+    are the values that fill blanks of `keep`, and `noted` those that go into its note. `called_off` counts the
+    reminders that wait for the other one.
+    """
+
+    keep: Customer
+    other: Customer
+    obstacles: tuple[str, ...]
+    moved: tuple[Property, ...]
+    left: tuple[Property, ...]
+    jobs: int
+    reminders: int
+    called_off: int
+    taken: dict[str, str]
+    noted: tuple[str, ...]
+    opt_outs: tuple[OptOut, ...]
+
+    def as_json(self) -> dict[str, Any]:
+        return {
+            "keep": self.keep.pk,
+            "other": self.other.pk,
+            "obstacles": list(self.obstacles),
+            "properties": [place.pk for place in self.moved],
+            "properties_left": [place.pk for place in self.left],
+            "jobs": self.jobs,
+            "reminders": self.reminders,
+            "called_off": self.called_off,
+            "taken_over": sorted(self.taken),
+            "noted": list(self.noted),
+            "opt_outs": [{"channel": each.channel, "purpose": each.purpose} for each in self.opt_outs],
+        }
+
+
+def merge_plan(*, keep: Customer, other: Customer) -> MergePlan:
+    """What `customer_merge` would do. Reads only."""
+    twins = _twins(keep, other)
+    left = tuple(place for place, _twin in twins)
+    moved = tuple(place for place in other.properties.order_by("street", "pk") if place not in left)
+    return MergePlan(
+        keep=keep,
+        other=other,
+        obstacles=tuple(_obstacles(keep, other, twins)),
+        moved=moved,
+        left=left,
+        jobs=Job.objects.filter(property__in=moved).count(),
+        reminders=Reminder.objects.filter(property__in=moved).count(),
+        called_off=_waiting(other).count(),
+        taken={name: value for name in _TAKEN_OVER if (value := getattr(other, name)) and not getattr(keep, name)},
+        noted=tuple(_noted(keep, other)),
+        opt_outs=tuple(_opt_outs(keep, other)),
+    )
+
+
+@transaction.atomic
+def customer_merge(*, keep: Customer, other: Customer, actor: Any, now: datetime) -> MergePlan:
+    """Merge `other` into `keep`: see the module. Returns what was done.
+
+    Reminders that wait for `other` are called off, so that nobody hears twice. Raises Refused, naming every obstacle;
+    Conflict where one of the two was merged meanwhile.
+    """
+    keep, other = _locked(keep, other)
+    plan = merge_plan(keep=keep, other=other)
+    if plan.obstacles:
+        raise Refused(" ".join(plan.obstacles))
+    Message.objects.filter(pk__in=_waiting(other).values("pk"), state=MessageState.WAITING).update(
+        state=MessageState.DROPPED, finished_at=now, problem=_("Its customer was merged with another entry.")
+    )
+    _move_houses(plan)
+    _fill(plan)
+    _agree(plan)
+    _refuse(plan)
+    gone = Q(pk=other.pk) | Q(merged_into=other)
+    Customer.objects.filter(gone).update(merged_into=keep, merged_at=now)
+    DifferentCustomers.objects.filter(Q(first=other) | Q(second=other)).delete()
+    event_record(kind="customer.merged", subject=other, actor=actor, data={"into": keep.pk})
+    moved = {name: value for name, value in plan.as_json().items() if name not in ("noted", "obstacles")}
+    event_record(kind="customer.took_over", subject=keep, actor=actor, data=moved)
+    return plan
+
+
+@transaction.atomic
+def customers_tell_apart(*, one: Customer, two: Customer, actor: Any, now: datetime) -> DifferentCustomers:
+    """Two entries that look alike are two customers. Raises Refused for one and the same entry."""
+    first, second = sorted((one, two), key=lambda customer: customer.pk)
+    if first.pk == second.pk:
+        raise Refused(_("This is one and the same entry."))
+    row, is_new = DifferentCustomers.objects.get_or_create(
+        first=first, second=second, defaults={"at": now, "by": actor}
+    )
+    if is_new:
+        event_record(kind="customer.told_apart", subject=first, actor=actor, data={"other": second.pk})
+    return row
+
+
+def _locked(keep: Customer, other: Customer) -> tuple[Customer, Customer]:
+    """Both rows as they are now, held in the order of their ids."""
+    rows = {
+        row.pk: row for row in Customer.objects.select_for_update().filter(pk__in=(keep.pk, other.pk)).order_by("pk")
+    }
+    if len(rows) < len({keep.pk, other.pk}):
+        raise Conflict(_("One of the two is not there any more."))
+    return rows[keep.pk], rows[other.pk]
+
+
+# --- what stands in the way ---
+
+
+def _obstacles(keep: Customer, other: Customer, twins: Sequence[tuple[Property, Property]]) -> Iterator[str]:
+    if keep.pk == other.pk:
+        yield _("This is one and the same entry.")
+        return
+    for customer in (keep, other):
+        if customer.merged_into_id:
+            yield _("%(name)s was merged with another entry already.") % {"name": customer.name}
+    for place, _twin in twins:
+        if has_history(place):
+            yield _(
+                "Both have the house %(street)s, and both houses have a history, which cannot become one. Keep the "
+                "entry whose house has more of it, and write the other house differently first, for instance with "
+                "“(second entry)” behind the street."
+            ) % {"street": place.street}
+
+
+def _twins(keep: Customer, other: Customer) -> list[tuple[Property, Property]]:
+    """Houses of the other one that are written exactly as one of the customer's, with that one."""
+    known = {(place.street, place.postal_code): place for place in keep.properties.all()}
+    return [
+        (place, known[place.street, place.postal_code])
+        for place in other.properties.order_by("street", "pk")
+        if (place.street, place.postal_code) in known
+    ]
+
+
+def has_history(place: Property) -> bool:
+    """Whether anything was ever done, read, planned or written about at this house."""
+    return _is_referred_to(place) or any(_is_referred_to(wall) for wall in place.walls.all())
+
+
+def _is_referred_to(row: Model) -> bool:
+    """By anything but what is made by itself."""
+    return any(
+        relation.related_model._base_manager.filter(**{relation.field.name: row}).exists()
+        for relation in row._meta.related_objects
+        if relation.related_model not in (Wall, AddressLookup, WallForecast)
+    )
+
+
+def _waiting(other: Customer) -> QuerySet[Message]:
+    """Reminders that still wait for the other one."""
+    return Message.objects.filter(reminders__property__customer=other, state=MessageState.WAITING).distinct()
+
+
+# --- what is done ---
+
+
+def _move_houses(plan: MergePlan) -> None:
+    for place, twin in _twins(plan.keep, plan.other):
+        if not twin.walls.exists():
+            place.walls.update(property=twin)
+    Property.objects.filter(pk__in=[place.pk for place in plan.moved]).update(customer=plan.keep)
+
+
+def _noted(keep: Customer, other: Customer) -> Iterator[str]:
+    """What the other entry says and this one has no place for."""
+    if other.name != keep.name:
+        yield _("Also known as %(name)s.") % {"name": other.name}
+    for label, name in ((_("Also reached at %(value)s."), "phone_e164"), (_("Also reached at %(value)s."), "email")):
+        value = getattr(other, name)
+        if value and getattr(keep, name) and value.lower() != getattr(keep, name).lower():
+            yield label % {"value": value}
+    if other.reference:
+        yield _("Also has the reference %(value)s.") % {"value": other.reference}
+    if other.note.strip():
+        yield other.note.strip()
+
+
+def _fill(plan: MergePlan) -> None:
+    note = "\n".join(filter(None, (plan.keep.note, *plan.noted)))
+    Customer.objects.filter(pk=plan.keep.pk).update(note=note, **plan.taken)
+    plan.keep.refresh_from_db()
+
+
+def _rows(customer: Customer, channel: str) -> list[ConsentRow]:
+    """What was said by this entry, and by anybody with the same address."""
+    mail = Q(address=customer.email.lower()) if channel == Channel.EMAIL and customer.email else Q()
+    text = Q(customer__phone_e164=customer.phone_e164) if channel == Channel.TEXT and customer.phone_e164 else Q()
+    said = Consent.objects.annotate(address=Lower("customer__email")).filter(
+        Q(customer=customer) | Q(customer__merged_into=customer) | mail | text, channel=channel
+    )
+    return [ConsentRow(*row) for row in said.order_by("id").values_list("channel", "purpose", "given", "at", "id")]
+
+
+def _opt_outs(keep: Customer, other: Customer) -> Iterator[OptOut]:
+    for channel in Channel.values:
+        said = [_rows(customer, channel) for customer in (keep, other)]
+        for purpose, counting in _PURPOSES:
+            if any(standing(rows, channel, counting).opted_out_at for rows in said):
+                yield OptOut(channel, purpose)
+                if purpose == Purpose.ALL:
+                    break
+
+
+def _agree(plan: MergePlan) -> None:
+    """An agreement goes with the address that it was given for, in the person's own words."""
+    for channel, name in ((Channel.EMAIL, "email"), (Channel.TEXT, "phone_e164")):
+        if name not in plan.taken:
+            continue
+        said = Consent.objects.filter(customer=plan.other, channel=channel, given=True).order_by("-at", "-pk").first()
+        if said is not None:
+            wording = _("Agreed on %(day)s: %(wording)s") % {
+                "day": said.at.date(),
+                "wording": said.wording or said.source,
+            }
+            consent_record(
+                customer=plan.keep, channel=channel, purpose=said.purpose, given=True, source=SOURCE, wording=wording
+            )
+
+
+def _refuse(plan: MergePlan) -> None:
+    """Written anew for the entry that stays, after everything else: an opt-out of either side wins."""
+    for each in plan.opt_outs:
+        consent_record(
+            customer=plan.keep, channel=each.channel, purpose=each.purpose, given=False, source=SOURCE,
+            wording=_("One of two entries that were merged was opted out."),
+        )  # fmt: skip
