@@ -1,3 +1,5 @@
+from collections import Counter
+from collections.abc import Sequence
 from datetime import date
 from typing import Any
 
@@ -11,7 +13,7 @@ from django.views.decorators.http import require_GET, require_POST
 from jobs.work.services import job_decline
 from pricing.triage.choices import Choice
 from pricing.triage.domain.closing import band_of
-from pricing.triage.domain.leads import Judged
+from pricing.triage.domain.leads import Advice, Judged
 from pricing.triage.forms import DecideForm
 from pricing.triage.selectors import close_rate_bands, decision_list, newest_decisions
 from pricing.triage.services import lead_decide
@@ -40,11 +42,21 @@ def leads(request: HttpRequest) -> HttpResponse:
         "yards": Yard.objects.all(),
         "triage": found,
         "rows": [_row(row, found, currency, decided, bands) for row in found.judged],
+        "heads": _heads(found.judged),
         "bands": [(band_words(band), band) for band in bands],
         "choices": Choice.choices,
         "recent": decision_list()[:RECENT_DECISIONS],
     }
     return render(request, "triage/leads.html", context)
+
+
+def _heads(judged: Sequence[Judged]) -> list[tuple[str, int, int]]:
+    """Each advice that is given, how often, and the first lead that gets it."""
+    first: dict[str, int] = {}
+    for row in judged:
+        first.setdefault(row.advice, row.lead.job_id)
+    counts = Counter(row.advice for row in judged)
+    return [(str(Choice(advice).label), counts[Advice(advice)], job) for advice, job in first.items()]
 
 
 def _row(row: Judged, found: Triage, currency: str, decided: Any, bands: Any) -> dict[str, Any]:

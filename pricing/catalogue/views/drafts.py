@@ -205,7 +205,8 @@ def _preview_context(card: RateCard, tongue: CardTongue) -> dict[str, Any]:
     """What waits and what was done, by both cards, in figures and in words."""
     waiting, past, currency = card_preview(draft=card), past_year(draft=card), tongue.currency
     return {
-        "waiting": [(row, row_change_words(row, currency)) for row in waiting],
+        "waiting_changed": [(row, row_change_words(row, currency)) for row in waiting if row.price_change_cents],
+        "waiting_same": [(row, row_change_words(row, currency)) for row in waiting if not row.price_change_cents],
         "waiting_summary": preview_summary(waiting, currency),
         "past": [(tongue.name(each.service_code), each, past_words(each, currency)) for each in past],
         "past_summary": past_summary(past, currency),

@@ -58,6 +58,14 @@ def test_the_page(client_of: Any, office: Any, crew: Any, lead: Any, assert_quer
     assert ("$188.00" in page, "crew Heron" in page, "Take" in page) == (True, True, True)
 
 
+def test_the_head_counts_each_advice(client_of: Any, office: Any, lead: Any) -> None:
+    """How many leads get which advice, with a way to the first of each."""
+    poor = factories.make_job(state="lead", lines=[{"price_cents": 5_000}])
+    page = client_of(office).get("/leads/").content.decode()
+    assert f'<a href="#lead-{lead.pk}">Take: 1</a>' in page
+    assert f'<a href="#lead-{poor.pk}">Decline kindly: 1</a>' in page
+
+
 def test_agreed_work_that_waits(crew: Any, lead: Any) -> None:
     """Two hours that may be on either of two days ask for one hour of each; what a plan holds asks for none."""
     window = {"first_date": date(2026, 6, 3), "last_date": date(2026, 6, 4)}
