@@ -95,14 +95,20 @@ def _bounds(
     prefix: str, basis: Basis, bound: Callable[[Callable[[int], int]], int], figure: str
 ) -> tuple[str, dict[str, Any]]:
     """For each kind and number of storeys the area that `bound` finds in the rule; NULL where there is no figure."""
-    cases, parameters = [], {}
+    cases: list[str] = []
+    parameters: dict[str, Any] = {}
     for number, kind in enumerate(basis.services):
         parameters[f"{prefix}_{number}"] = kind
         for storeys in STOREYS:
-            if getattr(basis.card(kind, storeys, 0), figure) is not None:
-                area = bound(lambda area, kind=kind, storeys=storeys: getattr(basis.card(kind, storeys, area), figure))
-                cases.append(f"WHEN j.kind = %({prefix}_{number})s AND j.storeys = {storeys} THEN {area}")
+            of_area = _figure(basis, kind, storeys, figure)
+            if of_area(0) is not None:
+                cases.append(f"WHEN j.kind = %({prefix}_{number})s AND j.storeys = {storeys} THEN {bound(of_area)}")
     return f"CASE {' '.join(cases)} END" if cases else "NULL", parameters
+
+
+def _figure(basis: Basis, kind: str, storeys: int, figure: str) -> Callable[[int], Any]:
+    """Price or minutes of the card by the area of the walls."""
+    return lambda area: getattr(basis.card(kind, storeys, area), figure)
 
 
 def _chance_from(least_percent: int, basis: Basis) -> Condition:
