@@ -47,7 +47,7 @@ def _safe_at(minutes: Ints, at: int, service: int, by_leg: bool) -> bool:
 def quickest_from(minutes: Ints, start: int) -> Ints:
     """[p] least minutes from a place to each other, through others where that is quicker (Dijkstra); NEVER or more
     where there is no way."""
-    least = minutes[start].copy()
+    least: Ints = minutes[start].copy()
     least[start] = 0
     waiting = np.ones(len(minutes), bool)
     for _ in range(len(minutes)):

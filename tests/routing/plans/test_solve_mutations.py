@@ -46,11 +46,15 @@ NO_INTEGERS: tuple[Any, ...] = (
     [[0]],
 )
 NO_QUANTITIES: tuple[Any, ...] = (10**30, -(10**30), 10**19, -(2**63))
-EXTREMES = (0, 1, -1, 10**6, 10**8, 10**9, -(10**9), 10_000)
 NEVER_NEGATIVE = {
-    "on_site_minutes", "drive_minutes", "drive_metres", "cents_per_minute", "cents_per_km", "fixed_cents", "minutes",
-    "after_minutes", "extra_cents_per_minute", "pace_percent", "capacity", "uses", "reserve_cents_per_crew_hour",
+    "on_site_minutes": 10**6, "drive_minutes": 10**6, "drive_metres": 10**8, "cents_per_minute": 10**6,
+    "cents_per_km": 10**6, "fixed_cents": 10**9, "minutes": 10**6, "after_minutes": 10**6,
+    "extra_cents_per_minute": 10**6, "pace_percent": 10**4, "capacity": 10**9, "uses": 10**9,
+    "reserve_cents_per_crew_hour": 10**6,
 }  # fmt: skip
+"""Fields, or what holds them, and the most that may stand there."""
+MOST = 10**9
+"""The most of all other quantities, either way."""
 JUNK: tuple[Any, ...] = (None, True, 0, -1, 1.5, "", "x" * 201, "\ud800", "a\nb", [], {}, [[]], {"id": {}}, [None])
 OF = {"place": "$.places", "start": "$.places", "end": "$.places", "crew": "$.crews", "crews": "$.crews"}
 """Where the names are given that these fields use."""
@@ -95,18 +99,20 @@ def wrong_quantity(draw: st.DrawFn, data: Any) -> Change:
     if not whole:
         return None
     steps = draw(st.sampled_from(whole))
-    negative = (-1,) if NEVER_NEGATIVE & set(steps) and "prefer" not in steps else ()
+    negative = (-1,) if NEVER_NEGATIVE.keys() & set(steps) and "prefer" not in steps else ()
     value = draw(st.sampled_from((*NO_INTEGERS, *NO_QUANTITIES, *negative)))
     at(data, steps[:-1])[steps[-1]] = value
     return steps, value
 
 
 def extreme_quantity(draw: st.DrawFn, data: Any) -> Change:
-    """It may be within the bounds, and then the day has to be planned."""
+    """At its bounds, or just beyond; within them the day has to be planned."""
     whole = [steps for steps in steps_in(data) if type(at(data, steps)) is int]
     if whole:
         steps = draw(st.sampled_from(whole))
-        at(data, steps[:-1])[steps[-1]] = draw(st.sampled_from(EXTREMES))
+        most = min((NEVER_NEGATIVE[step] for step in steps if step in NEVER_NEGATIVE), default=MOST)
+        least = 0 if NEVER_NEGATIVE.keys() & set(steps) else -most
+        at(data, steps[:-1])[steps[-1]] = draw(st.sampled_from((most, most, least, least, most + 1)))
     return None
 
 
@@ -154,7 +160,8 @@ def fixed_in_a_circle(draw: st.DrawFn, data: Any) -> Change:
 
 
 CHANGES: tuple[Callable[[st.DrawFn, Any], Change], ...] = (
-    wrong_quantity, wrong_quantity, extreme_quantity, unknown_name, left_away, given_twice, junk, fixed_in_a_circle
+    wrong_quantity, wrong_quantity, extreme_quantity, extreme_quantity, unknown_name, left_away, given_twice, junk,
+    fixed_in_a_circle,
 )  # fmt: skip
 
 
