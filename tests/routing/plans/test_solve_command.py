@@ -12,7 +12,9 @@ from typing import Any
 import pytest
 from django.core.management import call_command
 
+from routing.plans.management.commands import solve as command
 from routing.solver import evaluate, parse_plan, parse_problem
+from tests.routing.plans.conftest import nothing_decided
 from tests.routing.solver.days import four_stop_day
 
 ROOT = Path(__file__).resolve().parents[3]
@@ -114,6 +116,19 @@ def test_a_plan_for_the_best_ratio_is_written(tmp_path: Path) -> None:
     assert plan.best_ratio is not None
     assert plan.best_ratio.cents_per_crew_hour == 7_875
     assert "$78.75" in done.stderr
+
+
+def test_promises_that_were_not_decided_in_time(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The nearest plan is written with that status; the words stand in it and on standard error."""
+    path, out, told = tmp_path / "problem.json", tmp_path / "plan.json", StringIO()
+    path.write_text(text_of(jobs=jobs(1, must_do=True)))
+    monkeypatch.setattr(command, "solve_in_child", nothing_decided)
+    call_command("solve", str(path), out=out, stdout=told, stderr=told)
+    plan = parse_plan(json.loads(out.read_text()))
+    words = "not decided in time whether all promises can be kept: no plan was found that keeps J2 too"
+    assert (plan.status, plan.reasons) == ("undecided", (words,))
+    assert evaluate(parse_problem(json.loads(path.read_text())), plan).faults == ()
+    assert words in told.getvalue().splitlines()
 
 
 def very_many_jobs(count: int) -> dict[str, Any]:
