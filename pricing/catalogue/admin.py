@@ -19,7 +19,7 @@ class ServiceAdmin(admin.ModelAdmin):
 class RateCardAdmin(LookOnlyAdmin):
     """To look at; cards are written as drafts on the rates page and stay as they are once in force."""
 
-    list_display = ("effective_from", "note", "is_draft")
+    list_display = ("effective_from", "note", "is_draft", "withdrawn_at")
 
 
 @admin.register(HourlyTarget)

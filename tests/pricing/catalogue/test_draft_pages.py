@@ -1,7 +1,10 @@
 """The pages on which the next rate card is written, and the words in which it speaks of its changes."""
 
+import io
+
 import pytest
 import time_machine
+from django.core.management import call_command
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -262,6 +265,10 @@ def test_the_preview_in_words(draft, client_of, owner) -> None:
     page = client.get("/rates/draft/").content.decode()
     assert "1 of the 1 that wait would be priced otherwise: +$520.00 (+" in page
     assert "+$260.00 (+100%) for the year" in page
+    out = io.StringIO()
+    call_command("rate_card", "preview", stdout=out)
+    assert "House wash, jobs 1: +$260.00 (+100%)" in out.getvalue()
+    assert "1 of the 1 that wait" in out.getvalue()
     assert client.get("/api/rate-card/draft/past-year/").json() == [
         {"service": service.code, "jobs": 1, "before_cents": 260_00, "after_cents": 520_00}
     ]

@@ -98,7 +98,7 @@ class Command(BaseCommand):
         names = card_tongue()
         self.stdout.write(f"The last year. {past_summary(past, currency)}")
         for each in past:
-            self.stdout.write(f"  {names.name(each.service_code)}, {each.jobs} jobs: {past_words(each, currency)}")
+            self.stdout.write(f"  {names.name(each.service_code)}, jobs {each.jobs}: {past_words(each, currency)}")
         self.stdout.write(preview_summary(rows, currency))
         for row in rows:
             self.stdout.write(f"  {_row_text(row, currency)}")
