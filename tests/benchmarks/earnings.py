@@ -18,6 +18,7 @@ The page is measured on the database that WALLDAY_DATABASE_URL names, else on SQ
 import argparse
 import sys
 from collections.abc import Iterator
+from functools import cache
 from math import sqrt
 
 import numpy as np
@@ -38,6 +39,7 @@ def jobs(rng: np.random.Generator, spread: float, n: int) -> tuple[np.ndarray, n
     return minutes, cents
 
 
+@cache
 def true_ratio(spread: float) -> float:
     """Cents a crew-minute in the long run, from four million jobs."""
     minutes, cents = jobs(np.random.default_rng(7), spread, 4_000_000)
