@@ -6,7 +6,8 @@
 Reminders and notes are written while worker processes are killed at random moments, Redis forgets everything, the
 database crashes and recovers, the office throws the switch and sends again what nobody knows, people opt out, and the
 text gateway and the mail server answer late, twice, wrongly or not at all. Servers, database and stand-ins are the
-program's own, on this machine only. Prints what was done and what came of it; exits 1 where a promise was broken.
+program's own, on this machine only. Takes about 20 minutes. Prints what was done and what came of it; exits 1 where a
+promise was broken.
 """
 
 import argparse

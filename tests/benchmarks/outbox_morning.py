@@ -52,6 +52,7 @@ WARM_MINUTES = 4
 NOTE_EVERY, OPT_OUT_EVERY = 50, 80
 NOTES_LATE_AT = 14  # o'clock of the office
 AT_ONCE = 2_000
+ENOUGH_TO_TIME = 2_000  # a short backlog shows only what else the machine does
 LEAST_PACE_USED, MOST_SLOWDOWN, MOST_MEGABYTES = 0.95, 2.0, 2.0
 
 

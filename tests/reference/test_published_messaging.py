@@ -9,10 +9,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from jobs.reminders.domain.lint import claims
+from jobs.reminders.domain.replies import Meaning, meaning_of
 from jobs.reminders.links import opt_out_link
 from jobs.reminders.selectors import due_list
 from jobs.reminders.services import reminders_queue
 from shared.errors import Refused
+from shared.holidays import business_day_after, holidays_of
 from shared.outbox.domain.quiet_hours import is_open, next_open
 from shared.outbox.domain.sms import BASIC, EXTENSION, sms_count
 from shared.outbox.models import Message
@@ -109,13 +111,53 @@ def test_next_open_is_open_and_near(at: datetime, zone: str) -> None:
     assert opens == at or not is_open(opens - timedelta(seconds=1), zone)
 
 
+# --- opting out by text: 47 CFR 64.1200(a)(10), as amended by FCC 24-24 (89 FR 15756), in force since 2025-04-11 ---
+
+
+@pytest.mark.parametrize("word", ["stop", "quit", "end", "revoke", "opt out", "cancel", "unsubscribe"])
+@pytest.mark.parametrize("spelling", ["{}", "{}.", " {}! ", "{}\n", "\u201c{}\u201d"])
+def test_the_named_words_revoke_by_themselves(word: str, spelling: str) -> None:
+    """Each of the words that the rule names, in either case and with what a thumb adds to it."""
+    for said in (word, word.upper(), word.capitalize()):
+        assert meaning_of(spelling.format(said)).meaning == Meaning.STOP
+
+
+@pytest.mark.parametrize(
+    "text", ["please don't text me", "Take me off your list", "no more messages", "leave me alone"]
+)
+def test_any_reasonable_wording_counts(text: str) -> None:
+    """The same rule: no word may be prescribed."""
+    assert meaning_of(text).meaning == Meaning.STOP
+
+
+@pytest.mark.parametrize(
+    ("asked", "deadline"),
+    [
+        (date(2026, 6, 8), date(2026, 6, 23)),  # Juneteenth, a Friday, does not count
+        (date(2026, 7, 2), date(2026, 7, 17)),  # Independence Day is observed on Friday the 3rd
+        (date(2026, 11, 2), date(2026, 11, 17)),  # Veterans Day, a Wednesday
+        (date(2026, 12, 18), date(2027, 1, 5)),  # Christmas Day and New Year's Day, both Fridays
+    ],
+)
+def test_ten_business_days(asked: date, deadline: date) -> None:
+    """The longest that honouring may take: weekends and federal holidays (5 USC 6103) do not count. Ours is at once."""
+    assert business_day_after(asked, 10, holidays_of("US")) == deadline
+
+
 # --- E.164 (ITU-T): + and at most 15 digits, none of them a leading zero ---
 
 
 @pytest.mark.django_db
 @pytest.mark.parametrize(
     ("number", "good"),
-    [("+15555550123", True), ("+123456789012345", True), ("555-1234", False), ("+1234567890123456", False)],
+    [
+        ("+15555550123", True),
+        ("+123456789012345", True),
+        ("555-1234", False),
+        ("+1234567890123456", False),
+        ("+05555550123", False),
+        ("15555550123", False),
+    ],
 )
 def test_e164(number: str, good: bool) -> None:
     """Texts go to whole international numbers only."""
