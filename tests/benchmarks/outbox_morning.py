@@ -444,9 +444,10 @@ def _lower_quartile(batches: Sequence[Batch]) -> float:
 
 
 def _pace_used(night: Night) -> float:
-    """Of the texts, in the first two hours after sending began, when far more were due than the pace allows."""
+    """Of the texts, in at most two hours after sending began, when more were due in the two first zones than the pace
+    allows."""
     texts = [each.at for each in night.handed if each.channel == "text"]
-    hours = min(2 * 60, len(texts) // night.size.texts_per_minute // 2)
+    hours = min(2 * 60, len(texts) // night.size.texts_per_minute // 4)
     early = [at for at in texts if at < texts[0] + hours * MINUTE]
     return len(early) / (hours * night.size.texts_per_minute)
 
