@@ -24,7 +24,7 @@ from routing.plans.selectors.moves import moves_since_sent
 from routing.plans.selectors.ways import routes_geojson
 from routing.plans.selectors.weeks import week_plan_by_id
 from routing.plans.services.learning import learnt_drives_use
-from routing.solver.plan import LEFT_OUT_REASONS, STATUSES
+from routing.solver.plan import FILE_STATUSES, LEFT_OUT_REASONS
 from shared import clock
 from shared.api_kit.etags import expected_version, with_etag
 from shared.api_kit.permissions import OfficeOnly
@@ -121,7 +121,7 @@ class DayPlanOutput(serializers.Serializer[Any]):
     """day-plan/1 and, after it, what the product adds."""
 
     format = serializers.CharField(help_text="day-plan/1")
-    status = serializers.ChoiceField(choices=[status for status in STATUSES if status != "undecided"])
+    status = serializers.ChoiceField(choices=FILE_STATUSES)
     value_cents = serializers.FloatField()
     upper_bound_cents = serializers.FloatField(help_text="No plan that keeps the rules is worth more")
     gap = serializers.FloatField()

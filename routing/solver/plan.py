@@ -13,6 +13,8 @@ LeftOutReason = Literal[
 STATUSES: tuple[Status, ...] = ("optimal", "feasible", "infeasible", "undecided")
 BROKEN_STATUSES: tuple[Status, ...] = ("infeasible", "undecided")
 """Those of plans that do not keep every promise: proved that none does, or not decided in time."""
+FILE_STATUSES: tuple[Status, ...] = ("optimal", "feasible", "infeasible")
+"""What the format knows. "undecided" is written as "infeasible" with `infeasible_is_proved` false."""
 LEFT_OUT_REASONS: tuple[LeftOutReason, ...] = (
     "not_worth_a_slot",
     "no_crew_with_skill",

@@ -12,10 +12,11 @@ What the contract leaves open is decided here:
 """
 
 from collections import Counter
+from collections.abc import Mapping
 from typing import Any
 
 from . import plan as plans
-from .plan import BestRatio, LeftOut, Plan, RoutePlan, Stop
+from .plan import BestRatio, LeftOut, Plan, RoutePlan, Status, Stop
 from .problem import FORMAT, Break, Crew, Job, Overtime, Prefer, Problem, Table
 from .reader import Enough, MalformedProblem, Reader, optional, short
 
@@ -230,12 +231,12 @@ def _plan(reader: Reader, data: Any) -> Plan:
     root = reader.record(data, "$")
     if root.get("format") != plans.FORMAT:
         reader.fault("$.format", f'must be "{plans.FORMAT}"')
-    if root.get("status") not in plans.STATUSES:
-        reader.fault("$.status", f"must be one of {', '.join(plans.STATUSES)}")
+    if root.get("status") not in plans.FILE_STATUSES:
+        reader.fault("$.status", f"must be one of {', '.join(plans.FILE_STATUSES)}")
     routes = reader.items(reader.required(root, "routes", "$"), "$.routes", MAX_CREWS)
     left = reader.items(reader.required(root, "left_out", "$"), "$.left_out", MAX_JOBS)
     return Plan(
-        status=root.get("status", "feasible"),
+        status=_status(reader, root),
         value_cents=reader.need_number(root, "value_cents", "$"),
         upper_bound_cents=reader.need_number(root, "upper_bound_cents", "$"),
         gap=reader.need_number(root, "gap", "$"),
@@ -247,6 +248,12 @@ def _plan(reader: Reader, data: Any) -> Plan:
         reasons=optional(root, "reasons", "$", reader.sentences, ()),
         best_ratio=optional(root, "best_ratio", "$", lambda v, p: _best_ratio(reader, v, p), None),
     )
+
+
+def _status(reader: Reader, root: Mapping[str, Any]) -> Status:
+    is_proved = optional(root, "infeasible_is_proved", "$", reader.flag, True)
+    status: Status = root.get("status", "feasible")
+    return "undecided" if status == "infeasible" and not is_proved else status
 
 
 def _best_ratio(reader: Reader, value: Any, path: str) -> BestRatio:

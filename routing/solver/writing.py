@@ -72,7 +72,7 @@ def plan_to_json(plan: Plan) -> dict[str, Any]:
     """
     fields: dict[str, Any] = {
         "format": plans.FORMAT,
-        "status": plan.status,
+        "status": "infeasible" if plan.status == "undecided" else plan.status,
         "value_cents": plan.value_cents,
         "upper_bound_cents": plan.upper_bound_cents,
         "gap": plan.gap,
@@ -90,6 +90,8 @@ def plan_to_json(plan: Plan) -> dict[str, Any]:
         "seconds": plan.seconds,
         "solver": dict(plan.solver),
     }
+    if plan.status == "undecided":
+        fields["infeasible_is_proved"] = False
     if plan.reasons:
         fields["reasons"] = list(plan.reasons)
     if plan.best_ratio:

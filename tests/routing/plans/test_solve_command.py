@@ -124,7 +124,9 @@ def test_promises_that_were_not_decided_in_time(tmp_path: Path, monkeypatch: pyt
     path.write_text(text_of(jobs=jobs(1, must_do=True)))
     monkeypatch.setattr(command, "solve_in_child", nothing_decided)
     call_command("solve", str(path), out=out, stdout=told, stderr=told)
-    plan = parse_plan(json.loads(out.read_text()))
+    written = json.loads(out.read_text())
+    assert (written["status"], written["infeasible_is_proved"]) == ("infeasible", False)
+    plan = parse_plan(written)
     words = "not decided in time whether all promises can be kept: no plan was found that keeps J2 too"
     assert (plan.status, plan.reasons) == ("undecided", (words,))
     assert evaluate(parse_problem(json.loads(path.read_text())), plan).faults == ()
