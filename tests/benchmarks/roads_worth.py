@@ -7,6 +7,7 @@ not promised are given up, then promised ones. Nothing is put in their place. Ea
 planned, so jobs that may be done on several days stand in all of them.
 """
 
+import logging
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
@@ -19,7 +20,7 @@ from routing.solver.model import Model, build_model
 from routing.solver.money import to_cents
 
 SECONDS = 10.0
-DAYS, DAYS_AHEAD, LEAST_JOBS = 5, 14, 10
+DAYS, DAYS_AHEAD, LEAST_JOBS = 3, 14, 10
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +46,7 @@ def run_worth() -> None:
     import django
 
     django.setup()
+    logging.disable(logging.INFO)
     warm_up()
     print("\n| day | jobs | crews | believed $ | driven $ | stops lost | promised | planned on roads $ | worth % |")
     print("|---" * 9 + "|")
