@@ -1,7 +1,8 @@
 """What the demo company sells: its rate card as plain values, and how its crews truly fare against the card.
 
 `true_time_percent` is the demo's secret: the minutes a service really takes against the minutes the card says.
-Two services are sold as if they were quick and are not; that is what the earnings report has to find.
+Two services are sold as if they were quick and are not; that is what the earnings report has to find: one brings less
+than the reserve and should be given up, one less than the target and should be dearer.
 """
 
 import random
@@ -50,10 +51,10 @@ class Truth:
 TRUTHS = {
     "house_wash": Truth(102, ABOVE),
     "concrete": Truth(85, ABOVE),
-    "gutter_clearing": Truth(88, ABOVE),
-    "deck_wash": Truth(110, ABOVE),  # by little
+    "gutter_clearing": Truth(86, ABOVE),
+    "deck_wash": Truth(116, ABOVE),  # by little
     "chalk_removal": Truth(124, BELOW),
-    "gutter_brightening": Truth(84, BELOW),
+    "gutter_brightening": Truth(118, BELOW),
     "roof_wash": Truth(100, TOO_FEW),
 }
 SERVICES = tuple(TRUTHS)

@@ -16,6 +16,11 @@ MIX = (
     ("chalk_removal", 6), ("gutter_brightening", 4), ("roof_wash", 4),
 )  # fmt: skip
 LEADS, ESTIMATED, LATER, NEXT_DAYS = 8, 11, 6, 4
+# Leads among the eight whose price somebody named: service, and what it comes to for a crew-hour with USUAL_DRIVE.
+NAMED_PRICES = (("gutter_brightening", 102_00), ("deck_wash", 70_00))
+WEEKEND_CENTS = 135_00  # a long job for which somebody is at home on a Saturday or a Monday only
+USUAL_DRIVE_MINUTES = 15
+SATURDAY, LONGEST_ON_SATURDAY = 5, 275
 PROMISED_WINDOWS = (
     ("roof_wash", 480, 600), ("house_wash", 480, 600), ("house_wash", 480, 600), ("house_wash", 540, 660),
     ("house_wash", 600, 720), ("gutter_clearing", 750, 870), ("house_wash", 780, 900), ("concrete", 810, 930),
@@ -141,11 +146,13 @@ def _windows(rng: random.Random, day: date) -> Iterator[WindowSpec]:
 
 def _varied(rng: random.Random, rest: Sequence[OpenJob], day: date) -> Iterator[OpenJob]:
     """Turn some of the agreed jobs into leads, estimates, later ones, poor payers and the odd cases."""
-    at = iter(rest)
-    for _ in range(LEADS):
+    named = _named_leads(rest, day)
+    at = iter([job for job in rest if job.house not in {lead.house for lead in named}])
+    for _ in range(LEADS - len(named)):
         yield replace(next(at), state="lead", windows=())
     for _ in range(ESTIMATED):
         yield replace(next(at), state="estimated", windows=())
+    yield from named
     for _ in range(LATER):
         first = day + timedelta(days=rng.randint(4, 9))
         yield replace(next(at), windows=(WindowSpec(first, first + timedelta(days=OPEN_FOR_DAYS)),))
@@ -157,6 +164,30 @@ def _varied(rng: random.Random, rest: Sequence[OpenJob], day: date) -> Iterator[
         yield replace(job, lines=tuple(_cheap(line) for line in job.lines))
     yield replace(next(at), windows=(WindowSpec(day, day + timedelta(days=OPEN_FOR_DAYS), *EVENING),))
     yield from _one_without_place(at)
+
+
+def _named_leads(rest: Sequence[OpenJob], day: date) -> list[OpenJob]:
+    """Leads that are worth a second look: at the price that they name, or on the days that they have."""
+    single = [job for job in rest if len(job.lines) == 1]
+    saturday = day + timedelta(days=(SATURDAY - day.weekday()) % 7 or 7)
+    days = tuple(WindowSpec(on, on) for on in (saturday, saturday + timedelta(days=2)))
+    weekend = max(
+        (job for job in single if job.lines[0].estimated_minutes <= LONGEST_ON_SATURDAY),
+        key=lambda job: job.lines[0].estimated_minutes,
+    )
+    found = [_named(weekend, WEEKEND_CENTS, days)]
+    for service, cents in NAMED_PRICES:
+        taken = {job.house for job in found}
+        job = next(job for job in single if job.lines[0].service == service and job.house not in taken)
+        found.append(_named(job, cents, ()))
+    return found
+
+
+def _named(job: OpenJob, cents_per_crew_hour: int, windows: tuple[WindowSpec, ...]) -> OpenJob:
+    """The job as a lead at the price that brings so much an hour, to whole dollars."""
+    minutes = job.lines[0].estimated_minutes + USUAL_DRIVE_MINUTES
+    line = replace(job.lines[0], price_cents=round(cents_per_crew_hour * minutes / 6000) * 100)
+    return replace(job, state="lead", lines=(line,), windows=windows)
 
 
 def _cheap(line: LineSpec) -> LineSpec:

@@ -20,7 +20,8 @@ from shared.people.models import User
 from shared.people.services import NewPerson, person_add, person_set_language
 
 SATURDAY = 5
-DEARER_REMOVAL_CENTS = 150_00  # per 100 sq ft
+DEARER_REMOVAL_CENTS = 185_00  # per 100 sq ft
+DEARER_WASH_CENTS, DEARER_LEAST_WASH_CENTS = 27_00, 275_00
 TAX_MILLIONTHS = 72_500  # of the invented town
 DAYS_SINCE_BONUS = 14
 BONUS_CENTS = 40_00
@@ -67,18 +68,28 @@ def offers_store(*, today: date) -> dict[str, Offer]:
 
 
 def _next_card_begin(today: date) -> None:
-    """A draft of a second card, so that its preview has something to say: removal dearer, two surcharges."""
+    """A draft of a second card, so that its preview has something to say: removal and washes dearer, three
+    surcharges."""
     draft = draft_begin(today=today)
     content = card_content(card=draft)
-    removal = content["rate", "chalk_removal"]
+    removal, wash = content["rate", "chalk_removal"], content["rate", "house_wash"]
     surcharges: list[CardRow] = [
         {"part": "surcharge", "name": "Three storeys", "service": "", "kind": "percent", "figure": 15,
          "when": "storeys", "level": "3"},
         {"part": "surcharge", "name": "Far out", "service": "", "kind": "fixed", "figure": 25_00,
          "when": "driving", "level": "20"},
+        {"part": "surcharge", "name": "Tight access", "service": "", "kind": "percent", "figure": 10,
+         "when": "access", "level": "tight"},
     ]  # fmt: skip
-    rows: list[CardRow] = [{**removal, "price_cents_per_100_units": DEARER_REMOVAL_CENTS}, *surcharges]
-    changed = content | {key_of(row): row for row in rows}
+    dearer: list[CardRow] = [
+        {**removal, "price_cents_per_100_units": DEARER_REMOVAL_CENTS},
+        {
+            **wash,
+            "price_cents_per_100_units": DEARER_WASH_CENTS,
+            "minimum_price_cents": DEARER_LEAST_WASH_CENTS,
+        },
+    ]
+    changed = content | {key_of(row): row for row in [*dearer, *surcharges]}
     draft_set(draft=draft, content=changed, expected_version=draft.version)
 
 

@@ -29,7 +29,7 @@ OFFERS = {
     "gutter_brightening": Offer("gutter_brightening", frozenset({"ladder"}), 170_00, 200_00, 12_00, 15, 90, 65),
     "deck_wash": Offer("deck_wash", frozenset(), 85_00, 200_00, 5_00, 15, 375, 300),
 }
-TARGET_CENTS = 175_00
+TARGET_CENTS, RESERVE_CENTS = 175_00, 110_00
 
 
 @pytest.fixture(scope="module")
@@ -136,14 +136,17 @@ def test_crews_do_what_they_can(story: Story) -> None:
 
 
 def test_planted_truth(story: Story) -> None:
-    """Two services truly earn below the target, one above by little, one has too few jobs, the rest well above."""
+    """One service truly earns below the reserve, one below the target, one above it by little, one has too few jobs,
+    the rest well above."""
     truth = planted_truth(story.jobs)
     assert set(truth) == set(TRUTHS)
     assert {name for name, rate in truth.items() if rate.cents_per_crew_hour < 0.9 * TARGET_CENTS} == {
         "chalk_removal",
         "gutter_brightening",
     }
-    assert 1.02 < truth["deck_wash"].cents_per_crew_hour / TARGET_CENTS < 1.15
+    assert truth["gutter_brightening"].cents_per_crew_hour < 0.9 * RESERVE_CENTS
+    assert truth["chalk_removal"].cents_per_crew_hour > RESERVE_CENTS
+    assert 1.02 < truth["deck_wash"].cents_per_crew_hour / TARGET_CENTS < 1.09
     assert truth["roof_wash"].jobs < 8
     for name in ("house_wash", "concrete", "gutter_clearing"):
         assert truth[name].cents_per_crew_hour > 1.15 * TARGET_CENTS
