@@ -18,7 +18,7 @@ MIX = (
 LEADS, ESTIMATED, LATER, NEXT_DAYS = 8, 11, 6, 4
 # Leads among the eight whose price somebody named: service, and what it comes to for a crew-hour with USUAL_DRIVE.
 NAMED_PRICES = (("gutter_brightening", 102_00), ("deck_wash", 70_00))
-WEEKEND_CENTS = 135_00  # a long job for which somebody is at home on a Saturday or a Monday only
+WEEKEND_CENTS = 120_00  # a long job for which somebody is at home on a Saturday or a Monday only
 USUAL_DRIVE_MINUTES = 15
 SATURDAY, LONGEST_ON_SATURDAY = 5, 275
 PROMISED_WINDOWS = (
