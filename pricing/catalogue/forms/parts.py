@@ -141,7 +141,7 @@ class MaterialsPart(CardPart):
         known = [dict(row, was=row["name"]) for row in part_rows(content, "material")]
         uses = [dict(row) for row in part_rows(content, "use")]
         names = [str(row["name"]) for row in known]
-        shared = {"tongue": tongue, "services": services}
+        shared: dict[str, Any] = {"tongue": tongue, "services": services}
         return [
             RowSet(_("As bought"), _forms(MaterialForm, "materials", known, data, **shared)),
             RowSet(_("What takes how much"), _forms(UseForm, "uses", uses, data, materials=names, **shared)),

@@ -2,7 +2,7 @@
 of its file, so that both ways have one set of rules; a fault is shown by the field of its column."""
 
 from decimal import Decimal
-from typing import Any, ClassVar
+from typing import Any, ClassVar, cast
 
 from django import forms
 from django.core.validators import MaxValueValidator, MinValueValidator
@@ -18,7 +18,7 @@ from shared.units import fluid_ounces_from_ml, ml_from_fluid_ounces
 from shared.web.forms import CENTS, MoneyField
 
 SEPARATOR = "|"
-Choices = list[tuple[str, Any]]
+Choices = list[tuple[Any, Any]]
 
 
 def whole_field(label: Any, column: str, **kwargs: Any) -> forms.IntegerField:
@@ -57,6 +57,10 @@ class RowForm(forms.Form):
     def prepare(self) -> None:
         """Choices and labels that hang on the card."""
 
+    def offer(self, name: str, choices: Choices) -> None:
+        """Let a list have these entries."""
+        cast(forms.ChoiceField, self.fields[name]).choices = choices
+
     @property
     def is_new(self) -> bool:
         """A row that the page offers for something new."""
@@ -89,7 +93,7 @@ class RateForm(RowForm):
 
     def prepare(self) -> None:
         mine = self.initial.get("service")
-        field = self.fields["service"]
+        field = cast(forms.ChoiceField, self.fields["service"])
         if mine is None:
             field.choices = [("", _("choose")), *self.services]
             return
@@ -141,8 +145,8 @@ class FactorForm(RowForm):
     service = forms.ChoiceField(label=_("For"), required=False)
 
     def prepare(self) -> None:
-        self.fields["on"].choices = level_choices(self.initial.get("on", ""))
-        self.fields["service"].choices = [("", self.tongue.name("")), *self.services]
+        self.offer("on", level_choices(self.initial.get("on", "")))
+        self.offer("service", [("", self.tongue.name("")), *self.services])
 
     @property
     def legend(self) -> str:
@@ -191,8 +195,8 @@ class UseForm(RowForm):
         super().__init__(*args, **kwargs)
 
     def prepare(self) -> None:
-        self.fields["service"].choices = [("", _("choose")), *self.services]
-        self.fields["name"].choices = [("", _("choose")), *((name, name) for name in self.materials)]
+        self.offer("service", [("", _("choose")), *self.services])
+        self.offer("name", [("", _("choose")), *((name, name) for name in self.materials)])
         if not self.is_new:
             per = self.tongue.per_hundred(self.initial["service"])
             self.fields["volume_ml_per_100_units"].label = _("Fluid ounces %(per)s") % {"per": per}
@@ -243,8 +247,8 @@ class SurchargeForm(RowForm):
     service = forms.ChoiceField(label=_("For"), required=False)
 
     def prepare(self) -> None:
-        self.fields["on"].choices = when_choices(self.initial.get("on", ""))
-        self.fields["service"].choices = [("", self.tongue.name("")), *self.services]
+        self.offer("on", when_choices(self.initial.get("on", "")))
+        self.offer("service", [("", self.tongue.name("")), *self.services])
 
     @property
     def legend(self) -> str:
@@ -270,8 +274,8 @@ class SurchargeForm(RowForm):
     def clean(self) -> dict[str, Any]:
         data = super().clean() or {}
         figure, is_driving = data.get("figure"), data.get("on", "").startswith(SurchargeWhen.DRIVING)
-        is_percent = data.get("kind") == SurchargeKind.PERCENT and figure is not None
-        if is_percent and (figure != int(figure) or figure > MOST_PERCENT):
+        is_percent = data.get("kind") == SurchargeKind.PERCENT
+        if is_percent and figure is not None and (figure != int(figure) or figure > MOST_PERCENT):
             self.add_error("figure", _("A percentage is whole and at most %(most)s.") % {"most": MOST_PERCENT})
         if is_driving and not data.get("minutes") and "minutes" not in self.errors:
             self.add_error("minutes", _("Say from how many minutes on."))
