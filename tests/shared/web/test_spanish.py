@@ -2,6 +2,7 @@
 
 import io
 import re
+from collections.abc import Sequence
 from pathlib import Path
 
 import pytest
@@ -111,7 +112,17 @@ def texts_of_template(name: str) -> set[Text]:
 def catalogue() -> dict[Text, str]:
     with CATALOGUE.open("rb") as file:
         messages = read_po(file, locale="es")
-    return {(message.context or "", str(message.id)): str(message.string) for message in messages if message.id}
+    return {
+        (message.context or "", text): spanish
+        for message in messages
+        if message.id
+        for text, spanish in zip(_forms(message.id), _forms(message.string), strict=True)
+    }
+
+
+def _forms(text: str | Sequence[str]) -> Sequence[str]:
+    """Singular and plural, or the one form that there is."""
+    return [text] if isinstance(text, str) else text
 
 
 @pytest.mark.parametrize("name", sorted(spanish_templates()))
