@@ -202,7 +202,7 @@ class Routes(generics.ListAPIView[SentRoute]):
         operation_id="route_list",
         parameters=[RouteQuery],
         summary="Routes as they were sent out last, the latest day first",
-        description="A crew lead sees the own routes of today and tomorrow, the office all of them.",
+        description="A crew lead sees the own routes of today and the next working day, the office all of them.",
     )
     def get(self, request: Request, *args: Any, **kwargs: Any) -> Response:
         return super().get(request, *args, **kwargs)

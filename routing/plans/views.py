@@ -19,6 +19,7 @@ from routing.plans.models import Crew, DayPlan, PlanRun, Yard
 from routing.plans.selectors import (
     day_plan_by_id,
     day_plan_get,
+    day_to_show,
     plan_run_latest,
     working_days_around,
     yard_by_code,
@@ -51,11 +52,11 @@ def today(request: HttpRequest) -> HttpResponse:
 @require_GET
 @office_required
 def day_today(request: HttpRequest) -> HttpResponse:
-    """To the present day of the first yard."""
+    """To the present day of the first yard, or on a day off to the next one on which a crew works."""
     yard = yard_list().first()
     if yard is None:
         return render(request, "plans/no_yard.html")
-    return redirect(day_url(yard, clock.local_date(yard.timezone, clock.now())))
+    return redirect(day_url(yard, day_to_show(yard=yard, today=clock.local_date(yard.timezone, clock.now()))))
 
 
 @require_GET

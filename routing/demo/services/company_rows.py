@@ -13,7 +13,7 @@ from routing.demo.domain.houses import POSTAL_CODE
 from routing.demo.domain.offer import SERVICES, Offer
 from routing.demo.domain.town import TOWN_NAME, Town
 from routing.demo.domain.wishes import HISTORY_DAYS
-from routing.plans.models import Crew, ShiftPattern, Truck, Yard
+from routing.plans.models import Crew, ShiftException, ShiftPattern, Truck, Yard
 from shared.company.models import Company
 from shared.company.selectors import company_get
 from shared.people.models import User
@@ -127,6 +127,9 @@ def crews_store(town: Town, people: dict[str, User], *, today: date) -> Yard:
         crew.skills.set(skills[code] for code in spec.skills)
         _members_store(spec, today)
         ShiftPattern.objects.bulk_create(_shifts(spec, crew, late=number < 2))
+        if spec.saturdays and today.weekday() == SATURDAY:
+            # The company's first planned day is a Monday then, and that is the day its pages should begin with.
+            ShiftException.objects.create(crew=crew, work_date=today, is_off=True, reason="rig in the workshop")
     return yard
 
 

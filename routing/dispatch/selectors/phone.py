@@ -38,12 +38,13 @@ class PhoneRoute:
     route: SentRoute
     sheet: Sheet
     is_today: bool
+    is_tomorrow: bool
     changes: tuple[str, ...]
     stops: tuple[PhoneStop, ...]
 
 
 def phone_routes(*, user: Any, now: datetime) -> list[PhoneRoute]:
-    """The own routes of today and tomorrow, today's first."""
+    """The own routes of today and of the next working day, today's first."""
     routes = sent_route_list(user=user, now=now, own_only=True)
     return [_route(route, now) for route in sorted(routes, key=lambda route: route.sent.plan.work_date)]
 
@@ -61,7 +62,8 @@ def phone_stop(*, stop: SentStop) -> PhoneStop:
 def _route(route: SentRoute, now: datetime) -> PhoneRoute:
     plan, sheet = route.sent.plan, sheet_of_sent(route=route)
     day, zone = plan.work_date, plan.yard.timezone
-    is_today = clock.local_date(zone, now) == day
+    days_ahead = (day - clock.local_date(zone, now)).days
+    is_today = days_ahead == 0
     stops = {stop.pk: stop for stop in route.stops.all()}
     job_ids = [stop.job_id for stop in stops.values()]
     marks, gates = marks_of(job_ids=job_ids, work_date=day), start_gates(job_ids=job_ids)
@@ -69,6 +71,7 @@ def _route(route: SentRoute, now: datetime) -> PhoneRoute:
         route=route,
         sheet=sheet,
         is_today=is_today,
+        is_tomorrow=days_ahead == 1,
         changes=tuple(
             change_words(change, day=day, zone=zone)
             for change in route.sent.changes

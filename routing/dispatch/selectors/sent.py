@@ -1,6 +1,6 @@
 """Plans as they were sent out, and who may see which part of them."""
 
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 from typing import Any
 
 from django.conf import settings
@@ -10,6 +10,7 @@ from django.utils.translation import gettext as _
 from jobs.work.models import Job
 from routing.dispatch.models import CalendarFeed, SentPlan, SentRoute, SentStop, StopMark
 from routing.plans.models import Crew, DayPlan, Yard
+from routing.plans.selectors import working_days_around
 from shared import clock
 from shared.errors import NotFound
 
@@ -31,7 +32,8 @@ def sent_route_list(
     *, user: Any, now: datetime, work_date: date | None = None, own_only: bool = False
 ) -> QuerySet[SentRoute]:
     """The routes in force, with their stops, that `user` may see: the office all of them, a crew lead only the own
-    ones of today and tomorrow in the yard's time zone. A route is in force while no later version was sent out.
+    ones of today and of the next day on which the yard works, in its time zone. A route is in force while no later
+    version was sent out.
     `own_only` asks for the same of somebody in the office who leads a crew.
     """
     newest = SentPlan.objects.filter(plan=OuterRef("sent__plan")).order_by("-number").values("pk")[:1]
@@ -42,7 +44,7 @@ def sent_route_list(
         .prefetch_related(Prefetch("stops", stops.prefetch_related("job__lines__service")))
     )
     if own_only or not user.is_office:
-        routes = routes.filter(_own_today_and_tomorrow(user, now))
+        routes = routes.filter(_own_today_and_next(user, now))
     if work_date:
         routes = routes.filter(sent__plan__work_date=work_date)
     return routes.order_by("-sent__plan__work_date", "crew__code", "id")
@@ -99,10 +101,11 @@ def drive_share(*, job: Job, crew: Crew, work_date: date) -> tuple[int, int]:
     return (stop.drive_minutes, stop.drive_metres) if stop else (0, 0)
 
 
-def _own_today_and_tomorrow(user: Any, now: datetime) -> Q:
+def _own_today_and_next(user: Any, now: datetime) -> Q:
     """Each yard has its own date; somebody without a crew sees nothing."""
     mine = Q(pk__in=[])
     for crew in Crew.objects.filter(lead=user).select_related("yard"):
         today = clock.local_date(crew.yard.timezone, now)
-        mine |= Q(crew=crew, sent__plan__work_date__in=[today, today + timedelta(days=1)])
+        _before, after = working_days_around(yard=crew.yard, work_date=today)
+        mine |= Q(crew=crew, sent__plan__work_date__in=[today, after])
     return mine

@@ -1,4 +1,4 @@
-"""The crew lead's phone: today and tomorrow, own routes, as they were sent out."""
+"""The crew lead's phone: own routes of today and the next working day, as they were sent out."""
 
 from datetime import datetime
 from decimal import Decimal
@@ -29,7 +29,7 @@ from shared.people.roles import signed_in
 @require_GET
 @signed_in
 def today(request: HttpRequest) -> HttpResponse:
-    """The routes of today and tomorrow."""
+    """The routes of today and of the next working day."""
     return render(request, "dispatch/crew_today.html", {"routes": phone_routes(user=request.user, now=clock.now())})
 
 

@@ -97,6 +97,13 @@ def _left_out_keys(plan: DayPlan) -> set[str]:
     return {entry["job"] for entry in plan.plan["left_out"]}
 
 
+def day_to_show(*, yard: Yard, today: date) -> date:
+    """The day that a yard looks at today: this one if it is planned or a crew works, else the next one with a crew."""
+    if DayPlan.objects.filter(yard=yard, work_date=today).exists():
+        return today
+    return working_days_around(yard=yard, work_date=today - timedelta(days=1))[1]
+
+
 def working_days_around(*, yard: Yard, work_date: date) -> tuple[date, date]:
     """The nearest days before and after on which a crew of the yard works: by pattern, exceptions counted.
 

@@ -15,6 +15,7 @@ from pricing.earnings.selectors import earnings_report
 from pricing.earnings.wording import remedy_sentence
 from routing.dispatch.models import MarkKind, StopMark
 from routing.plans.models import DayPlan, Route, Yard
+from routing.plans.selectors.days import day_to_show
 from routing.plans.selectors.hours import wall_minute
 from shared import clock
 from shared.company.selectors import company_get
@@ -92,8 +93,11 @@ def _report(work_date: date) -> tuple[EarningsReport | None, str]:
 
 
 def _yards(now: datetime) -> tuple[YardToday, ...]:
-    """Each yard's present day; queries do not grow with the number of crews."""
-    return tuple(_yard(yard, clock.local_date(yard.timezone, now)) for yard in Yard.objects.order_by("code"))
+    """Each yard's present day, or the next one on which a crew works; queries do not grow with the number of crews."""
+    return tuple(
+        _yard(yard, day_to_show(yard=yard, today=clock.local_date(yard.timezone, now)))
+        for yard in Yard.objects.order_by("code")
+    )
 
 
 def _yard(yard: Yard, work_date: date) -> YardToday:

@@ -65,6 +65,16 @@ def test_today_and_tomorrow_and_no_more(client: Any, crew: Any) -> None:
     assert page.index("Tuesday Road") < page.index("Wednesday Road")
 
 
+def test_the_next_working_day_where_tomorrow_is_off(client: Any, crew: Any) -> None:
+    """On the evening before days off the route of the day after them is there, under its own date."""
+    crew.patterns.filter(weekday__in=(2, 3)).delete()
+    for day, street in ((2, "Tuesday Road"), (5, "Friday Road"), (6, "Saturday Road")):
+        sent_day(crew, house(street), work_date=date(2026, 6, day))
+    page = text_of(client.get("/crew/"))
+    assert [street in page for street in ("Tuesday Road", "Friday Road", "Saturday Road")] == [True, True, False]
+    assert "Tomorrow" not in page
+
+
 def test_today_is_the_yards_day(client: Any, crew: Any, noon: Any) -> None:
     """At half past eleven in the evening in New York it is still the second, although UTC has the third."""
     for day in (2, 3, 4):

@@ -8,7 +8,7 @@ import pytest
 import time_machine
 from django.test import Client
 
-from routing.plans.models import DayPlan, PlanRun, ShiftException
+from routing.plans.models import DayPlan, PlanRun, ShiftException, ShiftPattern
 from routing.plans.services import shift_exception_set
 from shared.events.models import Event
 from tests import factories
@@ -316,6 +316,15 @@ def test_today(office_client: Client, planned: dict[str, Any]) -> None:
     assert "Chalk removal" in text
     assert "due" in text
     assert DAY_URL in text
+
+
+def test_a_day_off_shows_the_next_working_day(office_client: Client, planned: dict[str, Any]) -> None:
+    """No crew works today: both pages open the day on which one does, unless today is planned all the same."""
+    ShiftPattern.objects.filter(weekday__in=(2, 3)).delete()
+    assert "2026-06-03" in office_client.get("/day/").url
+    DayPlan.objects.all().delete()
+    assert "2026-06-05" in office_client.get("/day/").url
+    assert "Fri, Jun 5, 2026" in office_client.get("/").content.decode()
 
 
 def test_today_without_target(office_client: Client, planned: dict[str, Any]) -> None:
