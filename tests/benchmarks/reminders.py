@@ -212,7 +212,7 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--quick", action="store_true", help="fewer companies, under 40 seconds")
     quick = parser.parse_args().quick
-    towns = [town_of(seed) for seed in range(6 if quick else 40)]
+    towns = [town_of(seed) for seed in range(24 if quick else 40)]
     ours, all_due = measure("proposal", towns, by_proposal), measure("everybody due", towns, everybody)
     print(f"{len(towns)} companies, weeks {WARM_UP} to {WEEKS - 1}")
     print("| policy | free hours filled | weeks overbooked | km to the next job | answers a company |")
