@@ -42,6 +42,10 @@ class Params:
     most_labels: int = 1_000_000
     """Partial routes of the first attempt at a list, and of any."""
     most_routes: int = 150_000
+    exact_share: float = 0.5
+    """Share of the time that a proof leaves which goes into solving again with left-out jobs forced in, for their exact
+    prices; 0: none.
+    """
     price_share: float = 0.06
     """Share of the time limit that is kept for the prices of left-out jobs."""
 
@@ -50,6 +54,8 @@ class Params:
             raise ValueError(f"Expected objective value or ratio, got {self.objective!r}.")
         if self.steps < 1 or self.cooling_turns < 1:
             raise ValueError("Expected steps >= 1 and cooling_turns >= 1.")
+        if not 0 <= self.exact_share <= 1:
+            raise ValueError(f"Expected 0 <= exact_share <= 1, got {self.exact_share!r}.")
         if self.plan_rounds < 1:
             raise ValueError(f"Expected plan_rounds >= 1, got {self.plan_rounds}.")
         if not 0 < self.cold_cents <= self.hot_cents:

@@ -27,8 +27,6 @@ USUAL_JOBS = 150
 MOST_JOBS = 1_000
 """Beyond it only so many of the jobs are searched."""
 LARGE_SHARE = 0.8
-EXACT_SHARE = 0.5
-"""Share of the time that is left after a proof for solving again with left-out jobs forced in."""
 
 OnProgress = Callable[[Plan], None]
 Orders = Mapping[str, Sequence[str]]
@@ -201,7 +199,10 @@ class _Reporter:
     def _exact(self, estimates: Mapping[int, int]) -> ExactPrices:
         from .exact_prices import exact_prices
 
-        watch = self._watch.share(EXACT_SHARE).started()
+        share = self._optimiser.params.exact_share
+        if not share:
+            return NO_PRICES
+        watch = self._watch.share(share).started()
         return exact_prices(self._optimiser, self._seed, estimates, watch)
 
     def _proved_clash(self, final: bool) -> Clash | None:

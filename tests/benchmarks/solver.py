@@ -24,7 +24,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from routing.solver import Plan, Problem, TimeLimit, evaluate, parse_problem, solve, warm_up
+from routing.solver import Params, Plan, Problem, TimeLimit, evaluate, parse_problem, solve, warm_up
 from tests.benchmarks.solver_days import DayKind, realistic_day
 from tests.benchmarks.solver_pcvrptw import run_pcvrptw
 from tests.benchmarks.solver_replan import run_replans
@@ -137,7 +137,7 @@ def run_toptw(folder: Path, seconds: float, limit: int | None, short_horizon: bo
     missed, short = [], []
     for value in chosen:
         problem = parse_problem(toptw_problem(folder, value.name, value.routes))
-        plan = _checked(problem, solve(problem, stop=TimeLimit(seconds)))
+        plan = _checked(problem, solve(problem, stop=TimeLimit(seconds), params=Params(exact_share=0)))
         ours, bound = plan.value_cents / PROFIT_CENTS, plan.upper_bound_cents / PROFIT_CENTS
         print(
             f"| {value.name} | {value.routes} | {value.profit}{' proven' if value.proven else ''} | {ours:.0f} | "
