@@ -155,8 +155,8 @@ class ColumnGeneration:
         whole: list[int] = []
         try:
             while not self.stop[0]:
-                shares = {i: share for i, share in self._master.prices().used if i not in whole}
-                more = largest_shares({i: share for i, share in shares.items() if self.columns[i].elementary})
+                used = self._master.prices().used
+                more = largest_shares({i: share for i, share in used if i not in whole and self.columns[i].elementary})
                 if not more:
                     break
                 for index in more:
