@@ -12,15 +12,15 @@ from jobs.reminders.composing import compose
 from jobs.reminders.domain.due import Cause, IntervalFact, due_key
 from jobs.reminders.domain.gain import ANSWERED_WITHIN, campaign_of
 from jobs.reminders.holding import holding_back_get
-from jobs.reminders.models import AnswerKind, HeldBack, HoldingBack, Reminder, ReminderAnswer
+from jobs.reminders.models import AnswerKind, HeldBack, HoldingBack, ReminderAnswer
 from jobs.reminders.selectors import DueItem
-from jobs.reminders.services import PURPOSE
 from jobs.work.models import Job, Visit
 from pricing.catalogue.models import Service
 from routing.demo.domain.company import next_working_day
 from routing.demo.services.house_rows import OFFICE_OPENS, at
+from routing.demo.services.reminder_rows import reminder_sent
 from shared.company.models import Company
-from shared.outbox.models import Channel, Message, MessageState
+from shared.outbox.models import Channel
 
 SERVICE = "house_wash"
 INTERVAL_MONTHS = 12
@@ -110,30 +110,9 @@ def _places(sent_on: date, used: set[int]) -> list[Property]:
 
 
 def _tell(campaign: _Campaign, place: Property, *, is_delivered: bool) -> None:
-    moment = at(campaign.sent_on, OFFICE_OPENS + 60)
     item = campaign.item(place)
     draft = compose([item], campaign.company, today=campaign.sent_on)
-    message = Message.objects.create(
-        dedupe_key=f"reminder:{item.key}",
-        purpose=PURPOSE,
-        channel=draft.channel,
-        recipient=draft.recipient,
-        recipient_name=draft.customer_name,
-        language=draft.language,
-        subject=draft.subject,
-        body=draft.body,
-        headers=draft.headers,
-        state=MessageState.SENT,
-        attempts=1,
-        created_at=moment,
-        claimed_at=moment,
-        finished_at=moment,
-        delivered_at=moment if is_delivered else None,
-    )
-    Reminder.objects.create(
-        property=place, kind=item.kind, due_on=item.due_on, reason=item.reason, message=message, was_drawn=True,
-        created_at=moment,
-    )  # fmt: skip
+    reminder_sent(item, draft, on=campaign.sent_on, was_drawn=True, is_delivered=is_delivered)
 
 
 def _answer_yes(campaign: _Campaign, place: Property, job: int) -> None:

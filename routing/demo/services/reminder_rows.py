@@ -31,7 +31,7 @@ def reminders_store(company: Company, *, today: date) -> None:
     ready = [item for item in due_list(today=today) if item.is_ready and item.due_on <= latest_due]
     by_customer = {item.customer_id: item for item in reversed(ready)}
     for item in sorted(by_customer.values(), key=lambda item: item.key)[:REMINDED]:
-        _sent(item, compose([item], company, today=sent_on), sent_on)
+        reminder_sent(item, compose([item], company, today=sent_on), on=sent_on)
     _answered(sent_on)
     _texts(sent_on)
 
@@ -53,7 +53,10 @@ def _texts(sent_on: date) -> None:
         inbound_text_take(event=f"demo-{number}", sender=person.phone_e164, body=body, at=moment)
 
 
-def _sent(item: DueItem, draft: Draft, on: date) -> None:
+def reminder_sent(
+    item: DueItem, draft: Draft, *, on: date, was_drawn: bool = False, is_delivered: bool = False
+) -> None:
+    """The message and its reminder as if the office had sent it on that day."""
     moment = at(on, OFFICE_OPENS + 60)
     message = Message.objects.create(
         dedupe_key=f"reminder:{item.key}",
@@ -70,6 +73,7 @@ def _sent(item: DueItem, draft: Draft, on: date) -> None:
         created_at=moment,
         claimed_at=moment,
         finished_at=moment,
+        delivered_at=moment if is_delivered else None,
     )
     Reminder.objects.create(
         property_id=item.property_id,
@@ -77,5 +81,6 @@ def _sent(item: DueItem, draft: Draft, on: date) -> None:
         due_on=item.due_on,
         reason=item.reason[:200],
         message=message,
+        was_drawn=was_drawn,
         created_at=moment,
     )
