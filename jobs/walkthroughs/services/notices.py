@@ -33,6 +33,7 @@ from shared.kept_files import digest_of, file_forget, file_read, file_store
 from shared.outbox.models import Message
 from shared.outbox.services import message_queue
 
+PURPOSE = "notice"
 LANGUAGES = tuple(code for code, _name in settings.LANGUAGES)
 
 
@@ -166,7 +167,7 @@ def _message(notice: Notice, channel: str, now: datetime) -> Message:
     message, _is_new = message_queue(
         dedupe_key=f"notice:{notice.pk}:{channel}",
         channel=channel,
-        purpose="notice",
+        purpose=PURPOSE,
         recipient=recipient,
         recipient_name=customer.name,
         subject=subject,

@@ -8,7 +8,13 @@ from typing import Any
 import pytest
 from django.test import Client
 
+from jobs.reminders.inbound import CONFIRMATION
+from jobs.reminders.services import PURPOSE as REMINDER
+from jobs.walkthroughs.services.notices import PURPOSE as NOTICE
+from pricing.estimates.messages import PURPOSE as ESTIMATE
+from routing.dispatch.services.telling import PURPOSE as COMING
 from shared import clock
+from shared.outbox.forms import PURPOSES
 from shared.outbox.models import Message
 from shared.outbox.selectors import sending_switch_get
 from tests import factories as make
@@ -37,12 +43,20 @@ def test_unknown_results_come_first(page: Client) -> None:
     assert "perhaps they arrived" in shown
 
 
-@pytest.mark.parametrize(("query", "number"), [("", 2), ("?state=sent", 1), ("?channel=text", 1), ("?state=x", 2)])
+@pytest.mark.parametrize(
+    ("query", "number"),
+    [("", 2), ("?state=sent", 1), ("?channel=text", 1), ("?purpose=estimate", 1), ("?state=x", 2)],
+)
 def test_the_list_is_narrowed(page: Client, query: str, number: int) -> None:
-    """By state and by way."""
-    make.make_message(state="sent")
+    """By state, by way and by what it is about."""
+    make.make_message(state="sent", purpose="estimate")
     make.make_message(channel="text", recipient="+15555550123")
     assert len(page.get(f"/messages/{query}").context["page"].object_list) == number
+
+
+def test_whatever_the_rooms_write_about_can_be_chosen() -> None:
+    """Each room names its own purpose; the list has words for all of them."""
+    assert {REMINDER, CONFIRMATION, ESTIMATE, COMING, NOTICE} == {value for value, _words in PURPOSES if value}
 
 
 def test_a_message_is_shown_word_for_word(page: Client) -> None:
@@ -63,6 +77,13 @@ def test_the_office_decides_about_an_unknown_one(page: Client, action: str, stat
     message.refresh_from_db()
     assert message.state == state
     assert "asked her" in texts(answer)
+
+
+@pytest.mark.parametrize(("channel", "said"), [("text", "keeps its key"), ("email", "may arrive twice")])
+def test_the_office_reads_what_sending_again_may_do(page: Client, channel: str, said: str) -> None:
+    """A gateway knows a text by its key; a mail server knows nothing of the kind."""
+    message = unknown(channel=channel, recipient="+15555550123" if channel == "text" else "ann@example.com")
+    assert said in texts(page.get(f"/messages/{message.pk}/"))
 
 
 def test_a_waiting_message_can_be_called_off(page: Client) -> None:
