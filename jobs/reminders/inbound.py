@@ -21,7 +21,8 @@ from jobs.reminders.models import InboundText, TextRead
 from jobs.reminders.services import opt_out_record
 from shared.company.selectors import company_get
 from shared.errors import Conflict, Refused
-from shared.outbox.models import Channel
+from shared.outbox.delivery import address_close
+from shared.outbox.models import Channel, Reported
 from shared.outbox.services import dispatch_soon, message_queue
 from shared.web.words import phone_words
 
@@ -52,6 +53,8 @@ def inbound_text_take(*, event: str, sender: str, body: str, at: datetime) -> In
             )
             if people and reply.meaning == Meaning.STOP:
                 _stop(people[0], text, everything=reply.everything, now=at)
+            if not people and reply.meaning == Meaning.STOP:
+                _close(text)
             if people and reply.meaning == Meaning.START:
                 _start(people, text)
     except IntegrityError:
@@ -84,8 +87,17 @@ def inbound_text_read(*, text: InboundText, actor: Any, now: datetime, note: str
 
 def _stop(person: Customer, text: InboundText, *, everything: bool, now: datetime) -> None:
     if _opt_out(person, text, everything=everything, now=now):
-        _confirm(person, text, now)
+        _confirm(person, text, everything=everything, now=now)
     TextRead.objects.create(text=text, note=_("Opted out at once."), at=now)
+
+
+def _close(text: InboundText) -> None:
+    """Nobody we know has the number, perhaps because it was written down wrongly: nothing goes there under any name."""
+    address_close(
+        channel=Channel.TEXT, address=text.sender_e164, kind=Reported.COMPLAINED, detail=text.body[:500],
+        about={"text": text.pk}, at=text.at,
+    )  # fmt: skip
+    TextRead.objects.create(text=text, note=_("Nobody we know; the number is closed."), at=text.at)
 
 
 def _opt_out(person: Customer, text: InboundText, *, everything: bool, now: datetime, actor: Any = None) -> int:
@@ -107,12 +119,13 @@ def _start(people: list[Customer], text: InboundText) -> None:
     TextRead.objects.create(text=text, note=_("Agreed to texts again."), at=text.at)
 
 
-def _confirm(person: Customer, text: InboundText, now: datetime) -> None:
+def _confirm(person: Customer, text: InboundText, *, everything: bool, now: datetime) -> None:
     """The one confirmation. It goes at any hour: the person has just written."""
     company = company_get()
     context = {
         "company_name": company.name,
         "phone": phone_words(company.phone_e164, company.country) if company.phone_e164 else "",
+        "everything": everything,
     }
     body = render_to_string(f"reminders/messages/{person.language}/opt_out_confirmation.txt", context)
     message_queue(

@@ -73,19 +73,29 @@ def _act_on(message: Message, kind: str, detail: str, at: datetime) -> None:
 
 
 def _close(message: Message, kind: str, detail: str, at: datetime) -> None:
-    address = normal_address(message.channel, message.recipient)
+    about = {"message": message.pk, "report": kind}
+    address_close(
+        channel=message.channel, address=message.recipient, kind=kind, detail=detail, about=about, at=at
+    )  # fmt: skip
+
+
+@transaction.atomic
+def address_close(
+    *, channel: str, address: str, kind: str, detail: str, about: dict[str, Any], at: datetime
+) -> BlockedAddress:
+    """Let nothing go to an address any more, and drop what waits for it. `kind` is bounced or complained; `about` goes
+    into the history. Closing it again changes nothing."""
     blocked, is_new = BlockedAddress.objects.get_or_create(
-        channel=message.channel,
-        address=address,
+        channel=channel,
+        address=normal_address(channel, address),
         opened_at=None,
         defaults={"kind": kind, "detail": detail, "since": at},
     )
     if is_new:
-        event_record(kind="address.closed", subject=blocked, data={"message": message.pk, "report": kind})
-    waiting = Message.objects.filter(
-        channel=message.channel, recipient__iexact=message.recipient, state=MessageState.WAITING
-    )
+        event_record(kind="address.closed", subject=blocked, data=about)
+    waiting = Message.objects.filter(channel=channel, recipient__iexact=address, state=MessageState.WAITING)
     waiting.update(state=MessageState.DROPPED, finished_at=at, problem=blocked_words(blocked))
+    return blocked
 
 
 def blocked_words(blocked: BlockedAddress) -> str:

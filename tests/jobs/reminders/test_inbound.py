@@ -98,6 +98,40 @@ def test_stop_all_ends_mail_as_well(ann: Any) -> None:
     assert (waiting.state, waiting.problem) == ("dropped", "The customer wants no messages of any kind.")
 
 
+@pytest.mark.parametrize(
+    ("language", "said", "confirmed"),
+    [
+        ("en", "STOP", "no more texts"), ("en", "stop all", "no more messages"),
+        ("es", "pare", "no le mandaremos textos"), ("es", "no me manden nada", "no le mandaremos mensajes"),
+    ],
+)  # fmt: skip
+def test_the_confirmation_says_what_was_ended(ann: Any, language: str, said: str, confirmed: str) -> None:
+    """In the person's language, within one part; and nothing that advertises."""
+    ann.language = language
+    ann.save()
+    take(said)
+    body = Message.objects.get(purpose="opt_out_confirmation").body
+    assert confirmed in body
+    assert (sms_count(body).parts, sms_count(body).encoding, "http" in body) == (1, "GSM-7", False)
+
+
+def test_stop_from_a_number_of_nobody_closes_it(ann: Any) -> None:
+    """A number that was written down wrongly, or changed since: whoever is given it later is not written to there."""
+    stranger = "+16145550109"
+    late = make.make_message(channel="text", recipient=stranger, purpose="notice")
+    text = take("STOP", sender=stranger)
+    assert text is not None
+    assert (text.customer, text.read.note) == (None, "Nobody we know; the number is closed.")
+    late.refresh_from_db()
+    assert late.state == "dropped"
+    ann.phone_e164 = stranger
+    ann.save()
+    assert "text messages closed on 1 June 2026" in why_not()
+    assert not Message.objects.filter(purpose="opt_out_confirmation").exists()
+    take("STOP", sender=stranger, event="event-2")
+    assert BlockedAddress.objects.count() == 1
+
+
 def test_stop_holds_for_everybody_with_the_number(ann: Any) -> None:
     other = make.make_customer(phone_e164=PHONE)
     take("STOP")
@@ -140,7 +174,7 @@ def test_start_is_an_agreement(ann: Any) -> None:
 
 def test_a_stranger_is_kept_and_changes_nothing(ann: Any, office: Any) -> None:
     """A number of nobody: shown to the office, no consent, no confirmation."""
-    text = take("STOP", sender="(614) 555-0199")
+    text = take("Can you stop by?", sender="(614) 555-0199")
     assert text is not None
     assert text.customer is None
     assert not Consent.objects.filter(given=False).exists()
