@@ -7,7 +7,7 @@ from datetime import date
 from dateutil.relativedelta import relativedelta
 
 MOST_DAYS = 4
-# What an hour is worth that would stay free, in driving; chosen by tests.benchmarks.reminders, no source.
+# What an hour is worth that would stay free, in driving; chosen by tests.benchmarks.reminders_spring, no source.
 LATER_METRES_PER_WEEK, SCRAP_METRES = 2_000, 2_000
 EMPTY_DAY_METRES = 6_000  # about half the way across a town and back; ours, no source
 SHORTEST_MINUTES = 75  # a rest that is shorter stays empty; ours, no source

@@ -25,7 +25,7 @@ PRIOR_YES, PRIOR_NO = 1.0, 6.0
 # Of the answers that come, half come within so many days; ours, no source.
 HALF_ANSWER_DAYS = 5.0
 # Whoever answers late is offered days beyond the weeks that are to be filled: so much of the next week counts as room.
-# Chosen by tests.benchmarks.reminders; two fifths overbook every seventh week.
+# Chosen by tests.benchmarks.reminders_spring; two fifths overbook every seventh week.
 LATE_SHARE = 0.2
 # What adds one to the urgency, the most that silence adds, and how long is silent who never heard; ours, no source.
 OVERDUE_UNIT_DAYS, SILENCE_UNIT_DAYS, MOST_SILENCE, NEVER_COUNTS_DAYS = 30.0, 182.5, 2.0, 365
