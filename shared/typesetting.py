@@ -4,7 +4,7 @@ used, so that a page looks the same on every machine."""
 import json
 import unicodedata
 from bisect import bisect_right
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
@@ -61,14 +61,23 @@ def _printable_all(data: Any) -> Any:
     return data
 
 
-def pdf_of(template: Path, data: Mapping[str, Any], *, name: str, pictures: Mapping[str, bytes] | None = None) -> bytes:
+def pdf_of(
+    template: Path,
+    data: Mapping[str, Any],
+    *,
+    name: str,
+    parts: Sequence[Path] = (),
+    pictures: Mapping[str, bytes] | None = None,
+) -> bytes:
     """Print `template`, which reads `data` as the JSON of `sys.inputs.<name>`.
 
-    `pictures` (file name: bytes) lie beside the template, in a folder of their own, for as long as it is printed.
+    `parts` that it imports and `pictures` (file name: bytes) lie beside it, in a folder of their own, for as long as it
+    is printed.
     """
     with TemporaryDirectory() as folder:
         root = Path(folder)
-        (root / template.name).write_bytes(template.read_bytes())
+        for source in (template, *parts):
+            (root / source.name).write_bytes(source.read_bytes())
         for file, content in (pictures or {}).items():
             (root / file).write_bytes(content)
         return bytes(

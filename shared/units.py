@@ -29,6 +29,16 @@ def round_half_up(value: float | int | Fraction) -> int:
     return -magnitude if exact < 0 else magnitude
 
 
+def round_down(value: float) -> int:
+    """The whole part of what is not negative; what floating point left a hair below a whole number is that number."""
+    return math.floor(value * (1 + 1e-12) + 1e-9)
+
+
+def round_up(value: float) -> int:
+    """The next whole number; what floating point left a hair above a whole number is that number."""
+    return math.ceil(value * (1 - 1e-12) - 1e-9)
+
+
 def cents_per_minute(cents_per_hour: int) -> int:
     """Whole cents per minute for an hourly amount."""
     return round_half_up(Fraction(cents_per_hour, MINUTES_PER_HOUR))
@@ -71,6 +81,20 @@ def fluid_ounces_from_ml(volume_ml: int) -> Decimal:
     """To a hundredth, which is less than half a millilitre: back again it is the same volume."""
     hundredths = round_half_up(Fraction(volume_ml * 128 * 100) / Fraction(str(ML_PER_US_GALLON)))
     return Decimal(hundredths) / 100
+
+
+# Below so many fluid ounces, what the marks of cups and jugs tell apart; from a gallon on it is half a cup.
+MEASURE_MARKS = ((4, Fraction(1, 4)), (32, Fraction(1, 2)), (128, Fraction(1)), (math.inf, Fraction(4)))
+MEASURE_SLACK = Fraction(1, 2000)  # a quart is 946.35 ml, and 946 is still a quart
+
+
+def measured_ounces(volume_ml: int, *, up: bool) -> Fraction:
+    """Fluid ounces as a crew can measure them: up to the next mark for water that thins, down for what is thinned."""
+    ounces = Fraction(volume_ml * 128) / Fraction(str(ML_PER_US_GALLON))
+    step = next(step for below, step in MEASURE_MARKS if ounces < below)
+    slack = min(ounces * MEASURE_SLACK, Fraction(64) / Fraction(str(ML_PER_US_GALLON)))
+    marks = math.ceil((ounces - slack) / step) if up else math.floor((ounces + slack) / step)
+    return marks * step
 
 
 def cents_for_volume(cents_per_gallon: int, volume_ml: int) -> Fraction:

@@ -1,6 +1,6 @@
 """Products and stocks as they are today, and what a job's lines take."""
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
 
@@ -10,10 +10,9 @@ from django.utils.translation import gettext as _
 from jobs.mixing.choices import ChemistryChoice, Direction, Surface, Way
 from jobs.mixing.domain.fading import strength_after
 from jobs.mixing.domain.mixing import Injector
-from jobs.mixing.domain.plan import MixPlan, MixWish, is_above, mix_plan
+from jobs.mixing.domain.plan import MixPlan, MixWish, is_above, mix_plan, points_on
 from jobs.mixing.domain.strength import CHLORINE, Basis, CannotMix, Strength, strength_amount
 from jobs.mixing.models import Mix, Product, Stock, StripReading, SurfaceLimit, WorkOrder
-from jobs.mixing.words import basis_words, percent_of
 from shared.errors import NotFound
 
 TEST_AFTER_DAYS = 14  # an estimate older than this asks for a strip; our choice
@@ -96,13 +95,24 @@ def tank_ml_per_100_units() -> dict[int, int]:
 
 
 @dataclass(frozen=True, slots=True)
+class Limited:
+    """A limit that holds for a surface of a line, and what the mix is to bring there on the limit's basis; None where
+    the stock does not say."""
+
+    surface: str
+    limit: SurfaceLimit
+    wanted_points: int | None
+    is_above: bool
+
+
+@dataclass(frozen=True, slots=True)
 class LineMix:
-    """One mix of a job line with its figures. `warnings` are in words."""
+    """One mix of a job line with its figures."""
 
     mix: Mix
     plan: MixPlan
     stock: StockNow | None
-    warnings: tuple[str, ...]
+    limits: tuple[Limited, ...]
 
 
 @dataclass(frozen=True)
@@ -126,33 +136,18 @@ class MixBook:
         plan = mix_plan(wish, now.strength if now else None, injector, quantity)
         if isinstance(found, str):
             plan = MixPlan(plan.way, plan.target_basis_points, plan.basis, plan.surface_ml, stop=found)
-        return LineMix(mix, plan, now, tuple(self._warnings(mix, now, surfaces)))
+        return LineMix(mix, plan, now, tuple(self._limits(mix, now, surfaces)))
 
-    def _warnings(self, mix: Mix, now: StockNow | None, surfaces: Collection[str]) -> list[str]:
-        words = []
-        if now is not None and now.wants_strip:
-            words.append(_("The strength is estimated from age and warmth. Test the stock with a strip first."))
+    def _limits(self, mix: Mix, now: StockNow | None, surfaces: Collection[str]) -> Iterable[Limited]:
         if mix.product.chemistry != ChemistryChoice.HYPOCHLORITE:
-            return words
-        target = Strength(mix.target_basis_points, Basis(mix.target_basis))
+            return
+        stock = now.strength if now else None
+        wanted = Strength(mix.target_basis_points, Basis(mix.target_basis))
         for surface in sorted(surfaces):
             limit = self.limits.get(surface) or (self.limits.get(Surface.WALL) if surface != Surface.ROOF else None)
-            if limit is None:
-                continue
-            most = Strength(limit.basis_points, Basis(limit.basis))
-            if is_above(target, most, now.strength if now else None):
-                words.append(_above_words(surface, limit))
-        return words
-
-
-def _above_words(surface: str, limit: SurfaceLimit) -> str:
-    name = Surface(surface).label if surface in Surface.values else Surface.WALL.label
-    return _("Stronger than the limit for %(surface)s, %(percent)s %(basis)s: %(footing)s.") % {
-        "surface": name,
-        "percent": percent_of(limit.basis_points),
-        "basis": basis_words(limit.basis),
-        "footing": limit.footing,
-    }
+            if limit is not None:
+                most = Strength(limit.basis_points, Basis(limit.basis))
+                yield Limited(surface, limit, points_on(wanted, most.basis, stock), is_above(wanted, most, stock))
 
 
 def mix_book(*, service_ids: Collection[int], today: date) -> MixBook:

@@ -1,8 +1,11 @@
 """Strengths, volumes and reasons as people read them."""
 
+from fractions import Fraction
+
 from django.utils.translation import gettext as _
 
 from jobs.mixing.domain.strength import POINTS_PER_PERCENT, Basis
+from shared.units import measured_ounces
 
 
 def percent_of(basis_points: int) -> str:
@@ -33,6 +36,23 @@ def parts_words(water_parts: float) -> str:
     return _("1 part stock to %(parts)s parts water") % {
         "parts": f"{water_parts:.2f}".rstrip("0").rstrip(".") if water_parts < 10 else f"{water_parts:.1f}"
     }
+
+
+QUARTERS = {Fraction(0): "", Fraction(1, 4): "¼", Fraction(1, 2): "½", Fraction(3, 4): "¾"}
+
+
+def measure_words(volume_ml: int, *, up: bool = False) -> str:
+    """A volume as a crew measures it, down to the next mark of its jugs and cups or up: `1 gal 2 qt 12 fl oz`."""
+    ounces = measured_ounces(volume_ml, up=up)
+    gallons, rest = divmod(ounces, 128)
+    quarts, rest = divmod(rest, 32)
+    whole, part = divmod(rest, 1)
+    words = [
+        *([_("%(number)s gal") % {"number": f"{gallons:,}"}] if gallons else []),
+        *([_("%(number)s qt") % {"number": quarts}] if quarts else []),
+        *([_("%(number)s fl oz") % {"number": f"{whole or ''}{QUARTERS[part]}"}] if rest else []),
+    ]
+    return " ".join(words) or (_("less than ¼ fl oz") if volume_ml else _("nothing"))
 
 
 def reason_words(reason: str) -> str:

@@ -5,34 +5,53 @@ from dataclasses import dataclass
 
 from django.utils.translation import gettext as _
 
+from jobs.mixing.choices import Surface, Way
 from jobs.mixing.domain.hauling import load_is_too_heavy, package_is_too_large
-from jobs.mixing.domain.mixing import Injector
+from jobs.mixing.domain.mixing import Injector, full_jug
 from jobs.mixing.domain.plan import MixPlan
-from jobs.mixing.selectors import LineMix
-from jobs.mixing.words import parts_words, percent_of, reason_words, strength_words
+from jobs.mixing.selectors import Limited, LineMix, StockNow
+from jobs.mixing.words import measure_words, parts_words, percent_of, reason_words, strength_words
 from routing.dispatch.models import Rig
 from shared.units import ML_PER_US_GALLON
-from shared.web.words import volume_words
+from shared.web.words import day_words, volume_words
 
 # 0.4 US gallons a minute for 15 minutes: 29 CFR 1910.151(c) with Washington's WAC 296-800-15030.
 EYEWASH_LEAST_ML = 6 * ML_PER_US_GALLON
 
 
 @dataclass(frozen=True, slots=True)
+class Pour:
+    """What goes where, in measures that a crew has: stock first, then water; `water` is empty where none is."""
+
+    where: str
+    stock: str
+    water: str
+
+
+@dataclass(frozen=True, slots=True)
 class MixNote:
-    """One mix as the sheets print it. Where `is_stopped` nothing is mixed; `warnings` say why, or what to mind."""
+    """One mix as the sheets print it. Where `is_stopped` nothing is mixed; `warnings` say why, or what to mind.
+
+    `pours` are what this line takes and, through the injector, a full jug of the same. `footings` say for each surface
+    on what its limit stands.
+    """
 
     product_id: int
     product: str
+    chemistry: str
     head: str
+    pours: tuple[Pour, ...]
     how: tuple[str, ...]
     warnings: tuple[str, ...]
+    footings: tuple[str, ...]
     is_stopped: bool
     stock_ml: int
     tank_ml: int
     surface_ml: int
+    hose_water_ml: int
     is_corrosive: bool
     gravity_thousandths: int | None
+    package_ml: int
     basis_points: int
     basis: str
 
@@ -44,28 +63,51 @@ def injector_of(rig: Rig | None) -> Injector | None:
     return Injector(rig.drawn_ml, rig.out_ml)
 
 
-def mix_note(line_mix: LineMix, injector: Injector | None) -> MixNote:
-    """The words of one mix."""
-    mix, plan, product = line_mix.mix, line_mix.plan, line_mix.mix.product
+def mix_note(line_mix: LineMix, injector: Injector | None, jug_ml: int | None) -> MixNote:
+    """The words of one mix. `jug_ml` is what the truck's jugs hold, where that is known."""
+    mix, plan, stock = line_mix.mix, line_mix.plan, line_mix.stock
     wanted = strength_words(plan.target_basis_points, plan.basis)
     return MixNote(
-        product_id=product.pk,
-        product=product.name,
-        head=_("%(product)s, %(strength)s at the surface") % {"product": product.name, "strength": wanted},
+        product_id=mix.product.pk,
+        product=mix.product.name,
+        chemistry=mix.product.chemistry,
+        head=_("%(product)s, %(strength)s at the surface") % {"product": mix.product.name, "strength": wanted},
+        pours=() if plan.stop else tuple(_pours(plan, jug_ml)),
         how=() if plan.stop else tuple(_how(line_mix, injector)),
-        warnings=tuple(_stops(plan, product.name)) + line_mix.warnings,
+        warnings=tuple(_warnings(line_mix)),
+        footings=tuple(_footing_words(limited) for limited in line_mix.limits),
         is_stopped=bool(plan.stop),
         stock_ml=plan.stock_ml,
         tank_ml=plan.tank_ml,
         surface_ml=plan.surface_ml,
-        is_corrosive=product.is_corrosive,
-        gravity_thousandths=line_mix.stock.strength.gravity_thousandths if line_mix.stock else None,
+        hose_water_ml=plan.hose_water_ml,
+        is_corrosive=mix.product.is_corrosive,
+        gravity_thousandths=stock.strength.gravity_thousandths if stock else None,
+        package_ml=stock.stock.package_ml if stock else 0,
         basis_points=plan.surface_basis_points or mix.target_basis_points,
         basis=str(plan.basis),
     )
 
 
-def _stops(plan: MixPlan, product: str) -> Iterable[str]:
+def _pours(plan: MixPlan, jug_ml: int | None) -> Iterable[Pour]:
+    where = {
+        Way.INJECTOR: _("In the jug, for this house"),
+        Way.TANK: _("In the tank, at the yard"),
+        Way.AT_HOUSE: _("Mixed at the house"),
+    }[Way(plan.way)]
+    yield _pour(where, plan.stock_ml, plan.water_ml)
+    if plan.way == Way.INJECTOR and plan.water_ml and jug_ml:
+        full = full_jug(jug_ml, plan.water_parts)
+        yield _pour(_("A full jug of %(size)s") % {"size": volume_words(jug_ml)}, full.stock_ml, full.water_ml)
+
+
+def _pour(where: str, stock_ml: int, water_ml: int) -> Pour:
+    """Stock down and water up to the next mark: what is measured is never stronger than what was reckoned."""
+    return Pour(where, measure_words(stock_ml), measure_words(water_ml, up=True) if water_ml else "")
+
+
+def _warnings(line_mix: LineMix) -> Iterable[str]:
+    plan, stock = line_mix.plan, line_mix.stock
     if plan.stop:
         yield _("Do not mix: %(why)s") % {"why": reason_words(plan.stop)}
     elif not plan.is_reached:
@@ -76,26 +118,44 @@ def _stops(plan: MixPlan, product: str) -> Iterable[str]:
             "most": strength_words(plan.surface_basis_points, plan.basis),
             "wanted": percent_of(plan.target_basis_points),
         }
+    if stock is not None and stock.wants_strip:
+        yield _("The strength is estimated from age and warmth. Test the stock with a strip first.")
+    for limited in line_mix.limits:
+        if limited.is_above:
+            yield _("Stronger than the limit for %(surface)s, %(limit)s: %(footing)s.") % _limit_figures(limited)
+
+
+def _footing_words(limited: Limited) -> str:
+    return _("Limit for %(surface)s %(limit)s: %(footing)s.") % _limit_figures(limited)
+
+
+def _limit_figures(limited: Limited) -> dict[str, str]:
+    name = Surface(limited.surface).label if limited.surface in Surface.values else Surface.WALL.label
+    limit = limited.limit
+    return {
+        "surface": str(name),
+        "limit": strength_words(limit.basis_points, limit.basis),
+        "footing": limit.footing,
+        "wanted": "" if limited.wanted_points is None else percent_of(limited.wanted_points),
+    }
 
 
 def _how(line_mix: LineMix, injector: Injector | None) -> Iterable[str]:
     plan, stock, product = line_mix.plan, line_mix.stock, line_mix.mix.product
-    figures = {
-        "stock": volume_words(plan.stock_ml),
-        "water": volume_words(plan.water_ml),
-        "parts": parts_words(plan.water_parts),
-        "all": volume_words(plan.surface_ml),
-    }
-    if plan.way == "injector" and injector is not None:
-        yield _("In the jug: %(stock)s stock, %(water)s water (%(parts)s)") % figures
-        words = _("The injector draws 1 part to %(ratio)s parts of water; about %(all)s reach the surface")
-        yield words % (figures | {"ratio": f"{injector.water_parts:.1f}"})
-    elif plan.way == "tank":
-        yield _("In the tank, mixed at the yard: %(stock)s stock, %(water)s water = %(all)s (%(parts)s)") % figures
+    figures = {"parts": parts_words(plan.water_parts), "all": volume_words(plan.surface_ml)}
+    if plan.way == Way.INJECTOR and injector is not None:
+        words = _("%(parts)s; the injector draws 1 part to %(ratio)s of water and brings at most %(most)s")
+        most = strength_words(plan.strongest_basis_points, plan.basis)
+        yield words % (figures | {"ratio": f"{injector.water_parts:.1f}", "most": most})
+        words = _("About %(all)s reach the surface, %(hose)s of it from the house's tap")
+        yield words % (figures | {"hose": volume_words(plan.hose_water_ml)})
     else:
-        yield _("Mixed at the house: %(stock)s stock, %(water)s water = %(all)s (%(parts)s)") % figures
+        yield _("%(parts)s; %(all)s in all") % figures
     if stock is not None:
-        yield _stock_words(line_mix)
+        yield _stock_words(stock)
+    for limited in line_mix.limits:
+        if not limited.is_above and limited.wanted_points is not None:
+            yield _("Limit for %(surface)s %(limit)s, this mix %(wanted)s") % _limit_figures(limited)
     if product.dwell_minutes:
         yield _("Dwell by the label: %(minutes)s min, never drying") % {"minutes": product.dwell_minutes}
     if product.label_words:
@@ -104,18 +164,16 @@ def _how(line_mix: LineMix, injector: Injector | None) -> Iterable[str]:
         yield line_mix.mix.note
 
 
-def _stock_words(line_mix: LineMix) -> str:
-    stock = line_mix.stock
-    assert stock is not None
+def _stock_words(now: StockNow) -> str:
     source = {
-        "strip": _("by the strip"),
+        "strip": _("by the strip of %(day)s"),
         "estimated": _("estimated from age and warmth"),
         "bought": _("as bought"),
-    }[stock.source]
-    words = _("Stock today: %(strength)s, %(source)s")
-    return words % {
-        "strength": strength_words(stock.strength.basis_points, stock.strength.basis),
+    }[now.source] % {"day": day_words(now.as_of)}
+    return _("Stock today: %(strength)s, %(source)s; the delivery of %(came)s") % {
+        "strength": strength_words(now.strength.basis_points, now.strength.basis),
         "source": source,
+        "came": day_words(now.stock.received_on),
     }
 
 
@@ -124,7 +182,9 @@ def truck_totals(notes: Iterable[MixNote], rig: Rig | None, tank_litres: int | N
     rows = [note for note in notes if not note.is_stopped]
     return (
         *(_product_total(name, rows, rig) for name in dict.fromkeys(note.product for note in rows)),
+        *_jug_words(rows),
         *_tank_words(sum(note.tank_ml for note in rows), tank_litres),
+        *_surface_words(rows),
         *_hauling_words(rows, rig),
         *_eyewash_words(rows, rig),
     )
@@ -132,11 +192,32 @@ def truck_totals(notes: Iterable[MixNote], rig: Rig | None, tank_litres: int | N
 
 def _product_total(name: str, rows: list[MixNote], rig: Rig | None) -> str:
     stock_ml = sum(note.stock_ml for note in rows if note.product == name)
-    words = _("%(product)s: %(volume)s stock for the day") % {"product": name, "volume": volume_words(stock_ml)}
-    if rig is not None and rig.jug_ml:
+    words = _("%(product)s: %(volume)s stock for the day") % {
+        "product": name,
+        "volume": measure_words(stock_ml, up=True),
+    }
+    if rig is not None and rig.jug_ml and any(note.is_corrosive for note in rows if note.product == name):
         jugs = -(-stock_ml // rig.jug_ml)
         words += _(", jugs of %(size)s: %(jugs)s") % {"jugs": jugs, "size": volume_words(rig.jug_ml)}
     return words
+
+
+def _jug_words(rows: list[MixNote]) -> Iterable[str]:
+    """Full jugs for the injector, each kind of mix once."""
+    full = dict.fromkeys((note.head, pour) for note in rows for pour in note.pours[1:])
+    for head, pour in full:
+        words = _("%(where)s of %(mix)s: %(stock)s stock, then %(water)s water")
+        yield words % {"where": pour.where, "mix": head, "stock": pour.stock, "water": pour.water}
+
+
+def _surface_words(rows: list[MixNote]) -> Iterable[str]:
+    if rows:
+        figures = {name: sum(getattr(note, name) for note in rows) for name in ("surface_ml", "hose_water_ml")}
+        words = _("All stops: about %(all)s reach the surfaces, %(hose)s of it from the houses' taps")
+        yield words % {
+            "all": volume_words(figures["surface_ml"]),
+            "hose": volume_words(figures["hose_water_ml"]),
+        }
 
 
 def _tank_words(tank_ml: int, tank_litres: int | None) -> Iterable[str]:
@@ -153,13 +234,16 @@ def _tank_words(tank_ml: int, tank_litres: int | None) -> Iterable[str]:
 
 
 def _hauling_words(rows: list[MixNote], rig: Rig | None) -> Iterable[str]:
+    """Of the truck's jugs; where nobody measured those, of the packages in which the stock came."""
     corrosive = [note for note in rows if note.is_corrosive]
-    heaviest = max((note.gravity_thousandths or 1000 for note in corrosive), default=1000)
-    if rig is not None and rig.jug_ml and corrosive and package_is_too_large(rig.jug_ml, heaviest):
+    jug_ml = rig.jug_ml if rig is not None else None
+    packages = {(jug_ml or note.package_ml, note.gravity_thousandths) for note in corrosive}
+    too_large = [package_ml for package_ml, gravity in packages if package_is_too_large(package_ml, gravity)]
+    if too_large:
         yield _(
             "WARNING: jugs of %(size)s are outside the materials-of-trade exception for corrosives "
             "(49 CFR 173.6: 30 L, 30 kg each). Not legal advice."
-        ) % {"size": volume_words(rig.jug_ml)}
+        ) % {"size": volume_words(max(too_large))}
     if load_is_too_heavy([(note.stock_ml, note.gravity_thousandths) for note in corrosive]):
         yield _(
             "WARNING: more corrosives than one truck may carry under the materials-of-trade exception "

@@ -11,18 +11,18 @@ from shared.typesetting import pdf_of
 from shared.web.words import clock_words, day_words, hours_words, miles_words
 
 FOLDER = Path(__file__).parent / "templates" / "dispatch"
-TEMPLATE, MIX_TEMPLATE = FOLDER / "route_sheet.typ", FOLDER / "mix_sheet.typ"
+TEMPLATE, MIX_TEMPLATE, POURS = FOLDER / "route_sheet.typ", FOLDER / "mix_sheet.typ", FOLDER / "pours.typ"
 LONG_TEXT = 1_200  # letters from which a stop may be split over two pages
 
 
 def sheet_pdf(sheet: Sheet) -> bytes:
     """Print a sheet."""
-    return pdf_of(TEMPLATE, _printed(sheet), name="sheet")
+    return pdf_of(TEMPLATE, _printed(sheet), name="sheet", parts=[POURS])
 
 
 def mix_sheet_pdf(sheet: Sheet) -> bytes:
     """Print the mixes of a sheet, and what they come to on the truck."""
-    return pdf_of(MIX_TEMPLATE, _mixes_printed(sheet), name="sheet")
+    return pdf_of(MIX_TEMPLATE, _mixes_printed(sheet), name="sheet", parts=[POURS])
 
 
 def _mixes_printed(sheet: Sheet) -> dict[str, Any]:
@@ -35,6 +35,10 @@ def _mixes_printed(sheet: Sheet) -> dict[str, Any]:
         "truck": sheet.truck,
         "truck_title": _("On the truck"),
         "totals": sheet.mix_totals,
+        "stock_title": _("Stock"),
+        "water_title": _("Water"),
+        "limits_title": _("Limits at the surface"),
+        "limits": sheet.limits,
         "none": _("None of this day's services has a mix."),
         "stops": [
             {
@@ -51,8 +55,21 @@ def _mixes_printed(sheet: Sheet) -> dict[str, Any]:
 
 
 def _mix_line(line: SheetLine) -> dict[str, Any]:
-    mixes = [{"head": note.head, "how": note.how, "warnings": note.warnings} for note in line.mixes]
-    return {"service": line.service, "quantity": line.quantity, "mixes": mixes}
+    return {"service": line.service, "quantity": line.quantity, "mixes": _mixes(line)}
+
+
+def _mixes(line: SheetLine) -> list[dict[str, Any]]:
+    return [
+        {
+            "head": note.head,
+            "pours": [
+                {"where": pour.where, "stock": pour.stock, "water": pour.water or _("none")} for pour in note.pours
+            ],
+            "how": note.how,
+            "warnings": note.warnings,
+        }
+        for note in line.mixes
+    ]
 
 
 def _printed(sheet: Sheet) -> dict[str, Any]:
@@ -77,6 +94,8 @@ def _printed(sheet: Sheet) -> dict[str, Any]:
             (_("On site"), hours_words(sheet.on_site_minutes)),
             (_("Driving"), f"{hours_words(sheet.drive_minutes)}, {miles_words(sheet.drive_metres)}"),
         ],
+        "stock_title": _("Stock"),
+        "water_title": _("Water"),
         "load_out_title": _("Load-out"),
         "load_out": [*sheet.load_out, *sheet.mix_totals],
         "stops": [_stop(stop, break_words if stop.break_before else "") for stop in sheet.stops],
@@ -144,6 +163,6 @@ def _line(line: SheetLine) -> dict[str, Any]:
         "more": more,
         "quantity": line.quantity,
         "minutes": hours_words(line.minutes),
-        "mixes": [{"head": note.head, "how": note.how, "warnings": note.warnings} for note in line.mixes],
+        "mixes": _mixes(line),
         "steps": [{"words": step.words, "notes": step.notes} for step in line.steps],
     }

@@ -95,6 +95,7 @@ class Sheet:
     stops: tuple[SheetStop, ...]
     load_out: tuple[str, ...]
     mix_totals: tuple[str, ...]
+    limits: tuple[str, ...]  # for the surfaces of the day, each with its footing
     first_words: str
     cautions: tuple[str, ...]
     home_turns: tuple[str, ...] = ()

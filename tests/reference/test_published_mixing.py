@@ -5,7 +5,14 @@ import pytest
 
 from jobs.mixing.domain.fading import strength_after
 from jobs.mixing.domain.hauling import load_is_too_heavy, package_is_too_large
-from jobs.mixing.domain.mixing import Injector, batch_mix, injector_mix, strongest_basis_points, water_parts
+from jobs.mixing.domain.mixing import (
+    Injector,
+    batch_mix,
+    injector_mix,
+    powder_grams,
+    strongest_basis_points,
+    water_parts,
+)
 from jobs.mixing.domain.strength import Basis, CannotMix, Strength, percent_of_amount, strength_amount
 from shared.units import ML_PER_US_GALLON, ml_from_us_gallons
 
@@ -29,6 +36,18 @@ def trade(percent: float, gravity: int | None = None) -> Strength:
 )
 def test_parts_of_water(stock: float, target: float, parts: float) -> None:
     assert water_parts(trade(stock), trade(target)) == pytest.approx(parts, abs=0.001)
+
+
+def test_powder() -> None:
+    """Centers for Disease Control, the same appendix: 0.5 % from a powder of 35 % takes 14.3 g a litre (verified)."""
+    assert powder_grams(0.5, 35, 1) == pytest.approx(14.3, abs=0.05)
+    with pytest.raises(CannotMix, match="not_weaker"):
+        powder_grams(35, 35, 1)
+
+
+def test_ratio_wording() -> None:
+    """5.25 % at "1:10" is 0.53 % where it is read as one in ten (fact sheet, verified): nine parts of water."""
+    assert water_parts(trade(5.25), trade(0.53)) == pytest.approx(9, abs=0.1)
 
 
 @pytest.mark.parametrize("target", [12.5, 13])

@@ -15,7 +15,7 @@ from jobs.mixing.domain.strength import (
     percent_of_amount,
     strength_amount,
 )
-from shared.units import round_half_up
+from shared.units import round_down, round_half_up
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +42,7 @@ class Injector:
 
 @dataclass(frozen=True, slots=True)
 class Batch:
-    """So much stock and water; together they are what was asked for."""
+    """So much stock and water; together they are what was asked for. Stock is rounded down: never stronger."""
 
     stock_ml: int
     water_ml: int
@@ -77,7 +77,7 @@ def water_parts(stock: Strength, target: Strength) -> float:
 def batch_mix(stock: Strength, target: Strength, volume_ml: int) -> Batch:
     """A batch of `volume_ml`. Raises CannotMix as above."""
     parts = water_parts(stock, target)
-    stock_ml = round_half_up(volume_ml / (parts + 1))
+    stock_ml = round_down(volume_ml / (parts + 1))
     return Batch(stock_ml, volume_ml - stock_ml, parts)
 
 
@@ -88,13 +88,13 @@ def strongest_basis_points(stock: Strength, target: Strength, injector: Injector
 
 
 def injector_mix(stock: Strength, target: Strength, injector: Injector, surface_ml: int) -> JugMix:
-    """What the jug must hold so that `surface_ml` leave the hose at the target. Raises CannotMix as above."""
+    """What the jug must hold so that `surface_ml` leave the hose at the target, never stronger. Raises CannotMix."""
     parts = water_parts(stock, target)
     strongest = strongest_basis_points(stock, target, injector)
     jug_ml = surface_ml * injector.share
     hose_water_ml = round_half_up(surface_ml - jug_ml)
     reached = (parts + 1) * injector.share >= 1 or strongest == target.basis_points
-    stock_ml = min(round_half_up(surface_ml / (parts + 1)), round_half_up(jug_ml))
+    stock_ml = min(round_down(surface_ml / (parts + 1)), round_half_up(jug_ml))
     jug_water_ml = round_half_up(jug_ml) - stock_ml
     return JugMix(
         is_reached=reached,
@@ -105,3 +105,17 @@ def injector_mix(stock: Strength, target: Strength, injector: Injector, surface_
         hose_water_ml=hose_water_ml,
         water_parts=max(0.0, (parts + 1) * injector.share - 1) if reached else 0.0,
     )
+
+
+def full_jug(jug_ml: int, water_parts: float) -> Batch:
+    """A jug filled with the same mix."""
+    stock_ml = round_down(jug_ml / (water_parts + 1))
+    return Batch(stock_ml, jug_ml - stock_ml, water_parts)
+
+
+def powder_grams(target_percent: float, powder_percent: float, volume_litres: float) -> float:
+    """Grams of a chlorine powder for a volume: target / powder x 1000 in each litre (Centers for Disease Control,
+    chlorine solutions, appendix E). Raises CannotMix("not_weaker") unless the target is weaker than the powder."""
+    if target_percent >= powder_percent:
+        raise CannotMix("not_weaker")
+    return target_percent / powder_percent * 1000 * volume_litres

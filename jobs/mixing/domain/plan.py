@@ -1,6 +1,6 @@
 """One mix for one job line: what goes where, or why it cannot be."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from jobs.mixing.domain.mixing import Injector, batch_mix, injector_mix, water_parts
 from jobs.mixing.domain.strength import (
@@ -12,7 +12,7 @@ from jobs.mixing.domain.strength import (
     bases_compare,
     percent_of_amount,
 )
-from shared.units import round_half_up
+from shared.units import round_half_up, round_up
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,7 +31,8 @@ class MixPlan:
 
     With the injector, `stock_ml` and `water_ml` go into the jug and `hose_water_ml` comes from the house; otherwise
     `stock_ml` and `water_ml` are the batch. `is_reached` is False where the injector cannot bring the target; the
-    figures are then those of undiluted stock, which brings `surface_basis_points`.
+    figures are then those of undiluted stock, which brings `surface_basis_points`. `strongest_basis_points` is the most
+    that the injector brings with this stock, 0 for other ways.
     """
 
     way: str
@@ -41,6 +42,7 @@ class MixPlan:
     stop: str = ""
     is_reached: bool = True
     surface_basis_points: int = 0
+    strongest_basis_points: int = 0
     stock_ml: int = 0
     water_ml: int = 0
     hose_water_ml: int = 0
@@ -76,24 +78,24 @@ def mix_plan(wish: MixWish, stock: Strength | None, injector: Injector | None, q
 
 def _planned(wish: MixWish, stock: Strength, injector: Injector | None, volume: int) -> MixPlan:
     target = Strength(wish.target_basis_points, wish.target_basis)
+    asked = MixPlan(wish.way, wish.target_basis_points, wish.target_basis, volume)
     if injector is not None and wish.way == "injector":
         jug = injector_mix(stock, target, injector, volume)
-        return MixPlan(
-            wish.way, wish.target_basis_points, wish.target_basis, volume,
-            is_reached=jug.is_reached, surface_basis_points=jug.surface_basis_points, stock_ml=jug.stock_ml,
-            water_ml=jug.jug_water_ml, hose_water_ml=jug.hose_water_ml, water_parts=jug.water_parts,
-        )  # fmt: skip
+        return replace(
+            asked,
+            is_reached=jug.is_reached,
+            surface_basis_points=jug.surface_basis_points,
+            strongest_basis_points=jug.strongest_basis_points,
+            stock_ml=jug.stock_ml,
+            water_ml=jug.jug_water_ml,
+            hose_water_ml=jug.hose_water_ml,
+            water_parts=jug.water_parts,
+        )
+    at_target = replace(asked, surface_basis_points=wish.target_basis_points)
     if _is_neat(target, stock):
-        return MixPlan(
-            wish.way, wish.target_basis_points, wish.target_basis, volume,
-            surface_basis_points=wish.target_basis_points, stock_ml=volume,
-        )  # fmt: skip
+        return replace(at_target, stock_ml=volume)
     batch = batch_mix(stock, target, volume)
-    return MixPlan(
-        wish.way, wish.target_basis_points, wish.target_basis, volume,
-        surface_basis_points=wish.target_basis_points, stock_ml=batch.stock_ml, water_ml=batch.water_ml,
-        water_parts=batch.water_parts,
-    )  # fmt: skip
+    return replace(at_target, stock_ml=batch.stock_ml, water_ml=batch.water_ml, water_parts=batch.water_parts)
 
 
 def _is_neat(target: Strength, stock: Strength) -> bool:
@@ -101,16 +103,34 @@ def _is_neat(target: Strength, stock: Strength) -> bool:
     return target.basis == stock.basis == Basis.VOLUME and target.basis_points == stock.basis_points
 
 
-def is_above(target: Strength, limit: Strength, stock: Strength | None) -> bool:
-    """Whether what is wanted at the surface is stronger than a limit, the two bases compared through the stock, or as
-    thin liquids of the gravity of water where the stock says nothing. Bases that say nothing of each other: False."""
-    if target.basis == limit.basis:
-        return target.basis_points > limit.basis_points
-    if not bases_compare(target.basis, limit.basis):
-        return False
+def percent_on(target: Strength, basis: Basis, stock: Strength | None) -> float | None:
+    """What is wanted at the surface as a percentage on another basis, compared through the stock, or as a thin liquid
+    of the gravity of water where the stock says nothing. None for bases that say nothing of each other."""
+    if target.basis == basis:
+        return target.percent
+    if not bases_compare(target.basis, basis):
+        return None
     known = stock if stock is not None and stock.gravity_thousandths else Strength(1_000, Basis.TRADE, 1_000)
-    wanted = round_half_up(percent_of_amount(amount_wanted(target, known), limit.basis, known) * POINTS_PER_PERCENT)
-    return wanted > limit.basis_points
+    return percent_of_amount(amount_wanted(target, known), basis, known)
+
+
+def points_on(target: Strength, basis: Basis, stock: Strength | None) -> int | None:
+    """The same, rounded up to the hundredth of a percent; None also for what no dilution of the stock has."""
+    try:
+        percent = percent_on(target, basis, stock)
+    except CannotMix:
+        return None
+    return None if percent is None else round_up(percent * POINTS_PER_PERCENT)
+
+
+def is_above(target: Strength, limit: Strength, stock: Strength | None) -> bool:
+    """Whether what is wanted at the surface is stronger than a limit, by however little; what no dilution of the stock
+    has is. Bases that say nothing of each other: False."""
+    try:
+        percent = percent_on(target, limit.basis, stock)
+    except CannotMix:
+        return True
+    return percent is not None and percent > limit.percent
 
 
 def require_weaker(target: Strength, stock: Strength) -> None:

@@ -48,6 +48,7 @@ class _Work:
 
     book: MixBook
     injector: Injector | None
+    jug_ml: int | None
     findings: Mapping[int, Sequence[Finding]]
     direction: str
 
@@ -123,6 +124,7 @@ def _sheet(
         stops=_with_break(rows, stops, route.break_minute),
         load_out=load_out((stop.job for stop in stops), truck.gear if truck else ""),
         mix_totals=truck_totals(notes, rig, truck.mix_litres if truck else None),
+        limits=tuple(dict.fromkeys(words for note in notes for words in note.footings)),
         first_words=first_words(),
         cautions=general_cautions(),
         home_turns=turns[-1],
@@ -149,6 +151,7 @@ def _work_of(stops: Sequence[Stop | SentStop], rig: Rig | None, day: date) -> _W
     return _Work(
         book=mix_book(service_ids=services, today=day),
         injector=injector_of(rig),
+        jug_ml=rig.jug_ml if rig else None,
         findings=newest_findings(job_ids=[stop.job_id for stop in stops]),
         direction=direction_now(),
     )
@@ -188,7 +191,7 @@ def _stop(stop: Stop | SentStop, leg: Leg, plan: DayPlan, chalk: _Chalk, work: _
         pets=place.pet_note,
         property_note=place.note,
         note=job.note,
-        lines=tuple(_line(line, job, chalk, work) for line in job.lines.all()),
+        lines=_lines(job, chalk, work),
         walls=walls,
         chalk=_chalk_notes(walls),
         cautions=stop_cautions(job),
@@ -213,7 +216,14 @@ def _windows(job: Job, work_date: date) -> list[str]:
     return texts
 
 
-def _line(line: JobLine, job: Job, chalk: _Chalk, work: _Work) -> SheetLine:
+def _lines(job: Job, chalk: _Chalk, work: _Work) -> tuple[SheetLine, ...]:
+    rows: list[SheetLine] = []
+    for line in job.lines.all():
+        rows.append(_line(line, job, chalk, work, {note.chemistry for row in rows for note in row.mixes}))
+    return tuple(rows)
+
+
+def _line(line: JobLine, job: Job, chalk: _Chalk, work: _Work, poured_before: set[str]) -> SheetLine:
     mixes = work.book.line_mixes(
         service_id=line.service_id,
         quantity=line.quantity,
@@ -233,8 +243,8 @@ def _line(line: JobLine, job: Job, chalk: _Chalk, work: _Work) -> SheetLine:
         minutes=line.estimated_minutes,
         note=line.note,
         walls=", ".join(wall.name for wall in line.walls.all()),
-        mixes=tuple(mix_note(mix, work.injector) for mix in mixes),
-        steps=line_steps(line, job, mixes, found, work.direction),
+        mixes=tuple(mix_note(mix, work.injector, work.jug_ml) for mix in mixes),
+        steps=line_steps(line, job, mixes, found, work.direction, poured_before),
     )
 
 

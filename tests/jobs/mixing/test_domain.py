@@ -1,12 +1,14 @@
 """Mixes of any strength: what goes in comes out, and nothing is stronger than its stock."""
 
+from fractions import Fraction
+
 import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from jobs.mixing.domain.fading import strength_after
-from jobs.mixing.domain.mixing import Injector, batch_mix, injector_mix
-from jobs.mixing.domain.plan import MixWish, is_above, mix_plan, require_weaker
+from jobs.mixing.domain.mixing import Injector, batch_mix, full_jug, injector_mix
+from jobs.mixing.domain.plan import MixWish, is_above, mix_plan, points_on, require_weaker
 from jobs.mixing.domain.strength import (
     CHLORINE,
     Basis,
@@ -16,6 +18,7 @@ from jobs.mixing.domain.strength import (
     percent_of_amount,
     strength_amount,
 )
+from shared.units import measured_ounces, ml_from_us_gallons
 
 bases = st.sampled_from(sorted(CHLORINE))
 stocks = st.builds(Strength, st.integers(300, 2_000), bases, st.integers(1_010, 1_300))
@@ -32,12 +35,55 @@ def test_there_and_back(stock: Strength, target: Strength) -> None:
 
 @given(stocks, targets, st.integers(1_000, 1_000_000))
 def test_nothing_is_lost_in_a_batch(stock: Strength, target: Strength, volume_ml: int) -> None:
-    """Stock and water are the volume, and the chlorine in the stock is the chlorine wanted, to a millilitre."""
+    """Stock and water are the volume, and the chlorine in the stock is the chlorine wanted, to a millilitre, and never
+    more than that."""
     want, have = amount_wanted(target, stock), strength_amount(stock)
     assume(want < have)
     batch = batch_mix(stock, target, volume_ml)
     assert batch.stock_ml + batch.water_ml == volume_ml
-    assert abs(batch.stock_ml * have - volume_ml * want) <= have
+    assert 0 <= volume_ml * want * (1 + 1e-9) - batch.stock_ml * have <= have * 1.001
+
+
+@given(stocks, targets, st.integers(1_000, 1_000_000))
+def test_measured_out_it_is_never_stronger(stock: Strength, target: Strength, volume_ml: int) -> None:
+    """Stock to the mark below and water to the mark above bring the target or less, to a thousandth of it; and from
+    half a pint of stock on no less than nine tenths of it."""
+    want, have = amount_wanted(target, stock), strength_amount(stock)
+    assume(want < have)
+    batch = batch_mix(stock, target, volume_ml)
+    into = measured_ounces(batch.stock_ml, up=False)
+    water = measured_ounces(batch.water_ml, up=True)
+    assume(into + water > 0)
+    brings = have * float(into / (into + water))
+    assert brings <= want * 1.001
+    if into >= 8 and water >= 8:
+        assert brings >= want * 0.9
+
+
+@given(st.integers(1, 2_000_000))
+def test_marks(volume_ml: int) -> None:
+    """The mark below and the mark above are at most one mark apart, and a mark is its own."""
+    below, above = measured_ounces(volume_ml, up=False), measured_ounces(volume_ml, up=True)
+    assert 0 <= above - below <= max(Fraction(1, 4), below / 8, Fraction(4) if below >= 124 else 0)
+    assert below in (above, *(above - step for step in (Fraction(1, 4), Fraction(1, 2), 1, 4)))
+
+
+@pytest.mark.parametrize("gallons", [0.25, 0.5, 1, 2.5, 5, 15])
+def test_whole_gallons_and_quarts_are_marks(gallons: float) -> None:
+    """Although a gallon is no whole number of millilitres."""
+    volume_ml = ml_from_us_gallons(gallons)
+    assert measured_ounces(volume_ml, up=False) == measured_ounces(volume_ml, up=True) == 128 * gallons
+
+
+@given(stocks, targets, injectors, st.integers(4_000, 60_000))
+def test_a_full_jug_is_the_same_mix(stock: Strength, target: Strength, injector: Injector, jug_ml: int) -> None:
+    assume(amount_wanted(target, stock) < strength_amount(stock))
+    mix = injector_mix(stock, target, injector, 100_000)
+    assume(mix.is_reached)
+    jug = full_jug(jug_ml, mix.water_parts)
+    assert jug.stock_ml + jug.water_ml == jug_ml
+    at_surface = strength_amount(stock) * jug.stock_ml / jug_ml * injector.share
+    assert at_surface == pytest.approx(amount_wanted(target, stock), rel=0.002, abs=0.06)
 
 
 @given(stocks, targets, injectors, st.integers(10_000, 1_000_000))
@@ -139,6 +185,8 @@ def test_above_a_limit() -> None:
     limit = Strength(130, Basis.HYPOCHLORITE_WEIGHT)
     stock = Strength(1250, Basis.TRADE, 1160)
     assert is_above(Strength(130, Basis.TRADE), limit, stock)
+    assert is_above(Strength(126, Basis.TRADE), limit, stock)  # 1.302 %: a little above is above
+    assert points_on(Strength(126, Basis.TRADE), Basis.HYPOCHLORITE_WEIGHT, stock) == 131
     assert not is_above(Strength(120, Basis.TRADE), limit, stock)
     assert not is_above(Strength(120, Basis.TRADE), limit, None)
     assert not is_above(Strength(9_000, Basis.VOLUME), limit, stock)

@@ -6,6 +6,7 @@ from typing import Any
 import pytest
 from django.core.exceptions import ValidationError
 
+from jobs.mixing.domain.mixing import Injector
 from jobs.mixing.domain.strength import Basis
 from jobs.mixing.errors import MixRefused, StillInUse
 from jobs.mixing.models import Mix, Stock, SurfaceLimit
@@ -176,12 +177,23 @@ def test_the_book_uses_the_oldest_stock_that_is_left(django_assert_num_queries: 
         )
     assert weak.stock is not None
     assert weak.stock.stock == old
-    assert [words[:12] for words in weak.warnings] == ["The strength"]
-    assert strong.warnings[1].startswith(
-        "Stronger than the limit for vinyl, 1.3 % hypochlorite by weight: A siding maker"
-    )
+    assert weak.stock.wants_strip
+    assert [(limited.surface, limited.is_above) for limited in weak.limits] == [("vinyl", False)]
+    assert [(limited.wanted_points, limited.is_above) for limited in strong.limits] == [(185, True)]  # 1.8 % trade
     stock_use_up(stock=old, today=TODAY)
     assert mix_book(service_ids=[mixes[0].service_id], today=TODAY).stocks[product.pk].stock != old  # type: ignore[union-attr]
+
+
+def test_a_target_that_no_liquid_has() -> None:
+    """Set before any stock was written down: the sheet still comes, and says that it is above the limit."""
+    limit_set(surface="vinyl", basis_points=200, basis="trade", footing="our own", checked_on=TODAY)
+    product = factories.make_product()
+    mix = a_mix(product=product, target_basis_points=10_000, target_basis="hypochlorite_weight")
+    factories.make_stock(product=product, received_on=TODAY)
+    book = mix_book(service_ids=[mix.service_id], today=TODAY)
+    (line,) = book.line_mixes(service_id=mix.service_id, quantity=100, surfaces={"vinyl"}, injector=Injector(1, 11))
+    assert line.plan.stop == "not_weaker"
+    assert [(limited.wanted_points, limited.is_above) for limited in line.limits] == [(None, True)]
 
 
 def test_only_the_tank_is_carried() -> None:

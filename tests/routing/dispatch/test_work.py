@@ -12,6 +12,7 @@ from pypdf import PdfReader
 from jobs.mixing.services import direction_set, limits_start
 from jobs.walkthroughs.inputs import FindingInput
 from jobs.work.models import Poured, StepMark
+from routing.dispatch.mix_notes import Pour
 from routing.dispatch.models import Rig, SentStop
 from routing.dispatch.pdf import mix_sheet_pdf, sheet_pdf
 from routing.dispatch.selectors.sheets import sheet_of_route
@@ -92,17 +93,32 @@ def text_of(pdf: bytes) -> str:
 
 
 def test_a_mix_in_words(crew: Any, wash: Any) -> None:
-    """48 gallons at 1 % from 12.46 % (a day at 70 F): 3.9 gallons of stock in the jug, the rest water."""
+    """48 gallons at 1 % from 12.45 % (a day at 70 F): 3.85 gallons of stock and 0.51 of water in the jug, in measures
+    that a crew has, stock rounded down and water up."""
     (mix,) = line_of(planned(crew, house(wash))).mixes
     assert mix.head == "Stock bleach, 1 % trade at the surface"
+    assert mix.pours == (
+        Pour("In the jug, for this house", "3 gal 3 qt 12 fl oz", "2 qt 2 fl oz"),
+        Pour("A full jug of 5.0 gal", "4 gal 1 qt 20 fl oz", "2 qt 11 fl oz"),
+    )
     assert mix.how == (
-        "In the jug: 3.9 gal stock, 0.51 gal water (1 part stock to 0.13 parts water)",
-        "The injector draws 1 part to 10.0 parts of water; about 48.0 gal reach the surface",
-        "Stock today: 12.45 % trade, estimated from age and warmth",
+        "1 part stock to 0.13 parts water; the injector draws 1 part to 10.0 of water and brings at most 1.13 % trade",
+        "About 48.0 gal reach the surface, 43.6 gal of it from the house's tap",
+        "Stock today: 12.45 % trade, estimated from age and warmth; the delivery of Mon, Jun 1, 2026",
         "Dwell by the label: 8 min, never drying",
         "Label: Follow the table.",
     )
+    assert (mix.warnings, mix.footings) == ((), ())
+
+
+def test_a_limit_that_is_kept(crew: Any, wash: Any) -> None:
+    """What the mix brings is said on the limit's own basis, and on what the limit stands."""
+    limits_start(today=date(2026, 6, 1))
+    sheet = sheet_of(planned(crew, house(wash)))
+    (mix,) = sheet.stops[0].lines[0].mixes
+    assert "Limit for vinyl 1.3 % hypochlorite by weight, this mix 1.04 %" in mix.how
     assert mix.warnings == ()
+    assert sheet.limits[0].startswith("Limit for vinyl 1.3 % hypochlorite by weight: A siding maker's care sheet")
 
 
 def test_an_injector_that_cannot(crew: Any, bleach: Any) -> None:
@@ -147,17 +163,31 @@ def test_what_the_truck_takes(crew: Any, wash: Any, bleach: Any) -> None:
     factories.make_mix(service=roof, product=bleach, way="tank", target_basis_points=400)
     jobs = [house(wash), house(wash), house(roof)]
     totals = sheet_of(planned(crew, *jobs)).mix_totals
-    assert totals[0] == "Stock bleach: 23.1 gal stock for the day, jugs of 5.0 gal: 5"
-    assert totals[1] == "Tank: 48.0 gal mixed, more than its 26.4 gal. It must be filled again on the way."
-    assert len(totals) == 2
+    assert totals == (
+        "Stock bleach: 23 gal 20 fl oz stock for the day, jugs of 5.0 gal: 5",
+        "A full jug of 5.0 gal of Stock bleach, 1 % trade at the surface: 4 gal 1 qt 20 fl oz stock, "
+        "then 2 qt 11 fl oz water",
+        "Tank: 48.0 gal mixed, more than its 26.4 gal. It must be filled again on the way.",
+        "All stops: about 144.0 gal reach the surfaces, 87.3 gal of it from the houses' taps",
+    )
 
 
 def test_jugs_that_may_not_ride(crew: Any, wash: Any) -> None:
     """A 15-gallon drum is outside the exception; too little eyewash water is said."""
     rig_set(truck=crew.truck, jug_ml=15 * GALLON, eyewash_ml=3 * GALLON)
     totals = sheet_of(planned(crew, house(wash))).mix_totals
-    assert totals[1].startswith("WARNING: jugs of 15.0 gal are outside the materials-of-trade exception")
-    assert totals[2].startswith("Eyewash: at least 6 gal")
+    assert totals[3].startswith("WARNING: jugs of 15.0 gal are outside the materials-of-trade exception")
+    assert totals[4].startswith("Eyewash: at least 6 gal")
+
+
+def test_a_drum_where_nobody_measured_the_jugs(crew: Any, wash: Any, bleach: Any) -> None:
+    """Then the package in which the stock came is what rides."""
+    bleach.stocks.update(package_ml=15 * GALLON)
+    rig_set(truck=crew.truck, jug_ml=None)
+    sheet = sheet_of(planned(crew, house(wash)))
+    assert len(sheet.stops[0].lines[0].mixes[0].pours) == 1
+    totals = sheet.mix_totals
+    assert any(words.startswith("WARNING: jugs of 15.0 gal are outside") for words in totals)
 
 
 # --- instructions ---
@@ -237,8 +267,22 @@ def test_a_rinse_between_what_must_not_meet(crew: Any, wash: Any) -> None:
         target_basis="volume",
         way="at_house",
     )
-    last = line_of(planned(crew, house(wash))).steps[-1]
-    assert (last.code, last.words[:4]) == ("between", "STOP")
+    codes = [step.code for step in line_of(planned(crew, house(wash))).steps]
+    assert codes[codes.index("between") + 1] == "rinse"
+
+
+def test_a_rinse_before_what_must_not_meet_the_line_before(crew: Any, wash: Any) -> None:
+    """A house wash with hypochlorite, then an acid cleaner in another line: stop before its first drop."""
+    acid = factories.make_service(unit="flat_sqft")
+    factories.make_mix(
+        service=acid, product=factories.make_product(chemistry="acid"), target_basis="volume", way="at_house"
+    )
+    place = factories.make_property()
+    lines = [{"service": wash, "quantity": 900}, {"service": acid, "quantity": 100}]
+    first, second = sheet_of(planned(crew, factories.make_job(property=place, lines=lines))).stops[0].lines
+    assert "before" not in [step.code for step in first.steps]
+    assert [step.code for step in second.steps][:4] == ["drain", "prewet", "before", "test"]
+    assert next(step for step in second.steps if step.code == "before").words.startswith("STOP between hypochlorite")
 
 
 # --- on paper ---
@@ -249,9 +293,9 @@ def test_both_pdfs_say_the_same(crew: Any, wash: Any) -> None:
     plan = planned(crew, job)
     mixes, route = (text_of(made(sheet_of(plan))) for made in (mix_sheet_pdf, sheet_pdf))
     for text in (mixes, route):
-        assert "In the jug: 3.9 gal stock, 0.51 gal water" in text
+        assert "In the jug, for this house Stock 3 gal 3 qt 12 fl oz Water 2 qt 2 fl oz" in text
         assert "The product label, the safety data sheet, local code and licensed practice come first" in text
-        assert "Stock bleach: 3.9 gal stock for the day, jugs of 5.0 gal: 1" in text
+        assert "Stock bleach: 3 gal 3 qt 16 fl oz stock for the day, jugs of 5.0 gal: 1" in text
     assert "Test spot: a small place out of sight" in route
     assert "paint from before 1978" in route
 
@@ -261,7 +305,7 @@ def test_in_spanish(crew: Any, wash: Any) -> None:
     with translation.override("es"):
         text = text_of(mix_sheet_pdf(sheet_of(plan)))
         steps = line_of(plan).steps
-    assert "En el bidón: 3.9 gal de concentrado" in text
+    assert "En el bidón, para esta casa Concentrado 3 gal 3 cuartos (qt) 12 oz líq." in text
     assert steps[6].words.startswith("Enjuague bien, de frente")
 
 
@@ -270,7 +314,7 @@ def test_the_office_opens_them(client_of: Any, office: Any, crew: Any, wash: Any
     client = client_of(office)
     with assert_query_count("mix sheet"):
         page = client.get(f"/sheets/{route.pk}/mix/").content.decode()
-    assert "7.7 gal stock for the day" in page
+    assert "7 gal 2 qt 28 fl oz stock for the day" in page
     assert client.get(f"/sheets/{route.pk}/mix.pdf")["Content-Type"] == "application/pdf"
     assert "mix and steps" in client.get(f"/sheets/{route.pk}/").content.decode()
 
