@@ -7,7 +7,7 @@ itself. Rubbing chalked vinyl leaves glossy spots (a siding maker's care sheet, 
 The label, the data sheet, local code and licensed practice come first.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 
 from django.utils.translation import gettext as _
@@ -17,11 +17,12 @@ from jobs.mixing.choices import ChemistryChoice, Direction
 from jobs.mixing.selectors import LineMix
 from jobs.walkthroughs.domain import step_text
 from jobs.walkthroughs.models import ChalkReading, Finding, FindingKind
-from jobs.work.domain.reactions import NEVER_TOGETHER
+from jobs.work.domain.reactions import reacts_with
 from jobs.work.models import Job, JobLine
 from pricing.catalogue.choices import Unit
 
 LEAD_RULES_BEFORE_YEAR = 1978
+FIRST_DROPS = ("test", "apply", "work")
 PAINTED = {Material.PAINTED_WOOD, Material.OTHER}
 
 
@@ -50,8 +51,10 @@ def walls_of(line: JobLine, job: Job) -> list[Wall]:
     return list(job.property.walls.all())
 
 
-def line_steps(line: JobLine, job: Job, mixes: Sequence[LineMix], found: Found, direction: str) -> tuple[Step, ...]:
-    """The steps of one line."""
+def line_steps(
+    line: JobLine, job: Job, mixes: Sequence[LineMix], found: Found, direction: str, poured_before: Collection[str] = ()
+) -> tuple[Step, ...]:
+    """The steps of one line. `poured_before` are the chemistries of the job's lines before it."""
     skills = {skill.code for skill in line.service.skills.all()}
     if line.service.removes_chalk:
         steps = _chalk_removal(mixes)
@@ -66,7 +69,8 @@ def line_steps(line: JobLine, job: Job, mixes: Sequence[LineMix], found: Found, 
     else:
         steps = _other()
     notes = _notes(line, job, found)
-    return tuple(Step(code, words, tuple(notes.get(code, ()))) for code, words in (*steps, *_between(mixes)))
+    ordered = _with_stops(steps, [mix.mix.product.chemistry for mix in mixes], poured_before)
+    return tuple(Step(code, words, tuple(notes.get(code, ()))) for code, words in ordered)
 
 
 Steps = Iterable[tuple[str, str]]
@@ -145,15 +149,24 @@ def _other() -> Steps:
     )
 
 
-def _between(mixes: Sequence[LineMix]) -> Steps:
-    """Where one line pours what must never meet, the rinse between is a step of its own."""
-    kinds = [mix.mix.product.chemistry for mix in mixes]
-    if any({one, other} in NEVER_TOGETHER for one in kinds for other in kinds):
-        names = ", ".join(str(ChemistryChoice(kind).label) for kind in dict.fromkeys(kinds))
-        yield (
-            "between",
-            _("STOP between %(names)s: rinse, write the rinse down, then pour the next") % {"names": names},
-        )
+def _with_stops(steps: Steps, kinds: Sequence[str], before: Collection[str]) -> Steps:
+    """The steps, and where something is poured on what it must never meet, the rinse between as a step of its own:
+    ahead of the first drop where an earlier line left it, ahead of the last rinse where this line pours both."""
+    earlier = {other for kind in kinds for other in reacts_with(kind, before)}
+    own = {other for kind in kinds for other in reacts_with(kind, kinds)}
+    is_first_drop = True
+    for code, words in steps:
+        if earlier and is_first_drop and code in FIRST_DROPS:
+            is_first_drop = False
+            yield "before", _stop_words([*sorted(earlier), *kinds])
+        if own and code == "rinse":
+            yield "between", _stop_words([kind for kind in kinds if kind in own])
+        yield code, words
+
+
+def _stop_words(kinds: Iterable[str]) -> str:
+    names = ", ".join(str(ChemistryChoice(kind).label) for kind in dict.fromkeys(kinds))
+    return _("STOP between %(names)s: rinse, write the rinse down, then pour the next") % {"names": names}
 
 
 def _notes(line: JobLine, job: Job, found: Found) -> dict[str, list[str]]:
