@@ -1,6 +1,6 @@
 """A homeowner's answer to a reminder: what the page shows, and what a tap makes of it. Once for each message."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
@@ -24,6 +24,7 @@ from jobs.reminders.models import (
 from jobs.reminders.services import opt_out_record
 from jobs.work.choices import JobState
 from jobs.work.inputs import NewLine, NewWindow
+from jobs.work.models import Job, JobLine, JobWindow
 from jobs.work.selectors import line_with_card
 from jobs.work.services import job_create
 from pricing.catalogue.models import Service
@@ -35,6 +36,7 @@ from shared.events.services import event_record
 from shared.outbox.models import Channel
 
 SOURCE = "reminder"
+FreeDays = Callable[[], Sequence[date]]
 
 
 @dataclass(frozen=True)
@@ -55,13 +57,27 @@ class Offered:
 
 
 @dataclass(frozen=True)
+class Ordered:
+    """What a yes brought, as it stands now. `is_agreed`: promised for the day that was chosen."""
+
+    lines: tuple[JobLine, ...]
+    is_agreed: bool
+    is_off: bool
+
+
+@dataclass(frozen=True)
 class Offer:
-    """What a reminder proposes, and the answer where there is one already."""
+    """What a reminder proposes, and the answer where there is one already.
+
+    `agrees_on_day`: a yes with a day is an agreed job, where everything chosen has a price.
+    """
 
     customer: Customer
     written_on: date
     things: tuple[Offered, ...]
     answer: ReminderAnswer | None
+    agrees_on_day: bool
+    ordered: Ordered | None = None
 
     @property
     def places(self) -> list[Property]:
@@ -91,7 +107,7 @@ class _Taken:
     offer: Offer
     answer: Answer
     row: ReminderAnswer
-    days: Sequence[date]
+    free_days: FreeDays
     today: date
     now: datetime
 
@@ -119,7 +135,9 @@ def offer_get(*, customer_id: int, written_on: date) -> Offer:
     if customer is None or not reminders:
         raise NotFound(_("What this link was about is no longer there. Please call us."))
     answer = _answers_of(customer, written_on).first()
-    return Offer(customer, written_on, tuple(_things(reminders, written_on)), answer)
+    agrees = answer_settings_get().makes == AnswerMakes.AGREED
+    ordered = _ordered(answer) if answer and answer.jobs else None
+    return Offer(customer, written_on, tuple(_things(reminders, written_on)), answer, agrees, ordered)
 
 
 def written_by(*, customer_id: int, written_on: date) -> str:
@@ -130,8 +148,9 @@ def written_by(*, customer_id: int, written_on: date) -> str:
 
 
 @transaction.atomic
-def answer_take(*, offer: Offer, answer: Answer, days: Sequence[date], now: datetime) -> ReminderAnswer:
-    """Keep the answer and do what it asks. `days` are those that were offered.
+def answer_take(*, offer: Offer, answer: Answer, free_days: FreeDays, now: datetime) -> ReminderAnswer:
+    """Keep the answer and do what it asks. `free_days` tells on which days the work still fits; it is asked while
+    nobody else's yes can take the same room.
 
     A yes makes one lead or agreed job for each property, by the owner's setting; "not now" and "sold" hold the
     property back; "never" opts the person out of everything. Raises Conflict where the message was answered before,
@@ -145,7 +164,7 @@ def answer_take(*, offer: Offer, answer: Answer, days: Sequence[date], now: date
     today = clock.local_date(company_get().timezone, now)
     row = ReminderAnswer(customer=offer.customer, written_on=offer.written_on, kind=answer.kind, at=now)
     row.note = answer.note.strip()[:500]
-    _FOLLOW[AnswerKind(answer.kind)](_Taken(offer, answer, row, days, today, now))
+    _FOLLOW[AnswerKind(answer.kind)](_Taken(offer, answer, row, free_days, today, now))
     try:
         row.save()
     except IntegrityError as error:
@@ -190,9 +209,22 @@ def _things(reminders: Sequence[Reminder], on: date) -> list[Offered]:
     return things
 
 
+def _ordered(answer: ReminderAnswer) -> Ordered:
+    """What became of the jobs since is the office's to decide, and shown as it is."""
+    jobs = Job.objects.filter(pk__in=answer.jobs)
+    promised = JobWindow.objects.filter(job__in=answer.jobs, promised=True, first_date=answer.day)
+    lines = JobLine.objects.filter(job__in=answer.jobs).select_related("service").order_by("job_id", "id")
+    return Ordered(
+        lines=tuple(lines),
+        is_agreed=answer.day is not None and set(promised.values_list("job_id", flat=True)) == set(answer.jobs),
+        is_off=jobs.filter(state__in=(JobState.DECLINED, JobState.CALLED_OFF)).exists(),
+    )
+
+
 def _yes(taken: _Taken) -> None:
     answer, row = taken.answer, taken.row
-    if answer.day is not None and answer.day not in taken.days:
+    AnswerSettings.objects.select_for_update().filter(pk=1).first()
+    if answer.day is not None and answer.day not in taken.free_days():
         raise Refused(_("This day is not free any more. Choose another one."))
     chosen = [thing for thing in taken.offer.things if thing.reminder.pk in answer.reminder_ids]
     if not chosen:

@@ -205,20 +205,28 @@ def answer(request: HttpRequest, token: str) -> HttpResponse:
         over = {"words": error.message, "stop_path": stop_path}
         return render(request, "reminders/answer_over.html", over, status=error.status)
     with translation.override(offer.customer.language):
-        days = days_to_offer(days_near(place=offer.places[0], today=today), needed_minutes=offer.minutes)
         form = AnswerForm(request.POST or None)
-        status, problem = 200, ""
-        if request.method == "POST":
-            status, problem = _answered(form, offer, [day.work_date for day in days])
-            offer = offer_get(customer_id=customer_id, written_on=written_on)
-        context = {
-            "offer": offer,
-            "days": days,
-            "problem": problem,
-            "months": ASK_AGAIN_MONTHS,
-            "stop_path": stop_path,
-        }
+        status, problem = _answered(form, offer, today) if request.method == "POST" else (200, "")
+        offer = offer_get(customer_id=customer_id, written_on=written_on)
+        context = {"form": form, "problem": problem, "stop_path": stop_path, **_offered(offer, today)}
         return render(request, "reminders/answer.html", context, status=status)
+
+
+def _offered(offer: Offer, today: date) -> dict[str, Any]:
+    """What the page shows of an offer: no days where it is answered."""
+    days = [] if offer.answer else days_near(place=offer.places[0], today=today)
+    return {
+        "offer": offer,
+        "days": days_to_offer(days, needed_minutes=offer.minutes),
+        "months": ASK_AGAIN_MONTHS,
+        "some_unpriced": any(thing.line is None for thing in offer.things),
+    }
+
+
+def _free_days(offer: Offer, today: date) -> list[date]:
+    """Every day into which the work fits: one that was offered counts as long as there is room."""
+    near = days_near(place=offer.places[0], today=today)
+    return [day.work_date for day in near if day.free_minutes >= offer.minutes]
 
 
 def _stop_path(token: str) -> str:
@@ -231,12 +239,12 @@ def _stop_path(token: str) -> str:
     return reverse("reminders:opt_out", args=[opt_out_token(customer_id, channel)])
 
 
-def _answered(form: AnswerForm, offer: Offer, days: list[date]) -> tuple[int, str]:
+def _answered(form: AnswerForm, offer: Offer, today: date) -> tuple[int, str]:
     """Take the answer; the status and what to say where it could not be taken."""
     if not form.is_valid():
         return 422, str(_("Choose one of the answers."))
     try:
-        answer_take(offer=offer, answer=form.answer, days=days, now=clock.now())
+        answer_take(offer=offer, answer=form.answer, free_days=lambda: _free_days(offer, today), now=clock.now())
     except WalldayError as error:
         return error.status, error.message
     return 200, ""

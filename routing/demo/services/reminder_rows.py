@@ -41,7 +41,7 @@ def _answered(sent_on: date) -> None:
     told = Reminder.objects.order_by("property__customer", "pk").values_list("property__customer", flat=True)
     for customer_id, answer in zip(dict.fromkeys(told), ANSWERS, strict=False):
         offer = offer_get(customer_id=customer_id, written_on=sent_on)
-        answer_take(offer=offer, answer=answer, days=(), now=at(sent_on + timedelta(days=1), OFFICE_OPENS))
+        answer_take(offer=offer, answer=answer, free_days=list, now=at(sent_on + timedelta(days=1), OFFICE_OPENS))
 
 
 def _texts(sent_on: date) -> None:

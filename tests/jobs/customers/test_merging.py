@@ -153,7 +153,7 @@ def test_what_was_answered_stays_answered(two: Any) -> None:
     make.make_interval(property=other.properties.get(), next_due_on=TODAY)
     queue_all()
     offer = offer_get(customer_id=other.pk, written_on=TODAY)
-    answer_take(offer=offer, answer=Answer(kind="not_now"), days=[], now=NOW)
+    answer_take(offer=offer, answer=Answer(kind="not_now"), free_days=list, now=NOW)
     merged(keep, other)
     assert ReminderAnswer.objects.get().customer == other
     assert offer_get(customer_id=other.pk, written_on=TODAY).answer == ReminderAnswer.objects.get()

@@ -25,6 +25,7 @@ from jobs.reminders.selectors import due_list
 from jobs.reminders.services import reminders_queue
 from jobs.work.models import Job, ServiceInterval
 from pricing.catalogue.models import Rate, RateCard
+from routing.plans.models import Crew, ShiftException
 from shared.errors import Conflict, Refused
 from shared.outbox.models import Message
 from shared.signed_links import LinkRefused
@@ -58,6 +59,15 @@ def ann(db: None, time_machine: Any) -> Any:
     )
     reminders_queue(keys=[item.key for item in due_list(today=TODAY)], actor=None, now=NOW)
     return person
+
+
+THURSDAY, FRIDAY = date(2026, 6, 4), date(2026, 6, 5)
+
+
+def crew_works(day: date) -> None:
+    """One crew, eight hours, on that day alone."""
+    crew = Crew.objects.first() or make.make_crew(patterns=False)
+    ShiftException.objects.create(crew=crew, work_date=day, start_minute=480, end_minute=960)
 
 
 def page(person: Any, day: date = TODAY) -> str:
@@ -101,10 +111,57 @@ def test_yes_with_a_day_is_agreed_where_the_owner_wants_it(ann: Any, owner: Any)
     answer_settings_set(makes="agreed", actor=owner)
     offer = offer_get(customer_id=ann.pk, written_on=TODAY)
     day = TODAY + timedelta(days=3)
-    answer_take(offer=offer, answer=Answer("yes", things(ann), day), days=[day], now=NOW)
+    answer_take(offer=offer, answer=Answer("yes", things(ann), day), free_days=lambda: [day], now=NOW)
     job = Job.objects.get()
     window = job.windows.get()
     assert (job.state, window.first_date, window.promised) == ("agreed", day, True)
+
+
+@pytest.mark.parametrize(
+    ("makes", "before", "after"),
+    [
+        ("agreed", "Choose a day, and it is agreed", "It is agreed: we come on Thu, Jun 4"),
+        ("lead", "We call you to settle the day.", "You would like us on Thu, Jun 4, 2026. We call you"),
+    ],
+)
+def test_the_page_says_what_a_yes_means_before_and_after(
+    ann: Any, owner: Any, makes: str, before: str, after: str
+) -> None:
+    """By the owner's setting; afterwards with what was ordered and its price, however often it is looked at."""
+    crew_works(THURSDAY)
+    answer_settings_set(makes=makes, actor=owner)
+    assert before in Client().get(page(ann)).content.decode()
+    Client().post(page(ann), {"kind": "yes", "thing": things(ann), "day": THURSDAY.isoformat()})
+    for shown in (Client().get(page(ann)), Client().post(page(ann), {"kind": "sold"})):
+        assert after in shown.content.decode()
+        assert "House wash" in shown.content.decode()
+        assert "$300.00" in shown.content.decode()
+    Job.objects.update(state="called_off")
+    assert "was called off" in Client().get(page(ann)).content.decode()
+
+
+def test_a_day_that_was_taken_meanwhile_is_said_and_nothing_typed_is_lost(ann: Any, owner: Any) -> None:
+    """The choice, the note and the months stay in the form; a day with room is as good as one that was shown."""
+    crew_works(THURSDAY)
+    answer_settings_set(makes="agreed", actor=owner)
+    form = {"kind": "yes", "thing": things(ann), "day": FRIDAY.isoformat(), "note": "Dog <b>loose", "months": "6"}
+    answer = Client().post(page(ann), form)
+    shown = answer.content.decode()
+    assert answer.status_code == 422
+    assert "not free any more" in shown
+    assert "Dog &lt;b&gt;loose" in shown
+    assert f'value="{things(ann)[0]}" checked' in shown
+    assert '<option value="6" selected' in shown
+    crew_works(FRIDAY)
+    assert Client().post(page(ann), form).status_code == 200
+    assert Job.objects.get().windows.get().first_date == FRIDAY
+
+
+def test_what_was_unticked_stays_unticked(ann: Any) -> None:
+    """Nothing chosen is refused, and the page does not choose again by itself."""
+    shown = Client().post(page(ann), {"kind": "yes", "note": "call first"}).content.decode()
+    assert "Choose what you would like done." in shown
+    assert f'value="{things(ann)[0]}" checked' not in shown
 
 
 def test_a_yes_to_what_is_on_no_card_becomes_a_lead(ann: Any, owner: Any) -> None:
@@ -114,7 +171,7 @@ def test_a_yes_to_what_is_on_no_card_becomes_a_lead(ann: Any, owner: Any) -> Non
     assert "price after a look" in Client().get(page(ann)).content.decode()
     days = [TODAY + timedelta(days=3)]
     offer = offer_get(customer_id=ann.pk, written_on=TODAY)
-    answer_take(offer=offer, answer=Answer("yes", things(ann), days[0]), days=days, now=NOW)
+    answer_take(offer=offer, answer=Answer("yes", things(ann), days[0]), free_days=lambda: days, now=NOW)
     job = Job.objects.get()
     assert (job.state, job.lines.get().price_cents, job.lines.get().note) == ("lead", 0, "price after a look")
 
@@ -131,7 +188,7 @@ def test_only_offered_days_and_things_count(ann: Any) -> None:
         Answer("maybe"),
     ):
         with pytest.raises(Refused):
-            answer_take(offer=offer, answer=answer, days=[], now=NOW)
+            answer_take(offer=offer, answer=answer, free_days=list, now=NOW)
     assert not ReminderAnswer.objects.exists()
     assert not Job.objects.exists()
 
@@ -147,7 +204,7 @@ def test_an_answer_counts_once(ann: Any) -> None:
     assert not Consent.objects.filter(given=False).exists()
     offer = offer_get(customer_id=ann.pk, written_on=TODAY)
     with pytest.raises(Conflict):
-        answer_take(offer=offer, answer=Answer("sold"), days=[], now=NOW)
+        answer_take(offer=offer, answer=Answer("sold"), free_days=list, now=NOW)
 
 
 def test_not_now_holds_back_until_the_day(ann: Any) -> None:

@@ -10,11 +10,18 @@ from unittest import mock
 
 import pytest
 from django.db import connection
+from django.test import Client
+from django.urls import reverse
 
 from jobs.reminders import services
+from jobs.reminders.answers import answer_settings_set
+from jobs.reminders.links import answer_token
 from jobs.reminders.models import Reminder
 from jobs.reminders.selectors import due_list
 from jobs.reminders.services import reminders_queue
+from jobs.work.models import Job
+from pricing.catalogue.models import Service
+from routing.plans.models import ShiftException
 from shared.outbox import dispatcher
 from shared.outbox.models import Message
 from shared.outbox.services import messages_dispatch
@@ -69,6 +76,36 @@ def test_two_things_of_one_customer_do_not_slip_through_the_gap_together() -> No
     results = at_once(lambda number: reminders_queue(keys=[keys[number]], actor=None, now=NOW))
     assert sorted(result.reminders for result in results) == [0, 0, 0, 1]
     assert Message.objects.count() == 1
+
+
+def test_homeowners_who_choose_the_last_free_hours_at_once_get_them_once(owner: Any, time_machine: Any) -> None:
+    """One job fits into the day, four people want it: one is promised the day, the others hear that it is taken."""
+    time_machine.move_to(NOW, tick=False)
+    make.set_company()
+    make.make_card()
+    wash, day = Service.objects.get(code="house_wash"), date(2026, 6, 4)
+    ShiftException.objects.create(
+        crew=make.make_crew(patterns=False),
+        work_date=day,
+        start_minute=480,
+        end_minute=630,
+        overtime_after_minutes=None,
+    )
+    answer_settings_set(makes="agreed", actor=owner)
+    places = [make.make_property(latitude=40.0, longitude=-82.0) for _ in range(AT_ONCE)]
+    for place in places:
+        make.make_wall(property=place, area_sqft=1200)
+        make.make_interval(property=place, service=wash)
+    keys = [item.key for item in due_list(today=NOW.date())]
+    assert reminders_queue(keys=keys, actor=None, now=NOW, hold_back=False).reminders == AT_ONCE
+
+    def say_yes(number: int) -> int:
+        link = reverse("reminders:answer", args=[answer_token(places[number].customer_id, NOW.date())])
+        thing = places[number].reminders.get().pk
+        return Client().post(link, {"kind": "yes", "thing": thing, "day": day.isoformat()}).status_code
+
+    assert sorted(at_once(say_yes)) == [200, 422, 422, 422]
+    assert [job.windows.get().first_date for job in Job.objects.all()] == [day]
 
 
 def test_dispatchers_at_once_send_each_message_once() -> None:

@@ -136,7 +136,7 @@ def test_what_came_is_counted_in_both_groups() -> None:
     make.make_earning(job_ref=washed.pk, price_cents=30_000, on_site_minutes=100, setup_minutes=0, drive_minutes=20)
     with time_machine.travel(soon, tick=False):
         offer = offer_get(customer_id=told[2].property.customer_id, written_on=NOW.date())
-        answer_take(offer=offer, answer=Answer("not_now", months=3), days=(), now=soon)
+        answer_take(offer=offer, answer=Answer("not_now", months=3), free_days=list, now=soon)
         opt_out_record(
             customer=told[3].property.customer, channel="email", everything=False, wording="", source="page", now=soon
         )

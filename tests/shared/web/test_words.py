@@ -95,7 +95,7 @@ def test_day_in_two_languages() -> None:
     with translation.override("en"):
         assert words.day_words(day) == "Wed, Nov 25, 2026"
     with translation.override("es"):
-        assert words.day_words(day) == "mié 25 Nov 2026"
+        assert words.day_words(day) == "mié 25 de noviembre de 2026"
     assert words.day_words(None) == "–"
 
 
