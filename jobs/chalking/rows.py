@@ -115,7 +115,7 @@ _READING = np.dtype(
 
 def _walls(property_ids: Sequence[int] | None) -> Iterator[Row]:
     was_read = ChalkReading.objects.filter(wall=OuterRef("pk"), scale=FIELD_SCALE)
-    walls = Wall.objects.filter(Exists(was_read))
+    walls = Wall.objects.filter(Exists(was_read), property__joined_into__isnull=True)
     fields = (
         "pk", "property_id", "kind", "material", "lightness_percent", "facing_degrees", "shade", "year_fitted",
         "property__year_built", "property__latitude",

@@ -111,6 +111,18 @@ class OptOutOutput(serializers.Serializer[Any]):
     purpose = serializers.ChoiceField(choices=Purpose.choices)
 
 
+class HouseJoinOutput(serializers.Serializer[Any]):
+    """A house that both entries have: what goes from its second row to the first."""
+
+    property = serializers.IntegerField(help_text="the row that goes")
+    into = serializers.IntegerField(help_text="the row that stays")
+    jobs = serializers.IntegerField()
+    reminders = serializers.IntegerField()
+    walls = serializers.ListField(child=serializers.IntegerField(), help_text="Those that move")
+    walls_joined = serializers.ListField(child=serializers.IntegerField(), help_text="Those that both rows have")
+    readings = serializers.IntegerField(help_text="Chalk readings written anew for the wall that stays")
+
+
 class MergeOutput(serializers.Serializer[Any]):
     """What merging does, or did; nothing of it where there are obstacles."""
 
@@ -118,7 +130,7 @@ class MergeOutput(serializers.Serializer[Any]):
     other = serializers.IntegerField()
     obstacles = serializers.ListField(child=serializers.CharField())
     properties = serializers.ListField(child=serializers.IntegerField(), help_text="Those that move")
-    properties_left = serializers.ListField(child=serializers.IntegerField(), help_text="Those that both have")
+    properties_joined = HouseJoinOutput(many=True, help_text="Those that both have")
     jobs = serializers.IntegerField()
     reminders = serializers.IntegerField()
     called_off = serializers.IntegerField(help_text="Reminders that waited for the other entry")

@@ -137,6 +137,10 @@ class Property(models.Model):
     gate_note = models.CharField(max_length=200, blank=True)
     pet_note = models.CharField(max_length=200, blank=True)
     note = models.TextField(blank=True)
+    joined_into = models.ForeignKey(
+        "self", null=True, blank=True, editable=False, on_delete=models.PROTECT, related_name="joined",
+        help_text="the row of the same house that goes on; histories keep pointing here",
+    )  # fmt: skip
 
     class Meta:
         ordering = ["street", "id"]
@@ -151,6 +155,10 @@ class Property(models.Model):
                 & models.Q(longitude__isnull=False, longitude__gte=-180, longitude__lte=180),
                 name="property_place_valid",
                 violation_error_message=_("Latitude is -90 to 90, longitude -180 to 180; give both or neither."),
+            ),
+            models.CheckConstraint(
+                condition=models.Q(joined_into__isnull=True) | ~models.Q(joined_into=models.F("id")),
+                name="property_joined_with_another",
             ),
             models.CheckConstraint(condition=models.Q(storeys__gte=1, storeys__lte=4), name="property_storeys_1_to_4"),
             models.CheckConstraint(

@@ -139,7 +139,8 @@ def service_address(*, customer: Customer, channel: str, is_nudge: bool = False)
 
 def property_list(*, words: str = "") -> QuerySet[Property]:
     """Properties by street with their customers and the number of walls; `words` as in `customer_list`."""
-    places = Property.objects.select_related("customer").annotate(wall_count=Count("walls"))
+    places = Property.objects.filter(joined_into__isnull=True).select_related("customer")
+    places = places.annotate(wall_count=Count("walls"))
     for word in words.split():
         places = places.filter(
             Q(street__icontains=word)
@@ -153,7 +154,8 @@ def property_list(*, words: str = "") -> QuerySet[Property]:
 
 def properties_without_place() -> QuerySet[Property]:
     """Properties that no route can reach, by street, with their customer, newest look-up and number of open jobs."""
-    places = Property.objects.filter(latitude__isnull=True).select_related("customer", "lookup")
+    places = Property.objects.filter(latitude__isnull=True, joined_into__isnull=True)
+    places = places.select_related("customer", "lookup")
     open_jobs = Count("jobs", filter=~Q(jobs__state__in=("done", "declined", "called_off")))
     return places.annotate(open_jobs=open_jobs).order_by("-open_jobs", "street", "pk")
 
@@ -161,7 +163,7 @@ def properties_without_place() -> QuerySet[Property]:
 def properties_to_look_up() -> QuerySet[Property]:
     """Properties without a place that the register has not answered for; those never asked for first."""
     unanswered = Q(lookup__isnull=True) | Q(lookup__outcome=LookupOutcome.FAILED)
-    places = Property.objects.filter(unanswered, latitude__isnull=True)
+    places = Property.objects.filter(unanswered, latitude__isnull=True, joined_into__isnull=True)
     return places.order_by(F("lookup__at").asc(nulls_first=True), "pk")
 
 
@@ -175,7 +177,8 @@ def neighbours_of(place: Property) -> list[Property]:
 
     They show where on a map to look; at most NEIGHBOURS.
     """
-    known = Property.objects.filter(latitude__isnull=False).exclude(pk=place.pk).order_by("street", "pk")
+    known = Property.objects.filter(latitude__isnull=False, joined_into__isnull=True).exclude(pk=place.pk)
+    known = known.order_by("street", "pk")
     number, _space, street = place.street.partition(" ")
     name = street if any(map(str.isdigit, number)) else place.street
     of_street = known.filter(street__iendswith=f" {name}", city__iexact=place.city)
@@ -183,8 +186,11 @@ def neighbours_of(place: Property) -> list[Property]:
 
 
 def property_get(*, pk: int) -> Property:
-    """One property with its customer and walls. Raises NotFound."""
+    """One property with its customer and walls. Raises NotFound, which names the one that this one was joined into."""
     place = Property.objects.select_related("customer").prefetch_related("walls").filter(pk=pk).first()
+    if place is not None and place.joined_into_id:
+        said = _("Property %(number)s is property %(became)s now.")
+        raise NotFound(said % {"number": pk, "became": place.joined_into_id}, joined_into=place.joined_into_id)
     if place is None:
         raise NotFound(_("There is no property %(number)s.") % {"number": pk})
     return place

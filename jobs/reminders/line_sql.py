@@ -187,7 +187,8 @@ owned AS (
                 AND unread.at IS NULL THEN 'text'
             ELSE ''
         END AS channel
-    FROM line l JOIN customers_property p ON p.id = l.property_id JOIN customers_customer c ON c.id = p.customer_id
+    FROM line l JOIN customers_property p ON p.id = l.property_id AND p.joined_into_id IS NULL
+    JOIN customers_customer c ON c.id = p.customer_id
     LEFT JOIN contact ON contact.customer_id = c.id
     LEFT JOIN reminders_reminder told
         ON told.property_id = l.property_id AND told.kind = l.kind AND told.due_on = l.due_on

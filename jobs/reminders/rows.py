@@ -50,7 +50,9 @@ def reading_facts(*, limit: Decimal, property_ids: Sequence[int] | None = None) 
         visit__job__property=OuterRef("wall__property"), visit__work_date__gte=OuterRef("read_on"), **removals
     )
     coming = JobLine.objects.filter(job__property=OuterRef("wall__property"), job__state__in=COMING, **removals)
-    counting = ChalkReading.objects.filter(~Exists(newer), ~Exists(removed), ~Exists(coming), reading__gte=limit)
+    counting = ChalkReading.objects.filter(
+        ~Exists(newer), ~Exists(removed), ~Exists(coming), reading__gte=limit, wall__property__joined_into__isnull=True
+    )
     fields = (
         "wall__property_id", "wall_id", "wall__name", "wall__kind", "wall__facing_degrees", "reading", "read_on",
     )  # fmt: skip

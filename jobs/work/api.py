@@ -70,7 +70,7 @@ class LineInput(serializers.Serializer[Any]):
 
 
 class JobInput(serializers.Serializer[Any]):
-    property = serializers.PrimaryKeyRelatedField(queryset=Property.objects.all())
+    property = serializers.PrimaryKeyRelatedField(queryset=Property.objects.filter(joined_into__isnull=True))
     state = serializers.ChoiceField(choices=JobState.choices, default="lead", help_text="lead, estimated or agreed")
     reference = serializers.CharField(max_length=40, required=False, allow_null=True)
     source = serializers.CharField(max_length=60, required=False, allow_blank=True, default="")  # type: ignore[assignment]

@@ -55,7 +55,9 @@ class WantedLineInput(serializers.Serializer[Any]):
 
 
 class ReckonInput(serializers.Serializer[Any]):
-    property = serializers.PrimaryKeyRelatedField(queryset=Property.objects.select_related("customer"))
+    property = serializers.PrimaryKeyRelatedField(
+        queryset=Property.objects.filter(joined_into__isnull=True).select_related("customer")
+    )
     lines = WantedLineInput(many=True)
     options = serializers.ListField(
         child=serializers.ListField(child=serializers.IntegerField(min_value=0, max_value=19), max_length=20),

@@ -49,8 +49,11 @@ class CustomerIndex:
         facts = people.values_list("now", "reference", "name", "phone_e164", "email")
         for pk, reference, name, phone, email in facts.iterator(chunk_size=500):
             self.add_customer(pk, reference or "", name=name, phone=phone, email=email)
-        places = Property.objects.order_by("pk").values_list(
-            "pk", "reference", "street", "customer_id", "customer__name", "customer__phone_e164", "customer__email"
+        places = Property.objects.annotate(
+            now=Coalesce("joined_into", "pk"), whose=Coalesce("customer__merged_into", "customer")
+        )
+        places = places.order_by("pk").values_list(
+            "now", "reference", "street", "whose", "customer__name", "customer__phone_e164", "customer__email"
         )
         for pk, reference, street, customer, name, phone, email in places.iterator(chunk_size=500):
             self.add_property(customer, pk, reference or "", name=name, phone=phone, email=email, street=street)

@@ -2,7 +2,8 @@
 
 The entry that goes keeps its row, its history and its addresses, and says which customer it became: what is never
 changed (what was said, answered and texted) goes on pointing there, and its links and numbers still speak for the
-person. Houses move, and with them jobs, readings and reminders. Whatever either entry was opted out of stays so.
+person. Houses move, and with them jobs, readings and reminders; a house that both have becomes one (joining.py).
+Whatever either entry was opted out of stays so.
 """
 
 from collections.abc import Iterator, Sequence
@@ -11,19 +12,19 @@ from datetime import datetime
 from typing import Any
 
 from django.db import transaction
-from django.db.models import Model, Q, QuerySet
+from django.db.models import Q, QuerySet
 from django.db.models.functions import Lower
 from django.utils.translation import gettext as _
 
-from jobs.chalking.models import WallForecast
 from jobs.customers.domain.consent import ABOUT_BOOKED_WORK, ABOUT_REMINDERS, ConsentRow, standing
-from jobs.customers.models import AddressLookup, Consent, Customer, DifferentCustomers, Property, Purpose, Wall
+from jobs.customers.models import Consent, Customer, DifferentCustomers, Property, Purpose
 from jobs.reminders.models import Reminder
 from jobs.work.models import Job
 from shared.errors import Conflict, Refused
 from shared.events.services import event_record
 from shared.outbox.models import Channel, Message, MessageState
 
+from .joining import HouseJoin, house_join, houses_of_both, join_obstacles, join_plan
 from .records import consent_record
 
 SOURCE = "merged entries"
@@ -52,7 +53,7 @@ class OptOut:
 class MergePlan:
     """What merging `other` into `keep` would do; nothing of it where `obstacles` says why not.
 
-    `moved` are the houses that move; `left` those that both have and of which the other one's has no history. `taken`
+    `moved` are the houses that move, `joined` those that both have; `jobs` and `reminders` are at both kinds. `taken`
     are the values that fill blanks of `keep`, and `noted` those that go into its note. `called_off` counts the
     reminders that wait for the other one.
     """
@@ -61,7 +62,7 @@ class MergePlan:
     other: Customer
     obstacles: tuple[str, ...]
     moved: tuple[Property, ...]
-    left: tuple[Property, ...]
+    joined: tuple[HouseJoin, ...]
     jobs: int
     reminders: int
     called_off: int
@@ -75,7 +76,7 @@ class MergePlan:
             "other": self.other.pk,
             "obstacles": list(self.obstacles),
             "properties": [place.pk for place in self.moved],
-            "properties_left": [place.pk for place in self.left],
+            "properties_joined": [join.as_json() for join in self.joined],
             "jobs": self.jobs,
             "reminders": self.reminders,
             "called_off": self.called_off,
@@ -87,17 +88,18 @@ class MergePlan:
 
 def merge_plan(*, keep: Customer, other: Customer) -> MergePlan:
     """What `customer_merge` would do. Reads only."""
-    twins = _twins(keep, other)
-    left = tuple(place for place, _twin in twins)
-    moved = tuple(place for place in other.properties.order_by("street", "pk") if place not in left)
+    joined = tuple(join_plan(place, into) for place, into in houses_of_both(keep, other)) if keep.pk != other.pk else ()
+    both = {join.place.pk for join in joined}
+    theirs = other.properties.filter(joined_into__isnull=True)
+    moved = tuple(place for place in theirs.order_by("street", "pk") if place.pk not in both)
     return MergePlan(
         keep=keep,
         other=other,
-        obstacles=tuple(_obstacles(keep, other, twins)),
+        obstacles=tuple(_obstacles(keep, other, joined)),
         moved=moved,
-        left=left,
-        jobs=Job.objects.filter(property__in=moved).count(),
-        reminders=Reminder.objects.filter(property__in=moved).count(),
+        joined=joined,
+        jobs=Job.objects.filter(property__in=theirs).count(),
+        reminders=Reminder.objects.filter(property__in=theirs).count(),
         called_off=_waiting(other).count(),
         taken={name: value for name in _TAKEN_OVER if (value := getattr(other, name)) and not getattr(keep, name)},
         noted=tuple(_noted(keep, other)),
@@ -119,7 +121,9 @@ def customer_merge(*, keep: Customer, other: Customer, actor: Any, now: datetime
     Message.objects.filter(pk__in=_waiting(other).values("pk"), state=MessageState.WAITING).update(
         state=MessageState.DROPPED, finished_at=now, problem=_("Its customer was merged with another entry.")
     )
-    _move_houses(plan)
+    Property.objects.filter(pk__in=[place.pk for place in plan.moved]).update(customer=keep)
+    for join in plan.joined:
+        house_join(join, actor=actor)
     _fill(plan)
     _agree(plan)
     _refuse(plan)
@@ -159,44 +163,15 @@ def _locked(keep: Customer, other: Customer) -> tuple[Customer, Customer]:
 # --- what stands in the way ---
 
 
-def _obstacles(keep: Customer, other: Customer, twins: Sequence[tuple[Property, Property]]) -> Iterator[str]:
+def _obstacles(keep: Customer, other: Customer, joined: Sequence[HouseJoin]) -> Iterator[str]:
     if keep.pk == other.pk:
         yield _("This is one and the same entry.")
         return
     for customer in (keep, other):
         if customer.merged_into_id:
             yield _("%(name)s was merged with another entry already.") % {"name": customer.name}
-    for place, _twin in twins:
-        if has_history(place):
-            yield _(
-                "Both have the house %(street)s, and both houses have a history, which cannot become one. Keep the "
-                "entry whose house has more of it, and write the other house differently first, for instance with "
-                "“(second entry)” behind the street."
-            ) % {"street": place.street}
-
-
-def _twins(keep: Customer, other: Customer) -> list[tuple[Property, Property]]:
-    """Houses of the other one that are written exactly as one of the customer's, with that one."""
-    known = {(place.street, place.postal_code): place for place in keep.properties.all()}
-    return [
-        (place, known[place.street, place.postal_code])
-        for place in other.properties.order_by("street", "pk")
-        if (place.street, place.postal_code) in known
-    ]
-
-
-def has_history(place: Property) -> bool:
-    """Whether anything was ever done, read, planned or written about at this house."""
-    return _is_referred_to(place) or any(_is_referred_to(wall) for wall in place.walls.all())
-
-
-def _is_referred_to(row: Model) -> bool:
-    """By anything but what is made by itself."""
-    return any(
-        relation.related_model._base_manager.filter(**{relation.field.name: row}).exists()
-        for relation in row._meta.related_objects
-        if relation.related_model not in (Wall, AddressLookup, WallForecast)
-    )
+    for join in joined:
+        yield from join_obstacles(join.place)
 
 
 def _waiting(other: Customer) -> QuerySet[Message]:
@@ -205,13 +180,6 @@ def _waiting(other: Customer) -> QuerySet[Message]:
 
 
 # --- what is done ---
-
-
-def _move_houses(plan: MergePlan) -> None:
-    for place, twin in _twins(plan.keep, plan.other):
-        if not twin.walls.exists():
-            place.walls.update(property=twin)
-    Property.objects.filter(pk__in=[place.pk for place in plan.moved]).update(customer=plan.keep)
 
 
 def _noted(keep: Customer, other: Customer) -> Iterator[str]:

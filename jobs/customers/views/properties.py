@@ -45,7 +45,13 @@ def properties(request: HttpRequest) -> HttpResponse:
 @require_GET
 @office_required
 def place(request: HttpRequest, property_id: int) -> HttpResponse:
-    """One property: access, walls with their chalk, what was done and what is due."""
+    """One property: access, walls with their chalk, what was done and what is due.
+
+    A row that was joined with another of the same house leads there.
+    """
+    became = Property.objects.filter(pk=property_id).values_list("joined_into", flat=True).first()
+    if became is not None:
+        return redirect("customers:property_page", property_id=became)
     found = property_get(pk=property_id)
     walls = list(found.walls.all())
     readings = latest_readings([wall.pk for wall in walls])

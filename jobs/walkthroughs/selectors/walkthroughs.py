@@ -8,8 +8,8 @@ from jobs.work.models import Job
 
 
 def walkthrough_list(*, job: Job | None = None, place: Property | None = None) -> QuerySet[Walkthrough]:
-    """Walkthroughs of a job or of a property with all that was found, newest first."""
-    rows = Walkthrough.objects.filter(job=job) if job else Walkthrough.objects.filter(property=place)
+    """Walkthroughs of a job, or of all jobs at a property, with all that was found, newest first."""
+    rows = Walkthrough.objects.filter(job=job) if job else Walkthrough.objects.filter(job__property=place)
     notices = Notice.objects.select_related("acknowledgement").prefetch_related("absences")
     return (
         rows.select_related("walked_by")

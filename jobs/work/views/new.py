@@ -28,7 +28,7 @@ FILL_IN = "fill_in"
 @office_required
 def job_new(request: HttpRequest, property_id: int) -> HttpResponse:
     """Services, quantities, days; "fill in" shows the rate card's minutes and prices before anything is stored."""
-    place = Property.objects.select_related("customer").filter(pk=property_id).first()
+    place = Property.objects.select_related("customer").filter(pk=property_id, joined_into__isnull=True).first()
     if place is None:
         raise Http404
     if request.method == "GET":

@@ -77,7 +77,7 @@ def new_for_job(request: HttpRequest, job_id: int) -> HttpResponse:
 @office_required
 def new_for_property(request: HttpRequest, property_id: int) -> HttpResponse:
     """For somebody who asks: the lead is taken down with it."""
-    place = Property.objects.select_related("customer").filter(pk=property_id).first()
+    place = Property.objects.select_related("customer").filter(pk=property_id, joined_into__isnull=True).first()
     if place is None:
         raise Http404
     return _new(request, place, None)

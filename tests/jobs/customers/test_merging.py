@@ -181,12 +181,11 @@ def test_merging_again_leads_to_the_last_one(two: Any) -> None:
 
 
 def test_what_cannot_be_merged_is_said(two: Any) -> None:
-    """The same entry; one that was merged; a house with a history on both sides. Nothing is changed."""
+    """The same entry; one that was merged; a house that both have, with work begun there. Nothing is changed."""
     keep, other = two
     with pytest.raises(Refused, match="one and the same"):
         merged(keep, keep)
-    for customer in two:
-        make.make_job(property=make.make_property(customer=customer, street="5 Ash Street"))
+    begun_at_both(two)
     with pytest.raises(Refused, match="5 Ash Street"):
         merged(keep, other)
     assert other.properties.count() == 2
@@ -194,6 +193,13 @@ def test_what_cannot_be_merged_is_said(two: Any) -> None:
     merged(third, make.make_customer())
     with pytest.raises(Refused, match="already"):
         merged(keep, Customer.objects.get(merged_into=third))
+
+
+def begun_at_both(two: Any) -> None:
+    """A house that both entries have, at which each has a job that was walked through and is not done."""
+    for customer in two:
+        place = make.make_property(customer=customer, street="5 Ash Street")
+        make.make_walkthrough(job=make.make_job(property=place))
 
 
 def test_a_house_without_history_need_not_move(two: Any) -> None:
@@ -204,8 +210,9 @@ def test_a_house_without_history_need_not_move(two: Any) -> None:
     wall = make.make_wall(property=make.make_property(customer=other, street="5 Ash Street"))
     done = merged(keep, other)
     wall.refresh_from_db()
-    assert ([place.street for place in done.left], wall.property) == (["5 Ash Street"], mine)
+    assert ([join.into.street for join in done.joined], wall.property) == (["5 Ash Street"], mine)
     assert keep.properties.filter(street="5 Ash Street").count() == 1
+    assert done.as_json()["properties_joined"][0]["walls"] == [wall.pk]
 
 
 def test_a_file_with_the_old_reference_is_refused_in_words(two: Any, tmp_path: Any) -> None:
@@ -292,8 +299,7 @@ def test_the_page_shows_first_and_merges_on_confirmation(two: Any, at_the_desk: 
 def test_the_page_says_why_not(two: Any, at_the_desk: Client) -> None:
     """422, the words, no button, nothing changed."""
     keep, other = two
-    for customer in two:
-        make.make_job(property=make.make_property(customer=customer, street="5 Ash Street"))
+    begun_at_both(two)
     answer = at_the_desk.post(f"/customers/{keep.pk}/merge/{other.pk}/")
     assert answer.status_code == 422
     assert "5 Ash Street" in answer.content.decode()

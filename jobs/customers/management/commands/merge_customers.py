@@ -40,5 +40,10 @@ class Command(BaseCommand):
             f"#{plan.other.pk} into #{plan.keep.pk}: {moved} {len(plan.moved)} properties with {plan.jobs} jobs and "
             f"{plan.reminders} reminders; {plan.called_off} waiting reminders called off."
         )
+        for join in plan.joined:
+            self.stdout.write(
+                f"Both have {join.into.address}: one house with {join.jobs} more jobs, {len(join.walls)} more walls, "
+                f"{len(join.same_walls)} walls with the readings of both."
+            )
         for each in plan.opt_outs:
             self.stdout.write(f"Opted out: {each.words}")
