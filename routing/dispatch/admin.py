@@ -1,6 +1,6 @@
 from django.contrib import admin
 
-from routing.dispatch.models import Rig, SentPlan, StopMark, ToldTime
+from routing.dispatch.models import DayWeather, Rig, SentPlan, StopMark, ToldTime
 from shared.events.admin import LookOnlyAdmin
 
 
@@ -30,3 +30,11 @@ class ToldTimeAdmin(LookOnlyAdmin):
 
     list_display = ("job", "work_date", "kind", "opens_at", "closes_at", "at")
     list_select_related = ("job",)
+
+
+@admin.register(DayWeather)
+class DayWeatherAdmin(LookOnlyAdmin):
+    """To be looked at; the page of a day's weather changes it, and keeps the history."""
+
+    list_display = ("work_date", "yard", "high_f", "humidity_percent", "wind_mph", "has_thunder")
+    list_select_related = ("yard",)

@@ -123,6 +123,17 @@ class RigForm(forms.Form):
         return shown | {"measured_on": rig.measured_on, "pressure_psi": rig.pressure_psi}
 
 
+class WeatherForm(forms.Form):
+    """A day's weather, from whichever forecast the office trusts."""
+
+    high_f = forms.IntegerField(label=_("Highest temperature, F"), min_value=-40, max_value=130)
+    humidity_percent = forms.IntegerField(
+        label=_("Humidity then, %"), min_value=0, max_value=100, help_text=_("Of the hottest hour.")
+    )
+    wind_mph = forms.IntegerField(label=_("Wind, miles an hour"), required=False, min_value=0, max_value=150)
+    has_thunder = forms.BooleanField(label=_("Thunder is forecast"), required=False)
+
+
 class TellingForm(forms.ModelForm):
     class Meta:
         model = TellingSettings

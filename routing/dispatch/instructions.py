@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from django.utils.translation import gettext as _
 
-from jobs.customers.models import Material, OldPaint, Wall
+from jobs.customers.models import Wall
 from jobs.mixing.choices import ChemistryChoice, Direction
 from jobs.mixing.selectors import LineMix
 from jobs.walkthroughs.domain import step_text
@@ -20,10 +20,9 @@ from jobs.walkthroughs.models import ChalkReading, Finding, FindingKind
 from jobs.work.domain.reactions import reacts_with
 from jobs.work.models import Job, JobLine
 from pricing.catalogue.choices import Unit
+from routing.dispatch.cautions import paint_is_old
 
-LEAD_RULES_BEFORE_YEAR = 1978
 FIRST_DROPS = ("test", "apply", "work")
-PAINTED = {Material.PAINTED_WOOD, Material.OTHER}
 
 
 @dataclass(frozen=True, slots=True)
@@ -209,11 +208,12 @@ def _finding_words(finding: Finding) -> tuple[str, str]:
 
 
 def _paint_words(walls: Sequence[Wall], job: Job) -> Iterable[str]:
-    """Paint from before 1978, where it is known or the house and its paint are old enough."""
-    year = job.property.year_built
-    old_house = year is not None and year < LEAD_RULES_BEFORE_YEAR
+    """Paint from before 1978, where it is known or the house and its paint are old enough, and where nobody knows."""
     for wall in walls:
-        by_age = old_house and wall.old_paint == OldPaint.UNKNOWN and wall.material in PAINTED
-        if wall.old_paint == OldPaint.YES or by_age:
+        is_old = paint_is_old(wall, job)
+        if is_old:
             words = _("%(wall)s: paint from before 1978: lead-safe practice before any of it is disturbed (40 CFR 745)")
+            yield words % {"wall": _(wall.name)}
+        elif is_old is None:
+            words = _("%(wall)s: age of the paint unknown: neither brush nor pressure until somebody knows")
             yield words % {"wall": _(wall.name)}

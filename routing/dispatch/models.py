@@ -1,9 +1,10 @@
 from django.conf import settings
+from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
 from jobs.work.models import Job
-from routing.plans.models import Crew, DayPlan, Truck
+from routing.plans.models import Crew, DayPlan, Truck, Yard
 from shared.events.append_only import AppendOnlyModel
 from shared.outbox.models import Message
 
@@ -130,6 +131,30 @@ class Rig(models.Model):
 
     def __str__(self) -> str:
         return f"rig of {self.truck}"
+
+
+class DayWeather(models.Model):
+    """What the office wrote down of a day's weather at a yard. The humidity is that of the hottest hour."""
+
+    yard = models.ForeignKey(Yard, on_delete=models.CASCADE, related_name="weather")
+    work_date = models.DateField()
+    high_f = models.SmallIntegerField(validators=[MinValueValidator(-40), MaxValueValidator(130)])
+    humidity_percent = models.PositiveSmallIntegerField(validators=[MaxValueValidator(100)])
+    wind_mph = models.PositiveSmallIntegerField(null=True, blank=True, validators=[MaxValueValidator(150)])
+    has_thunder = models.BooleanField(default=False, help_text=_("Thunder is forecast"))
+
+    class Meta:
+        ordering = ["-work_date", "yard"]
+        verbose_name_plural = "day weather"
+        constraints = [
+            models.UniqueConstraint(fields=["yard", "work_date"], name="day_weather_once"),
+            models.CheckConstraint(
+                condition=models.Q(high_f__range=(-40, 130), humidity_percent__lte=100), name="day_weather_sensible"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.yard} {self.work_date}: {self.high_f} F"
 
 
 class TellingSettings(models.Model):

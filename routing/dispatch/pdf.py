@@ -50,7 +50,8 @@ def _mixes_printed(sheet: Sheet) -> dict[str, Any]:
             for stop in sheet.stops
             if any(line.mixes for line in stop.lines)
         ],
-        "cautions": sheet.cautions,
+        "weather": sheet.weather,
+        "cautions": sheet.mix_cautions,
     }
 
 
@@ -103,6 +104,7 @@ def _printed(sheet: Sheet) -> dict[str, Any]:
         "home": _home_words(sheet),
         "home_turns": sheet.home_turns,
         "first_words": sheet.first_words,
+        "weather": sheet.weather,
         "cautions": sheet.cautions,
     }
 

@@ -11,13 +11,12 @@ from jobs.mixing.domain.strength import POINTS_PER_PERCENT, Basis, CannotMix, St
 from jobs.mixing.words import parts_words, percent_of, reason_words
 from routing.dispatch.domain.nozzles import nozzle_flow, nozzle_number, nozzle_size
 from routing.dispatch.domain.safety import (
-    SUN_ADDS_F,
-    heat_band,
     heat_index_f,
     ladder_foot_feet,
     ladder_reach_feet,
     line_clearance_inches,
 )
+from routing.dispatch.weather_words import heat_words
 from shared.units import ml_from_us_gallons
 from shared.web.words import volume_words
 
@@ -165,15 +164,7 @@ def _heat_figures() -> tuple[Field, ...]:
 
 
 def _heat(figures: Figures) -> str:
-    index = heat_index_f(figures["f"], figures["humidity"])
-    bands = {
-        "lower": _("lower: water, shade, breaks as needed"),
-        "moderate": _("moderate: drink often, rest in the shade, look after each other"),
-        "high": _("high: shorter spells, longer breaks, no one alone"),
-        "very_high": _("very high: put the work off where you can"),
-    }
-    words = _("Feels like %(index).0f F in the shade (%(band)s). Full sun adds up to %(sun)s F.")
-    return words % {"index": index, "band": bands[heat_band(index)], "sun": SUN_ADDS_F}
+    return heat_words(heat_index_f(figures["f"], figures["humidity"]))
 
 
 def _ladder_figures() -> tuple[Field, ...]:

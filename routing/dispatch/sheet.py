@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from datetime import date
 
+from routing.dispatch.cautions import Hazard
 from routing.dispatch.instructions import Step
 from routing.dispatch.mix_notes import MixNote
 
@@ -62,7 +63,9 @@ class SheetStop:
     lines: tuple[SheetLine, ...]
     walls: tuple[SheetWall, ...]
     chalk: tuple[ChalkNote, ...]
-    cautions: tuple[str, ...]
+    hazards: frozenset[Hazard]
+    cautions: tuple[str, ...]  # of this stop alone
+    common_cautions: tuple[str, ...]  # that paper says once for the day
     turns: tuple[str, ...] = ()  # the way there from the place before
     break_before: bool = False
 
@@ -97,5 +100,7 @@ class Sheet:
     mix_totals: tuple[str, ...]
     limits: tuple[str, ...]  # for the surfaces of the day, each with its footing
     first_words: str
+    weather: tuple[str, ...]
     cautions: tuple[str, ...]
+    mix_cautions: tuple[str, ...]
     home_turns: tuple[str, ...] = ()

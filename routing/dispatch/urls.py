@@ -2,7 +2,7 @@
 
 from django.urls import path, re_path
 
-from routing.dispatch.views import crew, office, work
+from routing.dispatch.views import crew, office, weather, work
 
 app_name = "dispatch"
 urlpatterns = [
@@ -10,6 +10,7 @@ urlpatterns = [
     path("day-plans/<row:plan_id>/sent/", office.sent, name="sent"),
     path("day-plans/<row:plan_id>/tell/", office.tell, name="tell"),
     path("day-plans/<row:plan_id>/telling/", office.telling, name="telling"),
+    path("day-plans/<row:plan_id>/weather/", weather.day, name="weather"),
     path("sheets/<row:route_id>/", office.sheet, name="sheet"),
     path("sheets/<row:route_id>.pdf", office.sheet_as_pdf, name="sheet_pdf"),
     path("sheets/<row:route_id>/mix/", work.mix_sheet, name="mix_sheet"),

@@ -6,12 +6,17 @@ import pytest
 
 from routing.dispatch.domain.nozzles import nozzle_flow, nozzle_number, nozzle_size
 from routing.dispatch.domain.safety import (
+    SUN_ADDS_F,
     heat_band,
     heat_index_f,
     ladder_foot_feet,
     ladder_reach_feet,
+    lightning_miles,
     line_clearance_inches,
+    thunder_over_minute,
 )
+from routing.dispatch.mix_notes import EYEWASH_LEAST_ML
+from shared.units import ML_PER_US_GALLON
 
 
 @pytest.mark.parametrize(
@@ -65,3 +70,26 @@ def test_ladder() -> None:
 def test_line_clearance(kilovolts: float, inches: float) -> None:
     """10 ft to 50 kV; 115 kV: 12 ft 2 in (Washington's WAC 296-874-20046, verified; 29 CFR 1910.333 from memory)."""
     assert line_clearance_inches(kilovolts) == pytest.approx(inches)
+
+
+def test_full_sun() -> None:
+    """Full sun adds up to 15 F: a heat index of 90 is planned for as 105 (safety administration, verified)."""
+    assert heat_band(90 + SUN_ADDS_F) == "high"
+
+
+def test_after_thunder() -> None:
+    """Last thunder at 14:07: on again at 14:37, and each new thunder counts anew (OSHA/NOAA fact sheet 3863 as quoted,
+    verified)."""
+    assert thunder_over_minute(14 * 60 + 7) == 14 * 60 + 37
+    assert thunder_over_minute(14 * 60 + 20) == 14 * 60 + 50
+
+
+@pytest.mark.parametrize(("seconds", "miles"), [(5, 1), (30, 6)])
+def test_flash_to_bang(seconds: float, miles: float) -> None:
+    """Five seconds for a mile; 30 s are 6 miles (seen as a copy)."""
+    assert lightning_miles(seconds) == miles
+
+
+def test_eyewash() -> None:
+    """0.4 gallons a minute for 15 minutes are 6 gallons (29 CFR 1910.151(c) with WAC 296-800-15030, verified)."""
+    assert pytest.approx(EYEWASH_LEAST_ML, abs=1) == 0.4 * 15 * ML_PER_US_GALLON

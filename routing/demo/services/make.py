@@ -33,6 +33,7 @@ from routing.demo.services.open_rows import open_jobs_store
 from routing.demo.services.past_rows import Rows, past_store
 from routing.demo.services.reminder_rows import reminders_store
 from routing.demo.services.walkthrough_rows import walkthroughs_store
+from routing.demo.services.weather_rows import weather_store
 from routing.plans.models import Crew
 from routing.plans.services.learning import drives_learn
 from routing.roads.services import drive_table
@@ -129,6 +130,7 @@ def _make(*, today: date, seed: int) -> None:
     campaigns_store(company, today=today, seed=seed)
     walkthroughs_store(today=today, seed=seed)
     mixing_store(today=today)
+    weather_store(yard=yard, first=next_working_day(today))
     decisions_store(today=today, seed=seed)
     estimates_store(today=today)
     forecasts_update(now=at(today, OFFICE_OPENS))

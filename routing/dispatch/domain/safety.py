@@ -6,6 +6,8 @@
   mirrors 29 CFR 1910.333(c)(3).
 - Heat index: L. P. Rothfusz, National Weather Service technical attachment SR 90-23, with the adjustments for dry and
   for damp air; the simple formula, averaged with the temperature, below 80 F.
+- Thunder: work goes on 30 minutes after the last that was heard; sound takes 5 seconds for a mile: OSHA/NOAA fact sheet
+  3863, as quoted.
 - Bands of the heat index: those of the older heat tool of the Occupational Safety and Health Administration; full sun
   adds up to 15 F.
 """
@@ -15,6 +17,7 @@ import math
 LADDER_SHARE = 4
 LINE_FEET, LINE_KILOVOLTS, LINE_INCHES_PER_KILOVOLT = 10, 50, 0.4
 SUN_ADDS_F = 15
+THUNDER_WAIT_MINUTES, FLASH_SECONDS_PER_MILE = 30, 5
 MODERATE_FROM_F, HIGH_ABOVE_F, VERY_HIGH_ABOVE_F = 91, 103, 115
 
 
@@ -57,3 +60,13 @@ def heat_band(index_f: float) -> str:
     if index_f > HIGH_ABOVE_F:
         return "high"
     return "moderate" if index_f >= MODERATE_FROM_F else "lower"
+
+
+def thunder_over_minute(last_heard_minute: int) -> int:
+    """The minute of the day from which work may go on; each new thunder counts anew."""
+    return last_heard_minute + THUNDER_WAIT_MINUTES
+
+
+def lightning_miles(flash_to_bang_seconds: float) -> float:
+    """How far away it struck."""
+    return flash_to_bang_seconds / FLASH_SECONDS_PER_MILE

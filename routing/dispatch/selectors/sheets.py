@@ -16,13 +16,15 @@ from jobs.walkthroughs.words import chalk_is_left, reading_words
 from jobs.work.models import Job, JobLine
 from jobs.work.selectors import last_removals
 from pricing.catalogue.choices import Unit
-from routing.dispatch.cautions import first_words, general_cautions, stop_cautions
+from routing.dispatch.cautions import OF_MIXES, common_cautions, first_words, hazards_of, stop_cautions
 from routing.dispatch.instructions import Found, line_steps, walls_of
 from routing.dispatch.load_out import load_out, service_name
 from routing.dispatch.mix_notes import injector_of, mix_note, truck_totals
 from routing.dispatch.models import Rig, SentPlan, SentRoute, SentStop
 from routing.dispatch.selectors.driving import Leg, RouteDrives, problem_of, route_drives
+from routing.dispatch.selectors.weather import day_weather
 from routing.dispatch.sheet import ChalkNote, Sheet, SheetLine, SheetStop, SheetWall
+from routing.dispatch.weather_words import weather_words
 from routing.plans.choices import PlanState
 from routing.plans.models import DayPlan, Route, Stop
 from routing.plans.selectors.hours import wall_minute
@@ -99,6 +101,7 @@ def _sheet(
     turns = _turns(plan, stops)
     rows = [replace(row, turns=words) for row, words in zip(rows, turns[:-1], strict=True)]
     notes = [note for row in rows for line in row.lines for note in line.mixes]
+    hazards = [(row.number, row.hazards) for row in rows]
     return Sheet(
         crew=route.crew.name,
         crew_code=route.crew.code,
@@ -126,7 +129,9 @@ def _sheet(
         mix_totals=truck_totals(notes, rig, truck.mix_litres if truck else None),
         limits=tuple(dict.fromkeys(words for note in notes for words in note.footings)),
         first_words=first_words(),
-        cautions=general_cautions(),
+        weather=weather_words(day_weather(yard=plan.yard, work_date=plan.work_date)),
+        cautions=common_cautions(hazards),
+        mix_cautions=common_cautions(hazards, OF_MIXES),
         home_turns=turns[-1],
     )
 
@@ -170,7 +175,8 @@ def _with_break(
 
 def _stop(stop: Stop | SentStop, leg: Leg, plan: DayPlan, chalk: _Chalk, work: _Work, company: Company) -> SheetStop:
     job, place = stop.job, stop.job.property
-    walls = _walls(job, chalk)
+    walls, lines = _walls(job, chalk), _lines(job, chalk, work)
+    hazards = hazards_of(job, {note.chemistry for line in lines for note in line.mixes})
     return SheetStop(
         stop_id=stop.pk,
         job_id=job.pk,
@@ -191,10 +197,12 @@ def _stop(stop: Stop | SentStop, leg: Leg, plan: DayPlan, chalk: _Chalk, work: _
         pets=place.pet_note,
         property_note=place.note,
         note=job.note,
-        lines=_lines(job, chalk, work),
+        lines=lines,
         walls=walls,
         chalk=_chalk_notes(walls),
-        cautions=stop_cautions(job),
+        hazards=hazards,
+        cautions=stop_cautions(job, hazards),
+        common_cautions=common_cautions([(stop.position, hazards)]),
     )
 
 

@@ -7,8 +7,8 @@ import pytest
 import time_machine
 
 from jobs.work.models import Visit
-from routing.dispatch.models import SentPlan, SentStop, StopMark
-from routing.dispatch.services import plan_send_out
+from routing.dispatch.models import SentPlan, SentRoute, SentStop, StopMark
+from routing.dispatch.services import plan_send_out, rig_set
 from shared.api_kit.etags import etag_of
 from tests import factories
 
@@ -125,3 +125,20 @@ def test_sending_out_by_api(client_of: Any, crew: Any, crew_lead: Any, office: A
     second = post(client, address, {}, **{"If-Match": etag_of(plan)}).json()
     assert second["changes"] == {"A": ["No longer on the route: 2 Elm Street."]}
     assert SentPlan.objects.count() == 2
+
+
+def test_a_sheet_by_program(client_of: Any, crew_lead: Any) -> None:
+    """Mixes with their measures, steps and cautions of the own route; nobody else's."""
+    crew = factories.make_crew(lead=crew_lead, truck=factories.make_truck())
+    rig_set(truck=crew.truck, drawn_ml=1_000, out_ml=11_000, jug_ml=18_927)
+    mix = factories.make_mix(product=factories.make_stock().product)
+    job = factories.make_job(lines=[{"service": mix.service, "quantity": 2_400}])
+    plan = factories.make_planned_day((crew, [job]))
+    plan_send_out(plan=plan, expected_version=1)
+    address = f"/api/routes/{SentRoute.objects.get().pk}/sheet/"
+    body = client_of(crew_lead).get(address).json()
+    (line,) = body["stops"][0]["lines"]
+    assert [step["code"] for step in line["steps"]][:3] == ["cover", "prewet", "test"]
+    assert set(line["mixes"][0]["pours"][0]) == {"where", "stock", "water"}
+    assert body["mix_totals"]
+    assert client_of(factories.make_user(role="crew_lead")).get(address).status_code == 404

@@ -105,15 +105,17 @@ def test_cautions_where_they_matter(plan: Any) -> None:
     assert "Low pressure only." in first.cautions
     assert any("quarter of its length" in words for words in first.cautions)
     assert any("Built in 1931" in words for words in first.cautions)
+    assert any("Power lines" in words for words in first.cautions)
     assert plain.cautions == ("Low pressure only.", "Shut the windows.")
 
 
-def test_general_cautions(plan: Any) -> None:
-    """Power lines, thunder, eyes, plants, drains, and who has the last word."""
+def test_cautions_of_the_day(plan: Any) -> None:
+    """Thunder, eyes, plants, drains, and who has the last word; each once."""
     sheet = sheet_of_route(route_id=route_of(plan).pk)
-    words = " ".join(sheet.cautions)
-    for part in ("10 ft", "30 minutes", "goggles", "Plants", "Storm drain", "hypochlorite", "finger test"):
-        assert part in words
+    words = " ".join([*sheet.weather, *sheet.cautions])
+    for part in ("30 minutes", "goggles", "Plants", "Storm drain", "hypochlorite", "finger test"):
+        assert words.count(part) == 1
+    assert "finger test" not in " ".join(sheet.mix_cautions)
     assert sheet.first_words.startswith(FIRST)
 
 

@@ -39,6 +39,7 @@ MODULES = (
     "routing/dispatch/models.py",
     "routing/dispatch/templatetags/dispatch.py",
     "routing/dispatch/views/crew.py",
+    "routing/dispatch/weather_words.py",
     "routing/dispatch/words.py",
     "routing/roads/words.py",
     "routing/dispatch/instructions.py",

@@ -12,13 +12,11 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from jobs.work.domain.booking import LineBooked
-from routing.dispatch.models import MarkKind, Rig, SentPlan, SentRoute, SentStop, StopMark, ToldKind
-from routing.dispatch.selectors.rigs import truck_get, truck_list
+from routing.dispatch.models import MarkKind, SentPlan, SentRoute, SentStop, StopMark, ToldKind
 from routing.dispatch.selectors.sent import sent_route_list, sent_stop_get
 from routing.dispatch.selectors.sheets import geo_uri
-from routing.dispatch.services import on_our_way, plan_send_out, rig_set, stop_mark
+from routing.dispatch.services import on_our_way, plan_send_out, stop_mark
 from routing.dispatch.words import changes_by_crew
-from routing.plans.models import Truck
 from routing.plans.selectors import day_plan_by_id
 from shared import clock
 from shared.api_kit.etags import expected_version, with_etag
@@ -27,7 +25,6 @@ from shared.api_kit.schema import IF_MATCH
 
 MOST_MINUTES = 1_440
 MOST_CENTS = 10_000_000
-MOST_ML = 10_000_000
 
 
 class RouteQuery(serializers.Serializer[Any]):
@@ -130,64 +127,6 @@ class SentPlanOutput(serializers.Serializer[SentPlan]):
         return changes_by_crew(sent.changes, day=sent.plan.work_date, zone=sent.plan.yard.timezone)
 
 
-class RigInput(serializers.Serializer[Any]):
-    """What was measured; what is left out stays."""
-
-    drawn_ml = serializers.IntegerField(min_value=1, max_value=MOST_ML, required=False, allow_null=True)
-    out_ml = serializers.IntegerField(min_value=1, max_value=MOST_ML, required=False, allow_null=True)
-    measured_on = serializers.DateField(required=False, allow_null=True)
-    flow_ml_per_minute = serializers.IntegerField(min_value=1, max_value=MOST_ML, required=False, allow_null=True)
-    pressure_psi = serializers.IntegerField(min_value=50, max_value=10_000, required=False, allow_null=True)
-    jug_ml = serializers.IntegerField(min_value=1, max_value=MOST_ML, required=False, allow_null=True)
-    eyewash_ml = serializers.IntegerField(min_value=1, max_value=MOST_ML, required=False, allow_null=True)
-
-
-class RigOutput(serializers.ModelSerializer[Rig]):
-    class Meta:
-        model = Rig
-        fields = (
-            "drawn_ml", "out_ml", "measured_on", "flow_ml_per_minute", "pressure_psi", "jug_ml", "eyewash_ml",
-        )  # fmt: skip
-
-
-class TruckOutput(serializers.Serializer[Truck]):
-    code = serializers.SlugField()
-    yard = serializers.SlugField(source="yard.code")
-    mix_litres = serializers.IntegerField(allow_null=True, help_text="Tank; null: no limit")
-    rig = serializers.SerializerMethodField(help_text="Null until something was measured")
-
-    @extend_schema_field(RigOutput(allow_null=True))
-    def get_rig(self, truck: Truck) -> Any:
-        rig = getattr(truck, "rig", None)
-        return None if rig is None else RigOutput(rig).data
-
-
-class Trucks(generics.ListAPIView[Truck]):
-    permission_classes = (OfficeOnly,)
-    serializer_class = TruckOutput
-    queryset = Truck.objects.none()
-
-    def get_queryset(self) -> QuerySet[Truck]:
-        return truck_list()
-
-    @extend_schema(operation_id="truck_list", summary="Trucks with what they wash with")
-    def get(self, request: Request, *args: Any, **kwargs: Any) -> Response:
-        return super().get(request, *args, **kwargs)
-
-
-@extend_schema(
-    operation_id="rig_set", request=RigInput, responses=TruckOutput, summary="Write down what a truck washes with"
-)
-@api_view(["PUT"])
-@permission_classes([OfficeOnly])
-def truck_rig(request: Request, truck_code: str) -> Response:
-    row = truck_get(code=truck_code)
-    body = RigInput(data=request.data)
-    body.is_valid(raise_exception=True)
-    rig_set(truck=row, actor=request.user, **body.validated_data)
-    return Response(TruckOutput(truck_get(code=truck_code)).data)
-
-
 class Routes(generics.ListAPIView[SentRoute]):
     permission_classes = (SignedIn,)
     serializer_class = SentRouteOutput
@@ -286,8 +225,6 @@ def _instant(stop: SentStop, minute: int) -> datetime:
 
 
 urlpatterns = [
-    path("trucks/", Trucks.as_view(), name="api_truck_list"),
-    path("trucks/<slug:truck_code>/rig/", truck_rig, name="api_truck_rig"),
     path("routes/", Routes.as_view(), name="api_route_list"),
     path("stops/<row:stop_id>/on-our-way/", coming, name="api_stop_on_our_way"),
     path("stops/<row:stop_id>/marks/", marks, name="api_stop_marks"),
