@@ -27,6 +27,10 @@ choose_cache_folder()
 QUERY_COUNTS = Path(__file__).parent / "query_counts.json"
 LOOPBACK = ("127.0.0.1", "::1", "localhost")
 
+# Hypothesis judges by the clock on the wall how long its inputs and a test take; on a busy machine that says nothing.
+hypothesis.settings.register_profile("wallday", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+hypothesis.settings.load_profile("wallday")
+
 USE_DATABASE = {"db", "transactional_db", "django_db_setup"}
 
 

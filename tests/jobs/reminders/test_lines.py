@@ -250,7 +250,9 @@ def admits(wish: DueWish, item: DueItem) -> bool:
     )
 
 
-few_examples = settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+few_examples = settings(
+    max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow]
+)
 
 
 @few_examples
@@ -306,7 +308,9 @@ def _person(item: DueItem) -> Person:
 
 
 @given(st.integers(1, 4), st.integers(0, 20_000), st.integers(0, 20_000))
-@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(
+    max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow]
+)
 def test_price_and_minutes_never_fall_when_the_walls_grow(storeys: int, one: int, other: int) -> None:
     """Which the filters by price and hours rest on; with the card that a new company starts from."""
     small, large = sorted((one, other))

@@ -167,7 +167,9 @@ ROW = st.fixed_dictionaries(
 )
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(
+    max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow]
+)
 @given(st.lists(st.tuples(st.integers(0, 2), ROW), min_size=1, max_size=25))
 def test_the_database_sums_what_plain_python_sums(rows):
     """On random ledgers the SQL's sums equal sums made job by job in Python, and money adds up to the cent."""

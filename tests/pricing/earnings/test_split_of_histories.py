@@ -109,7 +109,9 @@ def groups_of(by: Breakdown, entries: list[EarningEntry], jobs: list[JobHistory]
     return found
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(
+    max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow]
+)
 @given(jobs=st.lists(JOBS, min_size=1, max_size=6), target=st.integers(1, 500_00))
 def test_the_parts_of_a_history_add_up_to_the_cent(jobs: list[JobHistory], target: int) -> None:
     """By each breakdown: parts as summed here, rounded only; whole = hours at the target less money."""

@@ -117,7 +117,9 @@ def test_the_days_on_which_clocks_change(crew: Any) -> None:
     assert event.decoded("dtstart") == datetime(2026, 3, 8, 12, 40, tzinfo=UTC)
 
 
-@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=40, deadline=None)
+@settings(
+    suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow], max_examples=40, deadline=None
+)
 @given(
     street=st.text(
         st.characters(exclude_categories=["Cs", "Cc"]) | st.sampled_from('\n,;:\\"é漢🐶'), min_size=1, max_size=120

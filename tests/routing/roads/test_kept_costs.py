@@ -85,7 +85,9 @@ def test_other_speeds_and_maps_know_nothing_of_each_other() -> None:
 NUMBERS = st.lists(st.integers(0, 7), max_size=6)
 
 
-@settings(max_examples=30, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(
+    max_examples=30, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow]
+)
 @given(st.lists(st.tuples(NUMBERS, NUMBERS), min_size=1, max_size=5))
 def test_whatever_is_asked_each_drive_is_right(requests: list[tuple[list[int], list[int]]]) -> None:
     """Places in any order and more than once, and none at all; what was asked before is not searched again."""

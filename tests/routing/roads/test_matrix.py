@@ -141,7 +141,9 @@ PAIRS = [(a, b) for a in NAMES for b in NAMES if a < b]
 TAGS = st.sampled_from([{}, {"oneway": "yes"}, {"oneway": "-1"}, {"maxspeed": "20"}, {"highway": "service"}])
 
 
-@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(
+    max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow]
+)
 @given(data=st.data())
 def test_random_streets(data: st.DataObject, tmp_path: Path) -> None:
     """Up to nine crossings joined at random, one-way and slow streets among them."""
