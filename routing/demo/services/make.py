@@ -32,6 +32,7 @@ from routing.demo.services.mixing_rows import mixing_store
 from routing.demo.services.open_rows import open_jobs_store
 from routing.demo.services.past_rows import Rows, past_store
 from routing.demo.services.reminder_rows import reminders_store
+from routing.demo.services.twice_rows import doubles_store
 from routing.demo.services.walkthrough_rows import walkthroughs_store
 from routing.demo.services.weather_rows import weather_store
 from routing.plans.models import Crew
@@ -133,6 +134,7 @@ def _make(*, today: date, seed: int) -> None:
     weather_store(yard=yard, first=next_working_day(today))
     decisions_store(today=today, seed=seed)
     estimates_store(today=today)
+    doubles_store(today=today)
     forecasts_update(now=at(today, OFFICE_OPENS))
     drives_learn(yard=yard, until=today)
     day = next_working_day(today)
