@@ -13,7 +13,7 @@ from rest_framework.response import Response
 from jobs.customers.models import Language
 from jobs.reminders.brought import brought, brought_json
 from jobs.reminders.drafting import MOST_AT_ONCE
-from jobs.reminders.forms import DEFAULT_WEEKS, MOST_WEEKS
+from jobs.reminders.forms import DEFAULT_WEEKS, MOST_KEPT_HOURS, MOST_WEEKS
 from jobs.reminders.listing import DueSheet
 from jobs.reminders.models import InboundText
 from jobs.reminders.narrowing import NEVER, DueWish
@@ -96,6 +96,9 @@ class DueList(generics.ListAPIView[Any]):
 
 class WeeksQuery(serializers.Serializer[Any]):
     weeks = serializers.IntegerField(required=False, min_value=1, max_value=MOST_WEEKS, default=DEFAULT_WEEKS)
+    keep_hours = serializers.IntegerField(
+        required=False, min_value=0, max_value=MOST_KEPT_HOURS, default=0, help_text="crew-hours to keep for calls"
+    )
 
 
 class ProposedOutput(serializers.Serializer[Any]):
@@ -106,9 +109,13 @@ class ProposedOutput(serializers.Serializer[Any]):
 
 
 class ProposalOutput(serializers.Serializer[Any]):
-    room_minutes = serializers.IntegerField(help_text="free crew-minutes of the coming weeks")
+    room_minutes = serializers.IntegerField(help_text="crew-minutes of the coming weeks that reminders may fill")
+    undated_minutes = serializers.IntegerField(help_text="taken off: agreed work that has no day yet")
+    kept_minutes = serializers.IntegerField(help_text="taken off: kept for calls")
     pending_minutes = serializers.IntegerField(help_text="expected of those who were asked and may still answer")
     expected_minutes = serializers.IntegerField()
+    low_minutes = serializers.IntegerField(help_text="with 80 % probability expected and pending work come to between")
+    high_minutes = serializers.IntegerField(help_text="these two")
     overflow_percent = serializers.FloatField(help_text="chance that more comes than fits")
     chosen = ProposedOutput(many=True)
     waiting = ProposedOutput(many=True)
@@ -126,7 +133,7 @@ class ProposalOutput(serializers.Serializer[Any]):
 def proposal(request: Request) -> Response:
     query = WeeksQuery(data=request.query_params)
     query.is_valid(raise_exception=True)
-    return Response(proposal_json(proposal_of(weeks=query.validated_data["weeks"])))
+    return Response(proposal_json(proposal_of(**query.validated_data)))
 
 
 class BroughtQuery(serializers.Serializer[Any]):

@@ -97,10 +97,16 @@ class OptOutForm(forms.Form):
 
 
 DEFAULT_WEEKS, MOST_WEEKS = 3, 8
+MOST_KEPT_HOURS = 10_000
 
 
 class WeeksForm(forms.Form):
+    """Which weeks reminders should fill, and how many crew-hours of them are for others: who calls by themselves."""
+
     weeks = forms.IntegerField(label=_("Weeks ahead"), min_value=1, max_value=MOST_WEEKS, initial=DEFAULT_WEEKS)
+    keep_hours = forms.IntegerField(
+        label=_("Crew-hours to keep for calls"), min_value=0, max_value=MOST_KEPT_HOURS, initial=0, required=False
+    )
 
 
 class AnswerForm(forms.Form):

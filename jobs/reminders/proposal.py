@@ -9,24 +9,42 @@ from typing import Any
 from django.db.models import Exists, OuterRef
 from django.db.models.functions import Coalesce
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from jobs.customers.models import Property
-from jobs.reminders.domain.choosing import Asked, Person, Proposal, ResponseRate, propose
+from jobs.reminders.domain.choosing import Asked, Person, ResponseRate, Wait, propose
 from jobs.reminders.domain.gain import ANSWERED_WITHIN
-from jobs.reminders.expected import Basis, basis_get, expected_of
+from jobs.reminders.expected import Basis, basis_get, expected_of, services_by_kind
 from jobs.reminders.listing import DueSheet
 from jobs.reminders.models import Reminder, ReminderAnswer
 from jobs.reminders.narrowing import DueWish
 from jobs.reminders.selectors import COUNTS_AS_CONTACT, DueItem, due_item_json
 from jobs.work.models import Job
 from shared.company.selectors import company_get
-from shared.web.words import miles_words
+from shared.outbox.models import Channel
+from shared.web.words import hours_words, miles_words
 
 NEAR_METRES = 1_000
 # Four times what fills the room lets a crew nearby count for months of overdue days; ours, no source.
 WEIGHED_TIMES, LEAST_WEIGHED, MOST_WEIGHED = 4, 200, 5_000
 Nearest = Callable[[Sequence[Property]], Mapping[int, int]]
 """From properties to the metres to the nearest stop of the coming weeks, for those where a crew goes."""
+
+
+@dataclass(frozen=True)
+class Room:
+    """Crew-minutes of the coming weeks: `free` of plans and promises, of which `undated` are taken by work that is
+    agreed and has no day yet, and `kept` by the owner's wish; `later` of the week after is left after the same."""
+
+    free: int
+    undated: int = 0
+    kept: int = 0
+    later: int = 0
+
+    @property
+    def minutes(self) -> int:
+        """What reminders may fill."""
+        return max(0, self.free - self.undated - self.kept)
 
 
 @dataclass(frozen=True)
@@ -39,13 +57,16 @@ class ProposedItem:
 
 @dataclass(frozen=True)
 class DueProposal:
-    """`room_minutes`: free crew-minutes of the coming weeks; `pending_minutes`: expected of those who were asked before
-    and may still answer; the rest is what the chosen are expected to bring. `not_weighed` more may be reminded, all of
-    them less overdue or reminded later than those who were weighed."""
+    """`room`: what may be filled; `pending_minutes`: expected of those who were asked before
+    and may still answer; `expected_minutes` is what the chosen are expected to bring, and with 80 % probability both
+    together come to between `low_minutes` and `high_minutes`. `not_weighed` more may be reminded, all of them less
+    overdue or reminded later than those who were weighed."""
 
-    room_minutes: int
+    room: Room
     pending_minutes: float
     expected_minutes: float
+    low_minutes: float
+    high_minutes: float
     overflow: float
     chosen: tuple[ProposedItem, ...]
     waiting: tuple[ProposedItem, ...]
@@ -53,29 +74,32 @@ class DueProposal:
     rates: Mapping[tuple[str, str], ResponseRate]
 
 
-def due_proposal(
-    *, today: date, now: datetime, room_minutes: int, later_room_minutes: int = 0, nearest: Nearest
-) -> DueProposal:
+def due_proposal(*, today: date, now: datetime, room: Room, nearest: Nearest) -> DueProposal:
     """Weigh what may be reminded now against the room of the weeks to fill, and of the one after. Reads only.
 
     Of a long list only the most urgent are weighed, many times what fills the room.
     """
     sheet = DueSheet(today=today, wish=DueWish(state="ready"))
-    ready = list(_candidates(sheet.by_urgency(), room_minutes + later_room_minutes))
+    ready = list(_candidates(sheet.by_urgency(), room.minutes + room.later))
     basis = basis_get(today=today, zone=company_get().timezone)
     rates = basis.answers
     near = nearest(list(Property.objects.in_bulk({item.property_id for item in ready}).values()))
     people = [_person(item, near.get(item.property_id), today) for item in ready]
     asked = _asked(basis, now)
-    found = propose(people, rates, room_minutes=room_minutes, later_room_minutes=later_room_minutes, asked=asked)
+    found = propose(people, rates, room_minutes=room.minutes, later_room_minutes=room.later, asked=asked)
     by_key = {person.key: (item, person) for item, person in zip(ready, people, strict=True)}
     return DueProposal(
-        room_minutes=room_minutes,
+        room=room,
         pending_minutes=found.pending_minutes,
         expected_minutes=found.expected_minutes,
+        low_minutes=found.low_minutes,
+        high_minutes=found.high_minutes,
         overflow=found.overflow,
         chosen=tuple(ProposedItem(by_key[key][0], _why_now(by_key[key][1])) for key in found.chosen),
-        waiting=tuple(ProposedItem(by_key[key][0], _why_later(found, room_minutes)) for key in found.waiting),
+        waiting=tuple(
+            ProposedItem(by_key[key][0], _why_later(reason, by_key[key][1]))
+            for key, reason in zip(found.waiting, found.reasons, strict=True)
+        ),
         not_weighed=max(0, sheet.ready_count - len(ready)),
         rates=rates,
     )
@@ -92,12 +116,36 @@ def _candidates(by_urgency: Iterable[DueItem], room_minutes: int) -> Iterator[Du
         yield item
 
 
+@dataclass(frozen=True)
+class RateWords:
+    """What was learned of the answers of one kind and channel, with the bounds of its 90 % interval."""
+
+    name: str
+    rate: ResponseRate
+    low: float
+    high: float
+
+
+def rates_in_words(rates: Mapping[tuple[str, str], ResponseRate]) -> list[RateWords]:
+    """By the names of services and ways, in their order."""
+    names = {kind: service.name for kind, service in services_by_kind().items()}
+    found = [
+        RateWords(f"{names.get(kind, kind)}, {Channel(channel).label}", rate, rate.quantile(0.05), rate.quantile(0.95))
+        for (kind, channel), rate in rates.items()
+    ]
+    return sorted(found, key=lambda each: each.name)
+
+
 def proposal_json(found: DueProposal) -> dict[str, Any]:
     """As the command and the API give it."""
     return {
-        "room_minutes": found.room_minutes,
+        "room_minutes": found.room.minutes,
+        "undated_minutes": found.room.undated,
+        "kept_minutes": found.room.kept,
         "pending_minutes": round(found.pending_minutes),
         "expected_minutes": round(found.expected_minutes),
+        "low_minutes": round(found.low_minutes),
+        "high_minutes": round(found.high_minutes),
         "overflow_percent": round(100 * found.overflow, 1),
         "chosen": [_json(line) for line in found.chosen],
         "waiting": [_json(line) for line in found.waiting],
@@ -147,23 +195,46 @@ def _person(item: DueItem, metres: int | None, today: date) -> Person:
 
 
 def _why_now(person: Person) -> str:
-    reasons = [*_overdue_words(person), *_near_words(person)]
+    """What puts the person before others."""
+    reasons = []
+    if person.overdue_days > 0:
+        reasons.append(_overdue_words(person.overdue_days))
+    if person.nearest_metres is not None and person.nearest_metres < NEAR_METRES:
+        reasons.append(_("a crew comes within %(distance)s") % {"distance": miles_words(NEAR_METRES)})
+    if person.last_contact_days is None:
+        reasons.append(_("never reminded yet"))
     return _(", ").join(reasons) or _("there is room")
 
 
-def _overdue_words(person: Person) -> Iterable[str]:
-    if person.overdue_days > 0:
-        yield _("%(days)s days overdue") % {"days": person.overdue_days}
+def _why_later(reason: Wait, person: Person) -> str:
+    hours = {"hours": hours_words(person.minutes)}
+    texts = {
+        Wait.NO_ROOM: _("The crews have no free hours in these weeks."),
+        Wait.ASKED_FILL_IT: _("Reminders that went out before may still be answered and would fill the free hours."),
+        Wait.TOO_LONG: _("The job takes %(hours)s: alone it may be more than the free hours hold.") % hours,
+        Wait.SHORTER_FITTED: _("The job takes %(hours)s, which no longer fits; shorter ones still did.") % hours,
+        Wait.OTHERS_FIRST: _("Others come first and fill the free hours; here it is %(standing)s.")
+        % {"standing": _standing_words(person)},
+    }
+    return texts[reason]
 
 
-def _near_words(person: Person) -> Iterable[str]:
-    if person.nearest_metres is not None and person.nearest_metres < NEAR_METRES:
-        yield _("a crew comes within %(distance)s") % {"distance": miles_words(NEAR_METRES)}
+def _standing_words(person: Person) -> str:
+    """All that the order goes by: how late, how near a crew, how long silent."""
+    late = _overdue_words(person.overdue_days)
+    if person.nearest_metres is None:
+        near = _("no crew goes near yet")
+    else:
+        near = _("the nearest stop is %(distance)s away") % {"distance": miles_words(person.nearest_metres)}
+    if person.last_contact_days is None:
+        return _(", ").join((late, near, _("never reminded yet")))
+    silent = ngettext("reminded %(days)s day ago", "reminded %(days)s days ago", person.last_contact_days)
+    return _(", ").join((late, near, silent % {"days": person.last_contact_days}))
 
 
-def _why_later(found: Proposal, room_minutes: int) -> str:
-    if room_minutes <= 0:
-        return _("the crews have no free hours in these weeks")
-    if not found.chosen:
-        return _("the job alone would not fit into the free hours")
-    return _("those before fill the free hours: %(hours)s h expected") % {"hours": round(found.expected_minutes / 60)}
+def _overdue_words(days: int) -> str:
+    if days == 0:
+        return _("due today")
+    if days > 0:
+        return ngettext("%(days)s day overdue", "%(days)s days overdue", days) % {"days": days}
+    return ngettext("due in %(days)s day", "due in %(days)s days", -days) % {"days": -days}

@@ -1,3 +1,4 @@
+from dataclasses import replace
 from datetime import date
 from typing import Any
 
@@ -45,7 +46,7 @@ from jobs.reminders.inbound import inbound_text_read, inbound_text_take
 from jobs.reminders.links import answer_sender, answer_target, opt_out_target, opt_out_token
 from jobs.reminders.listing import DueSheet
 from jobs.reminders.marks import marks_of
-from jobs.reminders.proposal import DueProposal, due_proposal
+from jobs.reminders.proposal import DueProposal, Room, due_proposal, rates_in_words
 from jobs.reminders.selectors import (
     answer_list,
     hold_list,
@@ -54,7 +55,7 @@ from jobs.reminders.selectors import (
 )
 from jobs.reminders.services import opt_out_record, reminder_preview, reminders_queue
 from pricing.catalogue.models import Service
-from routing.plans.selectors.near import days_near, free_minutes, nearest_metres
+from routing.plans.selectors.near import days_near, free_minutes, nearest_metres, undated_minutes
 from shared import clock
 from shared.api_kit.hooks import signed_hook
 from shared.errors import WalldayError
@@ -93,21 +94,23 @@ def due_page(request: HttpRequest) -> HttpResponse:
 def proposal(request: HttpRequest) -> HttpResponse:
     """Who should hear now, so that the answers fill the crews' free hours and no more."""
     form = WeeksForm(request.GET or None)
-    weeks = form.cleaned_data["weeks"] if form.is_bound and form.is_valid() else DEFAULT_WEEKS
-    found = proposal_of(weeks=weeks)
-    context = {"found": found, "weeks": weeks, "form": form, "rates": sorted(found.rates.items())}
-    return render(request, "reminders/proposal.html", context)
+    wish = form.cleaned_data if form.is_bound and form.is_valid() else {"weeks": DEFAULT_WEEKS}
+    found = proposal_of(**wish)
+    context = {"found": found, "weeks": wish["weeks"], "form": form, "rates": rates_in_words(found.rates)}
+    return render(request, "reminders/proposal.html", context, status=422 if form.errors else 200)
 
 
-def proposal_of(*, weeks: int) -> DueProposal:
-    """The proposal for the coming weeks, with the room that the plans leave."""
-    today = today_here()
-    room_minutes = free_minutes(today=today, weeks=weeks)
+def proposal_of(*, weeks: int, keep_hours: int | None = None) -> DueProposal:
+    """The proposal for the coming weeks, with the room that plans, agreed work and the hours to keep leave."""
+    today, kept = today_here(), 60 * (keep_hours or 0)
+    now, then = (
+        Room(free_minutes(today=today, weeks=ahead), undated_minutes(today=today, weeks=ahead), kept)
+        for ahead in (weeks, weeks + 1)
+    )
     return due_proposal(
         today=today,
         now=clock.now(),
-        room_minutes=room_minutes,
-        later_room_minutes=free_minutes(today=today, weeks=weeks + 1) - room_minutes,
+        room=replace(now, later=max(0, then.minutes - now.minutes)),
         nearest=lambda places: nearest_metres(places=places, today=today, weeks=weeks),
     )
 

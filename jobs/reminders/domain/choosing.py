@@ -14,6 +14,7 @@ People are taken in order of `urgency` while the chance that the work exceeds th
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from enum import StrEnum
 from functools import lru_cache
 
 from scipy.special import ndtr
@@ -72,18 +73,34 @@ class Asked:
     days: int
 
 
+class Wait(StrEnum):
+    """Why somebody waits: nothing is free; those who were asked before may still fill it; the job alone is too long for
+    what is free; it would no longer fit, and shorter jobs still did; those who come first fill it."""
+
+    NO_ROOM = "no_room"
+    ASKED_FILL_IT = "asked_fill_it"
+    TOO_LONG = "too_long"
+    SHORTER_FITTED = "shorter_fitted"
+    OTHERS_FIRST = "others_first"
+
+
 @dataclass(frozen=True, slots=True)
 class Proposal:
-    """Who should hear now, in order, and who waits; what the chosen are expected to bring, and the risk of too much.
+    """Who should hear now, in order, and who waits, with the reason of each; what the chosen are expected to bring, and
+    the risk of too much.
 
-    `pending_minutes` is what is still expected of those who were asked before; the risk counts them too.
+    `pending_minutes` is what is still expected of those who were asked before; the risk counts them too, and so do
+    `low_minutes` and `high_minutes`, between which the work comes to lie with 80 % probability.
     """
 
     chosen: tuple[str, ...]
     waiting: tuple[str, ...]
+    reasons: tuple[Wait, ...]
     expected_minutes: float
     overflow: float
     pending_minutes: float = 0.0
+    low_minutes: float = 0.0
+    high_minutes: float = 0.0
 
 
 def propose(
@@ -103,21 +120,36 @@ def propose(
     room = room_minutes + LATE_SHARE * later_room_minutes
     grid = pending = _with_asked(_Grid(rates), asked)
     chosen: list[Person] = []
-    waiting: list[Person] = []
+    waiting: list[tuple[Person, int]] = []
     for person in sorted(people, key=urgency):
         trial = grid.with_one_more(person.minutes, _points(rates.get(person.group, ResponseRate())))
         if trial.overflow(room) <= MOST_OVERFLOW:
             grid = trial
             chosen.append(person)
         else:
-            waiting.append(person)
+            waiting.append((person, len(chosen)))
     return Proposal(
         tuple(person.key for person in chosen),
-        tuple(person.key for person in waiting),
+        tuple(person.key for person, _before in waiting),
+        tuple(_reason(person, pending, room, is_passed=before < len(chosen)) for person, before in waiting),
         expected_minutes=sum(rates.get(person.group, ResponseRate()).mean * person.minutes for person in chosen),
         overflow=grid.overflow(room) if chosen else 0.0,
         pending_minutes=sum(pending.means) / len(pending.means),
+        low_minutes=grid.quantile(0.1),
+        high_minutes=grid.quantile(0.9),
     )
+
+
+def _reason(person: Person, pending: "_Grid", room: float, *, is_passed: bool) -> Wait:
+    """`is_passed`: somebody less urgent was chosen."""
+    if room <= 0:
+        return Wait.NO_ROOM
+    if pending.overflow(room) > MOST_OVERFLOW:
+        return Wait.ASKED_FILL_IT
+    alone = pending.with_one_more(person.minutes, _points(pending.rates.get(person.group, ResponseRate())))
+    if alone.overflow(room) > MOST_OVERFLOW:
+        return Wait.TOO_LONG
+    return Wait.SHORTER_FITTED if is_passed else Wait.OTHERS_FIRST
 
 
 def _with_asked(grid: "_Grid", asked: Iterable[Asked]) -> "_Grid":
@@ -161,6 +193,14 @@ class _Grid:
     def overflow(self, room: float) -> float:
         """The chance that more comes than there is room for."""
         return sum(map(_above, self.means, self.variances, [room] * len(self.means))) / len(self.means)
+
+    def quantile(self, share: float) -> float:
+        """The minutes that are not exceeded with probability `share`, to the minute; found by halving."""
+        low, high = 0.0, max(self.means) + 8 * math.sqrt(max(self.variances))
+        while high - low > 0.5:
+            middle = (low + high) / 2
+            low, high = (middle, high) if self.overflow(middle) > 1 - share else (low, middle)
+        return high
 
 
 @lru_cache(maxsize=1024)

@@ -3,10 +3,12 @@
 from collections.abc import Iterable, Sequence
 from datetime import date, timedelta
 
+from django.db.models import Exists, OuterRef, Sum
+
 from jobs.customers.models import Property
 from jobs.reminders.domain.answers import DayNear
 from jobs.work.choices import JobState
-from jobs.work.models import Job, JobWindow
+from jobs.work.models import Job, JobLine, JobWindow
 from routing.plans.models import Crew, Stop
 from routing.plans.selectors.shifts import shifts_between
 from shared.geo import great_circle_metres
@@ -42,6 +44,18 @@ def free_minutes(*, today: date, weeks: int) -> int:
     busy = _busy(first, last)
     taken = {day: sum(entry[2] for entry in entries) for day, entries in busy.items()}
     return sum(max(0, round(minutes * ROOM_SHARE) - taken.get(day, 0)) for day, minutes in _room(first, last).items())
+
+
+def undated_minutes(*, today: date, weeks: int) -> int:
+    """Crew-minutes of work that is agreed for these weeks, or for any time, and has no day yet: it is in no plan from
+    today on and not promised. It takes room of the free minutes, on whatever day."""
+    last = today + timedelta(days=7 * weeks)
+    planned = Stop.objects.filter(job=OuterRef("job"), route__plan__work_date__gte=today)
+    windows = JobWindow.objects.filter(job=OuterRef("job"))
+    here = windows.filter(first_date__lte=last, last_date__gte=today)
+    lines = JobLine.objects.filter(job__state=JobState.AGREED).exclude(Exists(planned))
+    lines = lines.exclude(Exists(windows.filter(promised=True))).filter(Exists(here) | ~Exists(windows))
+    return lines.aggregate(minutes=Sum("estimated_minutes"))["minutes"] or 0
 
 
 def nearest_metres(*, places: Sequence[Property], today: date, weeks: int) -> dict[int, int]:

@@ -12,6 +12,7 @@ from jobs.reminders.domain.choosing import (
     Asked,
     Person,
     ResponseRate,
+    Wait,
     chance_left,
     propose,
     urgency,
@@ -43,6 +44,30 @@ def test_everybody_is_chosen_or_waits(people: list[Person], rates: dict, room: i
     assert proposal.overflow <= MOST_OVERFLOW
     order = [person.key for person in sorted(people, key=urgency)]
     assert list(proposal.chosen) == [key for key in order if key in proposal.chosen]
+    assert len(proposal.reasons) == len(proposal.waiting)
+
+
+@given(PEOPLE, RATES, st.integers(1, 5_000))
+def test_the_reason_to_wait_is_true(people: list[Person], rates: dict, room: int) -> None:
+    """Too long is who would not fit alone; passed is who could have, were it not for the shorter ones behind."""
+    proposal = propose(people, rates, room_minutes=room)
+    order = {person.key: rank for rank, person in enumerate(sorted(people, key=urgency))}
+    by_key = {person.key: person for person in people}
+    last = max((order[key] for key in proposal.chosen), default=-1)
+    for key, reason in zip(proposal.waiting, proposal.reasons, strict=True):
+        fits_alone = propose([by_key[key]], rates, room_minutes=room).chosen == (key,)
+        assert (reason == Wait.TOO_LONG) == (not fits_alone)
+        if fits_alone:
+            assert reason == (Wait.SHORTER_FITTED if order[key] < last else Wait.OTHERS_FIRST)
+
+
+@given(PEOPLE, RATES, st.integers(0, 5_000))
+def test_the_spread_holds_what_is_expected(people: list[Person], rates: dict, room: int) -> None:
+    """A tenth on either side: where nine tenths fit, the upper end is within the room."""
+    proposal = propose(people, rates, room_minutes=room)
+    assert 0 <= proposal.low_minutes <= proposal.high_minutes
+    if proposal.chosen:
+        assert proposal.high_minutes <= room + 1
 
 
 @given(PEOPLE, RATES, st.integers(0, 3_000), st.integers(0, 2_000))

@@ -12,7 +12,8 @@ from django.urls import reverse
 from jobs.reminders.domain.choosing import ResponseRate
 from jobs.reminders.expected import response_rates
 from jobs.reminders.models import Reminder, ReminderAnswer
-from jobs.reminders.proposal import due_proposal
+from jobs.reminders.proposal import Room, due_proposal
+from jobs.reminders.views import proposal_of
 from jobs.work.models import ServiceInterval
 from tests import factories as make
 
@@ -43,7 +44,7 @@ def wash() -> Any:
 
 
 def proposed(room_minutes: int) -> Any:
-    return due_proposal(today=TODAY, now=NOW, room_minutes=room_minutes, nearest=lambda places: {})
+    return due_proposal(today=TODAY, now=NOW, room=Room(room_minutes), nearest=lambda places: {})
 
 
 def test_rates_count_what_came_within_the_time() -> None:
@@ -69,8 +70,62 @@ def test_the_overdue_hear_first_and_the_others_know_why_not() -> None:
     assert 0 < len(found.chosen) < 12
     assert overdue == sorted(overdue)
     assert "days overdue" in found.chosen[0].why
-    assert all("fill the free hours" in line.why for line in found.waiting)
+    assert found.waiting[-1].why == (
+        "Others come first and fill the free hours; here it is due today, no crew goes near yet, never reminded yet."
+    )
     assert all("no free hours" in line.why for line in proposed(0).waiting)
+
+
+def test_a_long_job_waits_for_another_reason_than_a_late_one() -> None:
+    """Alone too long for what is free; or too long for what is left, while shorter ones still fit."""
+    for number in range(3):
+        due_place(number, days_overdue=30)
+    long = due_place(9, days_overdue=400)
+    make.make_visit_of(wash(), long, TODAY - timedelta(days=800), minutes=1_200)
+    alone = {line.item.street: line.why for line in proposed(500).waiting}
+    assert alone["9 Alder Street"] == "The job takes 20 h: alone it may be more than the free hours hold."
+    for number in range(20, 60):
+        due_place(number, days_overdue=500)
+    left = {line.item.street: line.why for line in proposed(1_800).waiting}
+    assert left["9 Alder Street"] == "The job takes 20 h, which no longer fits; shorter ones still did."
+
+
+def test_nobody_hears_while_earlier_reminders_may_fill_the_room() -> None:
+    """The reason names them, not the length of the job."""
+    for number in range(12):
+        message = make.make_message(state="sent", claimed_at=NOW)
+        Reminder.objects.create(
+            property=due_place(number, 90), kind="wash", due_on=TODAY, message=message, created_at=NOW
+        )
+    due_place(40, 10)
+    (line,) = proposed(300).waiting
+    assert line.why == "Reminders that went out before may still be answered and would fill the free hours."
+
+
+def test_work_without_a_day_and_hours_to_keep_take_room(office: Any, client_of: Any) -> None:
+    """Agreed, with no plan and no promise, for these weeks: not what is for later, planned, promised or only asked."""
+    crew = make.make_crew()
+    free = proposal_of(weeks=1).room.free
+    assert free > 0
+    here, later = [{"first_date": day, "last_date": day} for day in (TODAY, TODAY + timedelta(days=90))]
+    make.make_job(lines=[{"estimated_minutes": 100}])
+    make.make_job(lines=[{"estimated_minutes": 20}], windows=[here, later])
+    make.make_job(lines=[{"estimated_minutes": 1_000}], windows=[later])
+    make.make_job(lines=[{"estimated_minutes": 1_000}], windows=[{**here, "promised": True}])
+    make.make_job(lines=[{"estimated_minutes": 1_000}], state="lead")
+    planned = make.make_job(lines=[{"estimated_minutes": 1_000}])
+    make.make_planned_day((crew, [planned]), work_date=TODAY)
+    room = proposal_of(weeks=1, keep_hours=2).room
+    assert (room.undated, room.kept, room.minutes) == (120, 120, room.free - 240)
+    assert proposal_of(weeks=1, keep_hours=10_000).room.minutes == 0
+    client = client_of(office)
+    page = client.get(reverse("reminders:proposal"), {"weeks": "1", "keep_hours": "2"}).content.decode()
+    assert "2 h of agreed work that has no day yet" in page
+    assert "2 h are kept for calls" in page
+    assert client.get("/api/due-list/proposal/?keep_hours=2&weeks=1").json()["kept_minutes"] == 120
+    assert client.get(reverse("reminders:proposal"), {"weeks": "1", "keep_hours": "-2"}).status_code == 422
+    with pytest.raises(CommandError, match="keep-hours"):
+        call_command("propose_reminders", "--keep-hours", "-1")
 
 
 def test_who_was_asked_lately_takes_room_until_an_answer_or_a_job() -> None:
