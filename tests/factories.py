@@ -489,11 +489,11 @@ def make_mix(**over: Any) -> Any:
 
 
 def make_walkthrough(**over: Any) -> Any:
-    """A walkthrough by the service: chalk 3 on one wall unless `walls` or `findings` say otherwise."""
+    """A walkthrough by the service: chalk 3 on one wall unless `walls` says otherwise; other walls are left out."""
     from decimal import Decimal
     from uuid import uuid4
 
-    from jobs.walkthroughs.inputs import WalkthroughInput, WallInput
+    from jobs.walkthroughs.inputs import SIDES, LeftOutInput, WalkthroughInput, WallInput
     from jobs.walkthroughs.services import walkthrough_record
 
     job = over.pop("job", None) or make_job()
@@ -502,7 +502,12 @@ def make_walkthrough(**over: Any) -> Any:
     if "walls" not in over:
         wall = job.property.walls.first() or make_wall(property=job.property)
         over["walls"] = (WallInput(spots=(Decimal(over.pop("chalk", 3)),) * 3, wall_id=wall.pk),)
-    entry = WalkthroughInput(**{"key": uuid4(), "walked_on": MOMENT.date(), **over})
+    tested = {wall.wall_id for wall in over["walls"]}
+    others = job.property.walls.exclude(pk__in=tested - {None})
+    left_out = tuple(LeftOutInput("not_washed", wall_id=wall.pk) for wall in others)
+    if not job.property.walls.exists():
+        left_out = tuple(LeftOutInput("not_washed", name=name) for name in SIDES)
+    entry = WalkthroughInput(**{"key": uuid4(), "walked_on": MOMENT.date(), "left_out": left_out, **over})
     return walkthrough_record(job=job, entry=entry, now=now, actor=actor)
 
 

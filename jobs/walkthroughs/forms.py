@@ -1,3 +1,5 @@
+from collections.abc import Sequence
+from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
@@ -7,8 +9,12 @@ from django.utils.translation import gettext_lazy as _
 
 from jobs.customers.models import Property
 from jobs.walkthroughs.domain import MOST_SPOTS, STEP, STEPS, step_text
-from jobs.walkthroughs.inputs import FindingInput, WallInput
+from jobs.walkthroughs.inputs import PARTS, SIDES, FindingInput, LeftOutInput, WallInput
 from jobs.walkthroughs.models import FindingKind, SentHow
+from jobs.walkthroughs.selectors.walls import UNCHALKED
+from jobs.walkthroughs.words import wall_name
+
+ELSEWHERE = "x"  # the beginning of the fields' names of what belongs to no wall
 
 
 def _decimal(value: Any) -> Decimal | None:
@@ -31,10 +37,11 @@ class ReadingForm(forms.Form):
 
 
 class WalkthroughForm(forms.Form):
-    """What a walkthrough says beside spots and findings, which `spots_of` and `findings_of` read."""
+    """What a walkthrough says beside its walls and findings, which the functions below read."""
 
     key = forms.UUIDField(widget=forms.HiddenInput)
     days_since_rain = forms.IntegerField(label=_("Days since rain"), required=False, min_value=0, max_value=365)
+    front_degrees = forms.IntegerField(required=False, min_value=0, max_value=359)
     note = forms.CharField(label=_("Note"), required=False, max_length=500)
     video_url = forms.CharField(
         label=_("Link to a short video"), required=False, max_length=300, help_text=_("Begins with https://")
@@ -57,22 +64,51 @@ class OverrideForm(forms.Form):
     reason = forms.CharField(label=_("Why it may start"), max_length=200)
 
 
-def walls_of(place: Property) -> list[tuple[str, str]]:
-    """Names of the fields of each wall, and the wall's name. A house without walls gets its four sides."""
-    walls = [(f"w{wall.pk}", wall.name) for wall in place.walls.order_by("pk")]
-    sides = (_("front wall"), _("right wall"), _("back wall"), _("left wall"))
-    return walls or [(f"n{number}", str(name)) for number, name in enumerate(sides)]
+@dataclass(frozen=True, slots=True)
+class FormWall:
+    """A wall on the form: the beginning of its fields' names, its id or, for one that nobody took down yet, its name.
+
+    `is_needed`: it is tested or left out with a reason. `is_part`: something that may be there besides the walls.
+    """
+
+    field: str
+    name: str
+    wall_id: int | None = None
+    is_needed: bool = True
+    is_part: bool = False
+
+    @property
+    def label(self) -> str:
+        return wall_name(self.name)
+
+
+def walls_of(place: Property) -> list[FormWall]:
+    """The walls of a house, its four sides where nobody took any down; last the parts that may be there besides."""
+    known = list(place.walls.order_by("pk"))
+    walls = [
+        FormWall(f"w{wall.pk}", wall.name, wall.pk, is_needed=wall.material not in UNCHALKED) for wall in known
+    ] or [FormWall(f"n{number}", name) for number, name in enumerate(SIDES)]
+    kinds = {wall.kind for wall in known}
+    parts = [
+        FormWall(f"p{number}", name, is_needed=False, is_part=True)
+        for number, (name, kind) in enumerate(PARTS.items())
+        if kind not in kinds
+    ]
+    return walls + parts
+
+
+def _named(wall: FormWall) -> dict[str, Any]:
+    return {"wall_id": wall.wall_id, "name": "" if wall.wall_id else wall.name}
 
 
 def spots_of(data: Any, place: Property) -> tuple[WallInput, ...]:
-    """The spots that were pressed, by wall; walls without any are left out."""
+    """The spots that were pressed, by wall; walls without any are not there."""
     found = []
-    for field, name in walls_of(place):
-        spots = [_spot(data, f"{field}_{number}") for number in range(MOST_SPOTS)]
+    for wall in walls_of(place):
+        spots = [_spot(data, f"{wall.field}_{number}") for number in range(MOST_SPOTS)]
         given = tuple(spot for spot in spots if spot is not None)
         if given:
-            wall_id = int(field[1:]) if field[0] == "w" else None
-            found.append(WallInput(spots=given, wall_id=wall_id, name="" if wall_id else name))
+            found.append(WallInput(spots=given, **_named(wall)))
     return tuple(found)
 
 
@@ -84,12 +120,29 @@ def _spot(data: Any, field: str) -> Decimal | None:
     return Decimal(grade) + half
 
 
-def findings_of(data: Any) -> tuple[FindingInput, ...]:
-    """The findings that were ticked."""
-    found = []
-    for kind in FindingKind.values:
-        if data.get(f"f_{kind}"):
-            wall = data.get(f"f_{kind}_wall", "")
-            note = data.get(f"f_{kind}_note", "").strip()[:200]
-            found.append(FindingInput(kind=kind, note=note, wall_id=int(wall) if wall.isdecimal() else None))
-    return tuple(found)
+def left_out_of(data: Any, place: Property, tested: Sequence[WallInput]) -> tuple[LeftOutInput, ...]:
+    """The walls that were left out with a reason; spots count for more than a reason."""
+    done = {(wall.wall_id, wall.name) for wall in tested}
+    given = [(wall, data.get(f"{wall.field}_out", "")) for wall in walls_of(place)]
+    rows = [LeftOutInput(reason=reason, **_named(wall)) for wall, reason in given if reason]
+    return tuple(row for row in rows if (row.wall_id, row.name) not in done)
+
+
+def findings_of(data: Any, place: Property) -> tuple[FindingInput, ...]:
+    """The findings that were ticked, by wall, then those of no wall."""
+    places = [(wall.field, _named(wall)) for wall in walls_of(place)] + [(ELSEWHERE, {})]
+    return tuple(
+        FindingInput(kind=kind, note=data.get(f"{field}_f_{kind}_note", "").strip()[:200], **named)
+        for field, named in places
+        for kind in FindingKind.values
+        if data.get(f"{field}_f_{kind}")
+    )
+
+
+def photos_of(files: Any, place: Property) -> list[tuple[dict[str, Any], Any]]:
+    """The pictures that were chosen, each with the wall that it belongs to as `photo_add` takes it."""
+    chosen: list[tuple[dict[str, Any], Any]] = []
+    for wall in walls_of(place):
+        named = {"wall_id": wall.wall_id, "wall_name": "" if wall.wall_id else wall.name}
+        chosen += [(named, file) for file in files.getlist(f"{wall.field}_photos")]
+    return chosen + [({}, file) for file in files.getlist(f"{ELSEWHERE}_photos")]

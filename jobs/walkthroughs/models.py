@@ -96,6 +96,32 @@ class WallFinding(AppendOnlyModel):
         return f"{self.wall_id}: {self.spots}"
 
 
+class LeftOutReason(models.TextChoices):
+    NO_ACCESS = "no_access", _("cannot be reached")
+    NOT_WASHED = "not_washed", _("is not washed today")
+    NO_CHALK = "no_chalk", _("brick, stone or glass")
+
+
+class WallLeftOut(AppendOnlyModel):
+    """A wall that was not tested on a walkthrough, and why: no wall is forgotten without a word."""
+
+    walkthrough = models.ForeignKey(Walkthrough, on_delete=models.PROTECT, related_name="left_out")
+    wall = models.ForeignKey(Wall, on_delete=models.PROTECT, related_name="+")
+    reason = models.CharField(max_length=10, choices=LeftOutReason.choices)
+
+    class Meta:
+        ordering = ["walkthrough", "id"]
+        constraints = [
+            models.UniqueConstraint(fields=["walkthrough", "wall"], name="wall_left_out_once"),
+            models.CheckConstraint(
+                condition=models.Q(reason__in=LeftOutReason.values), name="wall_left_out_reason_known"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.wall_id}: {self.reason}"
+
+
 class FindingKind(models.TextChoices):
     BROKEN_PANEL = "broken_panel", _("broken or loose panel")
     FAILED_CAULK = "failed_caulk", _("failed caulk")

@@ -4,12 +4,11 @@ from dataclasses import dataclass, replace
 from math import ceil
 
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext as translated  # not for the extraction of texts
 
-from jobs.customers.models import Wall
 from jobs.walkthroughs.domain import must_be_shown, step_text
-from jobs.walkthroughs.models import Photo, Walkthrough, WallFinding
+from jobs.walkthroughs.models import Finding, Photo, Walkthrough, WallFinding, WallLeftOut
 from jobs.walkthroughs.selectors.places import place_facts
+from jobs.walkthroughs.words import wall_name
 from jobs.work.models import JobLine
 from pricing.catalogue.models import Service
 from pricing.estimates.estimate_words import tax_words
@@ -69,15 +68,19 @@ def notice_words(walkthrough: Walkthrough) -> NoticeWords:
         title=_("What we found before the work"),
         place=f"{place.address} · {day_words(walkthrough.walked_on)}",
         found_title=_("What was found, and where"),
-        found=(*map(_wall_words, walls), *_finding_words(walkthrough)),
+        found=(
+            *map(_wall_words, walls),
+            *map(_left_out_words, walkthrough.left_out.select_related("wall")),
+            *map(_finding_words, walkthrough.findings.select_related("wall")),
+        ),
         chalk_title=_("What chalk is"),
         chalk=_chalk_words() if chalky else (),
         removal_title=_("What removing it would mean"),
         removal=_removal_words(walkthrough, chalky) if chalky else (),
         pictures_title=_("Pictures"),
         pictures=tuple(
-            (photo, _("Picture %(number)s") % {"number": number})
-            for number, photo in enumerate(walkthrough.photos.all(), start=1)
+            (photo, _picture_words(number, photo))
+            for number, photo in enumerate(walkthrough.photos.select_related("wall"), start=1)
         ),
         footer=" · ".join(part for part in (company.name, company.postal_address) if part),
     )
@@ -86,23 +89,25 @@ def notice_words(walkthrough: Walkthrough) -> NoticeWords:
 def _wall_words(found: WallFinding) -> str:
     reading = found.reading.reading
     return _("%(wall)s: chalk %(reading)s of 5, %(words)s") % {
-        "wall": _wall_name(found.wall),
+        "wall": wall_name(found.wall.name),
         "reading": step_text(reading),
         "words": scale_words(ceil(reading)),
     }
 
 
-def _wall_name(wall: Wall) -> str:
-    """The usual names have translations; any other stays as it was written."""
-    return translated(wall.name)
+def _left_out_words(row: WallLeftOut) -> str:
+    words = {"wall": wall_name(row.wall.name), "why": row.get_reason_display()}
+    return _("%(wall)s: chalk not tested, %(why)s") % words
 
 
-def _finding_words(walkthrough: Walkthrough) -> list[str]:
-    rows = walkthrough.findings.select_related("wall")
-    return [
-        ", ".join(part for part in (row.get_kind_display(), _wall_name(row.wall) if row.wall else "", row.note) if part)
-        for row in rows
-    ]
+def _finding_words(row: Finding) -> str:
+    what = f"{row.get_kind_display()}, {row.note}" if row.note else row.get_kind_display()
+    return f"{wall_name(row.wall.name)}: {what}" if row.wall else what
+
+
+def _picture_words(number: int, photo: Photo) -> str:
+    words = _("Picture %(number)s") % {"number": number}
+    return f"{words}: {wall_name(photo.wall.name)}" if photo.wall else words
 
 
 def _chalk_words() -> tuple[str, ...]:

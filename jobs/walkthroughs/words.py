@@ -1,10 +1,16 @@
 from datetime import date
 
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext as translated  # not for the extraction of texts
 
 from jobs.walkthroughs.domain import LARGEST, must_be_shown, step_text
 from jobs.walkthroughs.models import ChalkReading
 from shared.web.words import day_words
+
+
+def wall_name(name: str) -> str:
+    """The usual names of walls have translations; any other stays as it was written."""
+    return translated(name) if name else ""
 
 
 def chalk_is_left(reading: ChalkReading | None, removed_on: date | None) -> bool:

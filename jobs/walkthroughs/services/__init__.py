@@ -7,8 +7,9 @@ from jobs.walkthroughs.services.notices import (
     print_pdf,
     start_override,
 )
+from jobs.walkthroughs.services.photos import photo_add
 from jobs.walkthroughs.services.readings import reading_record
-from jobs.walkthroughs.services.recording import photo_add, walkthrough_record
+from jobs.walkthroughs.services.recording import walkthrough_record
 
 __all__ = [
     "notice_acknowledge",

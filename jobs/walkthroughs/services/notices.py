@@ -25,6 +25,7 @@ from jobs.walkthroughs.models import (
 from jobs.walkthroughs.notice_words import notice_words, statement_words
 from jobs.walkthroughs.pdf import notice_pdf
 from jobs.walkthroughs.selectors.gate import is_to_be_shown
+from jobs.walkthroughs.selectors.notices import notice_standing
 from jobs.work.models import Job
 from shared.company.selectors import company_get
 from shared.errors import Refused
@@ -39,15 +40,13 @@ LANGUAGES = tuple(code for code, _name in settings.LANGUAGES)
 
 def notice_make(*, walkthrough: Walkthrough, now: datetime, actor: Any = None) -> Notice:
     """Print what was found, in every language, and keep it. The same walkthrough with the same pictures gives the
-    notice that is there. Raises Refused where there is nothing to show."""
+    notice that is there, and so does a settled one. Raises Refused where there is nothing to show."""
     if not is_to_be_shown(walkthrough):
         raise Refused(_("Nothing was found that has to be shown."))
+    known = notice_standing(walkthrough)
+    if known is not None:
+        return known
     pictures = [photo.digest for photo in walkthrough.photos.all()]
-    known = walkthrough.notices.order_by("-pk").first()
-    if known is not None and known.prints.filter(picture_digests=pictures).exists():
-        return known
-    if known is not None and hasattr(known, "acknowledgement"):
-        return known
     prints = [_print(walkthrough, language, pictures) for language in LANGUAGES]
     try:
         return _notice_store(walkthrough, prints, now, actor)

@@ -1,7 +1,6 @@
-"""Writing down a walkthrough and its pictures, each exactly once."""
+"""Writing down a walkthrough, exactly once."""
 
-import uuid
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 from urllib.parse import urlsplit
 
@@ -10,33 +9,51 @@ from django.core.validators import URLValidator
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from jobs.customers.models import Wall
-from jobs.customers.services import wall_create
+from jobs.customers.domain.facing import facing_of_side
+from jobs.customers.models import Property, Wall, WallKind
+from jobs.customers.services import property_update, wall_create
 from jobs.walkthroughs.domain import LEAST_SPOTS, MOST_SPOTS, is_on_scale, wall_reading
 from jobs.walkthroughs.errors import AlreadyRecorded
-from jobs.walkthroughs.inputs import FOLDER, MOST_PHOTOS, FindingInput, WalkthroughInput, WallInput
-from jobs.walkthroughs.models import Acknowledgement, Finding, FindingKind, Photo, Walkthrough, WallFinding
-from jobs.walkthroughs.pictures import Picture, picture_make
+from jobs.walkthroughs.inputs import (
+    MOST_PHOTOS,
+    PARTS,
+    SIDES,
+    FindingInput,
+    LeftOutInput,
+    WalkthroughInput,
+    WallInput,
+)
+from jobs.walkthroughs.models import (
+    Acknowledgement,
+    Finding,
+    FindingKind,
+    LeftOutReason,
+    Walkthrough,
+    WallFinding,
+    WallLeftOut,
+)
+from jobs.walkthroughs.selectors.walls import untested_walls
 from jobs.walkthroughs.services.readings import reading_store
+from jobs.walkthroughs.words import wall_name
 from jobs.work.models import Job
 from shared import clock
 from shared.background.services import enqueue
 from shared.company.selectors import company_get
 from shared.errors import Refused
 from shared.events.services import event_record
-from shared.kept_files import digest_of, file_forget, file_store
 
 
 @transaction.atomic
 def walkthrough_record(*, job: Job, entry: WalkthroughInput, now: datetime, actor: Any = None) -> Walkthrough:
     """Write down a walkthrough with readings and findings. The same entry again is the same walkthrough.
 
-    Raises AlreadyRecorded where the key came before with other content, Refused for values that cannot be.
+    Each wall of the property is tested or left out with a reason; one without walls has its four sides. Raises
+    AlreadyRecorded where the key came before with other content, Refused for values that cannot be.
     """
     known = Walkthrough.objects.filter(key=entry.key).first()
     if known is not None:
         return _same(known, job, entry)
-    _require(entry, clock.local_date(company_get().timezone, now))
+    _require(job.property, entry, clock.local_date(company_get().timezone, now))
     row = Walkthrough.objects.create(
         key=entry.key,
         sent_digest=entry.digest,
@@ -50,10 +67,13 @@ def walkthrough_record(*, job: Job, entry: WalkthroughInput, now: datetime, acto
         walked_by=actor,
         received_at=now,
     )
+    _front_store(job.property, entry.front_degrees, actor)
     for wall in entry.walls:
         _wall_store(row, wall, actor)
+    for left_out in entry.left_out:
+        _left_out_store(row, left_out, actor)
     for finding in entry.findings:
-        _finding_store(row, finding)
+        _finding_store(row, finding, actor)
     event_record(kind="walkthrough.recorded", subject=job, actor=actor, data={"walkthrough": row.pk})
     if entry.walls:
         enqueue("chalking.forecast_property", property_id=job.property_id)
@@ -70,19 +90,21 @@ def _same(known: Walkthrough, job: Job, entry: WalkthroughInput) -> Walkthrough:
     raise AlreadyRecorded(_("This walkthrough is written down already. It is not changed; a correction is a new one."))
 
 
-def _require(entry: WalkthroughInput, today: Any) -> None:
+# --- what is taken ---
+
+
+def _require(place: Property, entry: WalkthroughInput, today: date) -> None:
     if not entry.walls and not entry.findings:
         raise Refused(_("Look at one wall at least."))
     if entry.walked_on > today:
         raise Refused(_("A reading cannot be of a day that has not come yet."))
     if entry.photo_count > MOST_PHOTOS:
         raise Refused(_("24 pictures are enough for one walkthrough."))
+    if entry.front_degrees is not None and not 0 <= entry.front_degrees < 360:
+        raise Refused(_("A compass has 0 to 359 degrees."))
     _require_video(entry.video_url)
-    for wall in entry.walls:
-        if not all(is_on_scale(spot) for spot in wall.spots):
-            raise Refused(_("A chalk reading is 0 to 5 in half steps."))
-        if not LEAST_SPOTS <= len(wall.spots) <= MOST_SPOTS:
-            raise Refused(_("Test at least three spots on each wall that you look at, nine at most."))
+    _require_spots(entry)
+    _require_every_wall(place, entry)
 
 
 def _require_video(url: str) -> None:
@@ -96,10 +118,33 @@ def _require_video(url: str) -> None:
         raise Refused(_("The link to the video must not hold a name or password."))
 
 
+def _require_spots(entry: WalkthroughInput) -> None:
+    for wall in entry.walls:
+        if not all(is_on_scale(spot) for spot in wall.spots):
+            raise Refused(_("A chalk reading is 0 to 5 in half steps."))
+        if not LEAST_SPOTS <= len(wall.spots) <= MOST_SPOTS:
+            raise Refused(_("Test at least three spots on each wall that you look at, nine at most."))
+
+
+def _require_every_wall(place: Property, entry: WalkthroughInput) -> None:
+    missing = untested_walls(place, entry)
+    if missing:
+        words = _("Test each wall, or say why not: %(walls)s.")
+        raise Refused(words % {"walls": ", ".join(map(wall_name, missing))})
+
+
+# --- what is stored ---
+
+
+def _front_store(place: Property, degrees: int | None, actor: Any) -> None:
+    """What the office wrote down about the street side stays."""
+    if degrees is not None and place.front_degrees is None:
+        property_update(place=place, actor=actor, front_degrees=degrees)
+
+
 def _wall_store(row: Walkthrough, given: WallInput, actor: Any) -> None:
-    wall = _wall(row, given, actor)
-    if row.wall_findings.filter(wall=wall).exists():
-        raise Refused(_("A wall is there twice."))
+    wall = wall_of(row, given.wall_id, given.name, actor)
+    _require_once(row, wall)
     reading = reading_store(
         wall=wall,
         reading=wall_reading(given.spots),
@@ -112,73 +157,45 @@ def _wall_store(row: Walkthrough, given: WallInput, actor: Any) -> None:
     WallFinding.objects.create(walkthrough=row, wall=wall, spots=spots, reading=reading)
 
 
-def _wall(row: Walkthrough, given: WallInput, actor: Any) -> Wall:
-    walls = Wall.objects.filter(property=row.property_id)
-    if given.wall_id is not None:
-        return _of_property(row, given.wall_id)
-    known = walls.filter(name=given.name).first()
-    return known or wall_create(place=row.property, actor=actor, name=given.name)
+def _left_out_store(row: Walkthrough, given: LeftOutInput, actor: Any) -> None:
+    if given.reason not in LeftOutReason.values:
+        raise Refused(_("There is no such reason for leaving a wall out."), reason=given.reason)
+    wall = wall_of(row, given.wall_id, given.name, actor)
+    _require_once(row, wall)
+    WallLeftOut.objects.create(walkthrough=row, wall=wall, reason=given.reason)
 
 
-def _of_property(row: Walkthrough, wall_id: int) -> Wall:
-    wall = Wall.objects.filter(property=row.property_id, pk=wall_id).first()
-    if wall is None:
-        raise Refused(_("This wall belongs to another house."), wall=wall_id)
-    return wall
+def _require_once(row: Walkthrough, wall: Wall) -> None:
+    if row.wall_findings.filter(wall=wall).exists() or row.left_out.filter(wall=wall).exists():
+        raise Refused(_("A wall is there twice."))
 
 
-def _finding_store(row: Walkthrough, given: FindingInput) -> None:
+def _finding_store(row: Walkthrough, given: FindingInput, actor: Any) -> None:
     if given.kind not in FindingKind.values:
         raise Refused(_("There is no such kind of finding."), kind=given.kind)
     if given.kind == FindingKind.OTHER and not given.note:
         raise Refused(_("Say in a few words what else you found."))
-    wall = None if given.wall_id is None else _of_property(row, given.wall_id)
+    wall = wall_of(row, given.wall_id, given.name, actor) if given.wall_id or given.name else None
     Finding.objects.create(walkthrough=row, kind=given.kind, note=given.note, wall=wall)
 
 
-def photo_add(*, walkthrough: Walkthrough, key: uuid.UUID, data: bytes, now: datetime, actor: Any = None) -> Photo:
-    """Keep a picture of a walkthrough. The same picture again is the same row, whatever its key.
+def wall_of(row: Walkthrough, wall_id: int | None, name: str, actor: Any) -> Wall:
+    """A wall of the property that was walked around, by its id or its name; a new name is taken down.
 
-    Raises PictureTooLarge, PictureRefused, AlreadyRecorded (the key came with another picture), Refused.
+    Raises Refused for a wall of another house.
     """
-    digest = digest_of(data)
-    known = _known_photo(walkthrough, key, digest)
-    if known is not None:
-        return known
-    picture = picture_make(data, company_get().timezone)
-    name = file_store(FOLDER, picture.content, "jpg")
-    try:
-        return _photo_store(walkthrough, key, digest, picture, name, now, actor)
-    except BaseException:
-        file_forget(name)
-        raise
+    walls = Wall.objects.filter(property=row.property_id)
+    if wall_id is not None:
+        wall = walls.filter(pk=wall_id).first()
+        if wall is None:
+            raise Refused(_("This wall belongs to another house."), wall=wall_id)
+        return wall
+    return walls.filter(name=name).first() or _wall_new(row.property, name, actor)
 
 
-def _known_photo(walkthrough: Walkthrough, key: uuid.UUID, digest: str) -> Photo | None:
-    named = Photo.objects.filter(key=key).first()
-    if named is not None and (named.walkthrough_id, named.sent_digest) != (walkthrough.pk, digest):
-        raise AlreadyRecorded(_("Another picture was sent under this key already."))
-    return named or walkthrough.photos.filter(sent_digest=digest).first()
-
-
-@transaction.atomic
-def _photo_store(
-    walkthrough: Walkthrough, key: uuid.UUID, digest: str, picture: Picture, name: str, now: datetime, actor: Any
-) -> Photo:
-    if walkthrough.photos.count() >= MOST_PHOTOS:
-        raise Refused(_("24 pictures are enough for one walkthrough."))
-    return Photo.objects.create(
-        walkthrough=walkthrough,
-        key=key,
-        file=name,
-        digest=digest_of(picture.content),
-        sent_digest=digest,
-        size_bytes=len(picture.content),
-        width_px=picture.width_px,
-        height_px=picture.height_px,
-        taken_at=picture.taken_at,
-        latitude=picture.latitude,
-        longitude=picture.longitude,
-        received_at=now,
-        sent_by=actor,
-    )
+def _wall_new(place: Property, name: str, actor: Any) -> Wall:
+    """One of the four sides faces as the street side says, where that is known."""
+    side, front = SIDES.get(name), place.front_degrees
+    facing = facing_of_side(front, side) if side and front is not None else None
+    kind = PARTS.get(name, WallKind.FACE)
+    return wall_create(place=place, actor=actor, name=name, kind=kind, facing_degrees=facing, storeys=place.storeys)

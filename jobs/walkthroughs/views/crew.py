@@ -16,14 +16,16 @@ from jobs.walkthroughs.forms import (
     NobodyHomeForm,
     WalkthroughForm,
     findings_of,
+    left_out_of,
+    photos_of,
     spots_of,
-    walls_of,
 )
 from jobs.walkthroughs.inputs import MOST_PHOTOS, WalkthroughInput
-from jobs.walkthroughs.models import FindingKind, Notice, Walkthrough
-from jobs.walkthroughs.notice_words import scale_words, statement_words
+from jobs.walkthroughs.models import Notice, Walkthrough
+from jobs.walkthroughs.notice_words import statement_words
 from jobs.walkthroughs.pictures import MOST_BYTES
 from jobs.walkthroughs.selectors import start_gate
+from jobs.walkthroughs.selectors.notices import notice_standing
 from jobs.walkthroughs.services import (
     notice_acknowledge,
     notice_make,
@@ -32,14 +34,13 @@ from jobs.walkthroughs.services import (
     walkthrough_record,
 )
 from jobs.walkthroughs.views.access import job_for, notice_for
+from jobs.walkthroughs.views.buttons import buttons_of
 from jobs.work.models import Job
 from shared import clock
 from shared.errors import WalldayError
 from shared.people.roles import signed_in
 from shared.web.present import company_now
 
-SPOTS = range(3)
-GRADES = range(6)
 MOST_FORM_BYTES = 60 * 1024 * 1024  # several pictures in one form, where there is no JavaScript
 
 
@@ -79,7 +80,7 @@ def _walkthrough(request: HttpRequest, job_id: int) -> HttpResponse:
         row = walkthrough_record(job=job, entry=_entry(request, job, form), now=clock.now(), actor=request.user)
     except WalldayError as error:
         return _page(request, job, form, [error.message], status=error.status)
-    _photos_store(request, row)
+    _photos_store(request, job, row)
     messages.success(request, _("The walkthrough is written down."))
     return redirect("walkthroughs:crew_walkthrough", job_id=job_id)
 
@@ -89,21 +90,23 @@ def _fresh() -> WalkthroughForm:
 
 
 def _entry(request: HttpRequest, job: Job, form: WalkthroughForm) -> WalkthroughInput:
+    tested = spots_of(request.POST, job.property)
     return WalkthroughInput(
         walked_on=clock.local_date(company_now().timezone, clock.now()),
-        walls=spots_of(request.POST, job.property),
-        findings=findings_of(request.POST),
-        photo_count=min(len(request.FILES.getlist("photos")), MOST_PHOTOS),
+        walls=tested,
+        left_out=left_out_of(request.POST, job.property, tested),
+        findings=findings_of(request.POST, job.property),
+        photo_count=min(sum(len(files) for _name, files in request.FILES.lists()), MOST_PHOTOS),
         **form.cleaned_data,
     )
 
 
-def _photos_store(request: HttpRequest, row: Walkthrough) -> None:
+def _photos_store(request: HttpRequest, job: Job, row: Walkthrough) -> None:
     """Each by itself: one that is refused is named, and the others are kept."""
-    for file in request.FILES.getlist("photos")[:MOST_PHOTOS]:
+    for named, file in photos_of(request.FILES, job.property)[:MOST_PHOTOS]:
         try:
             data = file.read(MOST_BYTES + 1)
-            photo_add(walkthrough=row, key=uuid.uuid4(), data=data, now=clock.now(), actor=request.user)
+            photo_add(walkthrough=row, key=uuid.uuid4(), data=data, now=clock.now(), actor=request.user, **named)
         except WalldayError as error:
             messages.error(request, f"{file.name}: {error.message}")
 
@@ -117,41 +120,14 @@ def _page(
         "job": job,
         "form": form,
         "problems": problems,
-        "walls": [(field, name, _buttons(pressed, field)) for field, name in walls_of(job.property)],
-        "scale": [(grade, scale_words(grade)) for grade in GRADES],
-        "kinds": _kinds(pressed, job),
         "newest": newest,
         "gate": start_gate(job_id=job.pk),
+        "standing": notice_standing(newest) if newest else None,
+        "most_bytes": MOST_BYTES,
+        "most_photos": MOST_PHOTOS,
+        **buttons_of(job.property, pressed),
     }
     return render(request, "walkthroughs/crew_walkthrough.html", context, status=status)
-
-
-def _buttons(pressed: QueryDict, field: str) -> list[dict[str, Any]]:
-    """One entry for each spot: the name of its field and what was pressed before the form came back."""
-    names = [f"{field}_{number}" for number in SPOTS]
-    return [
-        {
-            "name": name,
-            "number": number,
-            "grades": [(grade, pressed.get(name) == str(grade)) for grade in GRADES],
-            "half": bool(pressed.get(f"{name}_half")),
-        }
-        for number, name in enumerate(names, start=1)
-    ]
-
-
-def _kinds(pressed: QueryDict, job: Job) -> list[dict[str, Any]]:
-    walls = list(job.property.walls.order_by("pk"))
-    return [
-        {
-            "field": f"f_{kind}",
-            "label": label,
-            "is_ticked": bool(pressed.get(f"f_{kind}")),
-            "note": pressed.get(f"f_{kind}_note", ""),
-            "walls": walls,
-        }
-        for kind, label in FindingKind.choices
-    ]
 
 
 @require_POST

@@ -9,8 +9,8 @@ from decimal import Decimal
 
 from PIL import Image, ImageDraw
 
-from jobs.walkthroughs.inputs import FindingInput, WalkthroughInput, WallInput
-from jobs.walkthroughs.models import FindingKind, Notice, SentHow
+from jobs.walkthroughs.inputs import FindingInput, LeftOutInput, WalkthroughInput, WallInput
+from jobs.walkthroughs.models import FindingKind, LeftOutReason, Notice, SentHow
 from jobs.walkthroughs.services import notice_acknowledge, notice_make, notice_send, photo_add, walkthrough_record
 from jobs.work.choices import JobState
 from jobs.work.models import Job
@@ -41,7 +41,7 @@ def walkthroughs_store(*, today: date, seed: int) -> None:
 
 
 def _walked(job: Job, rng: random.Random, moment: datetime, lead: User | None) -> Notice:
-    walls = list(job.property.walls.order_by("pk")[: len(SPOTS)])
+    walls = list(job.property.walls.order_by("pk"))
     entry = WalkthroughInput(
         key=uuid.UUID(int=rng.getrandbits(128), version=4),
         walked_on=moment.date(),
@@ -49,16 +49,17 @@ def _walked(job: Job, rng: random.Random, moment: datetime, lead: User | None) -
             WallInput(spots=tuple(map(Decimal, spots)), wall_id=wall.pk)
             for wall, spots in zip(walls, SPOTS, strict=False)
         ),
+        left_out=tuple(LeftOutInput(LeftOutReason.NO_ACCESS, wall_id=wall.pk) for wall in walls[len(SPOTS) :]),
         findings=(
             FindingInput(kind=FindingKind.OUTLET, wall_id=walls[0].pk),
-            FindingInput(kind=FindingKind.FAILED_CAULK, wall_id=walls[-1].pk, note="left of the window"),
+            FindingInput(kind=FindingKind.FAILED_CAULK, wall_id=walls[1].pk, note="left of the window"),
         ),
         days_since_rain=rng.randint(1, 9),
         photo_count=1,
     )
     row = walkthrough_record(job=job, entry=entry, now=moment, actor=lead)
     key = uuid.UUID(int=rng.getrandbits(128), version=4)
-    photo_add(walkthrough=row, key=key, data=_drawn_wall(rng), now=moment, actor=lead)
+    photo_add(walkthrough=row, key=key, data=_drawn_wall(rng), now=moment, wall_id=walls[0].pk, actor=lead)
     return notice_make(walkthrough=row, now=moment, actor=lead)
 
 

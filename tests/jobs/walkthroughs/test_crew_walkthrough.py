@@ -59,8 +59,9 @@ def body_of(job: Any, **over: Any) -> dict[str, Any]:
         f"w{wall}_1_half": "1",
         f"w{wall}_2": "1",
         "days_since_rain": "4",
-        "f_open_window": "1",
-        "f_open_window_note": "kitchen",
+        f"w{wall}_f_open_window": "1",
+        f"w{wall}_f_open_window_note": "kitchen",
+        "x_f_outlet": "1",
         "note": "",
         "video_url": "https://example.com/v",
         **over,
@@ -93,16 +94,19 @@ def test_a_walkthrough_without_javascript(client: Any, job: Any, assert_query_co
     address = f"/crew/walkthrough/{job.pk}/"
     with assert_query_count("crew's walkthrough"):
         page = client.get(address).content.decode()
-    for words in ("north wall", "Spot 3", "outlet without a cover", "First walk around the house"):
+    for words in ("north wall", "Middle", "outlet without a cover", "First walk around the house"):
         assert words in page, words
     picture = SimpleUploadedFile("a.jpg", factories.make_picture())
     sent = body_of(job)
-    client.post(address, {**sent, "photos": [picture]})
+    wall = job.property.walls.get()
+    client.post(address, {**sent, f"w{wall.pk}_photos": [picture]})
     picture.seek(0)
-    client.post(address, {**sent, "photos": [picture]})
+    client.post(address, {**sent, f"w{wall.pk}_photos": [picture]})
     row = Walkthrough.objects.get()
     assert (row.wall_findings.get().spots, row.wall_findings.get().reading.reading) == ([3.0, 2.5, 1.0], Decimal("2.5"))
-    assert (row.findings.get().note, row.days_since_rain, row.photos.count()) == ("kitchen", 4, 1)
+    found = [(finding.kind, finding.wall, finding.note) for finding in row.findings.all()]
+    assert found == [("open_window", wall, "kitchen"), ("outlet", None, "")]
+    assert (row.days_since_rain, row.photos.get().wall) == (4, wall)
     opened = client.post(f"{address}notice/", follow=True)
     notice = Notice.objects.get()
     assert "north wall: chalk 2.5 of 5" in opened.content.decode()
@@ -128,7 +132,7 @@ def test_what_is_wrong_comes_back(client: Any, job: Any) -> None:
     del sent[f"w{wall}_2"]
     answer = client.post(f"/crew/walkthrough/{job.pk}/", sent)
     page = answer.content.decode()
-    assert (answer.status_code, "three spots" in page, page.count(" checked")) == (422, True, 4)
+    assert (answer.status_code, "three spots" in page, page.count(" checked")) == (422, True, 6)
     assert client.post(f"/crew/walkthrough/{job.pk}/", body_of(job, key="x")).status_code == 422
     assert not Walkthrough.objects.exists()
 
@@ -136,7 +140,7 @@ def test_what_is_wrong_comes_back(client: Any, job: Any) -> None:
 def test_a_picture_that_is_none_is_named(client: Any, job: Any) -> None:
     """The walkthrough is kept, the ZIP is not."""
     file = SimpleUploadedFile("holiday.jpg", b"PK\x03\x04" + b"\0" * 100)
-    answer = client.post(f"/crew/walkthrough/{job.pk}/", {**body_of(job), "photos": [file]}, follow=True)
+    answer = client.post(f"/crew/walkthrough/{job.pk}/", {**body_of(job), "x_photos": [file]}, follow=True)
     assert "holiday.jpg: This is no picture that we take" in answer.content.decode()
     assert (Walkthrough.objects.count(), Photo.objects.count()) == (1, 0)
 
@@ -163,6 +167,27 @@ def test_the_form_is_protected(job: Any, crew_lead: Any) -> None:
     assert not Walkthrough.objects.exists()
 
 
+def test_a_wall_left_out_and_a_house_without_walls(client: Any, job: Any, crew_lead: Any) -> None:
+    """A reason stands for the spots, but not both; four sides and the street's direction where no wall is known."""
+    wall = job.property.walls.get().pk
+    without = {name: value for name, value in body_of(job).items() if not name.startswith(f"w{wall}_") or "_f_" in name}
+    address = f"/crew/walkthrough/{job.pk}/"
+    assert "say why not: north wall" in client.post(address, without).content.decode()
+    assert client.post(address, {**without, f"w{wall}_out": "no_access"}).status_code == 302
+    assert Walkthrough.objects.get().left_out.get().reason == "no_access"
+    assert client.post(address, body_of(job, **{f"w{wall}_out": "no_access"})).status_code == 302
+    assert not Walkthrough.objects.latest("pk").left_out.exists()
+    bare = factories.make_job()
+    send(crew_lead, bare)
+    page = client.get(f"/crew/walkthrough/{bare.pk}/").content.decode()
+    for words in ("front wall", "left wall", "Which way does the street side look", "Garage door"):
+        assert words in page, words
+    spots = {f"n{side}_{spot}": "1" for side in range(4) for spot in range(3)}
+    client.post(f"/crew/walkthrough/{bare.pk}/", {"key": str(uuid.uuid4()), "front_degrees": "180", **spots})
+    walls = {wall.name: wall.facing_degrees for wall in bare.property.walls.all()}
+    assert walls == {"front wall": 180, "right wall": 90, "back wall": 0, "left wall": 270}
+
+
 # --- the queue's API ---
 
 
@@ -171,9 +196,10 @@ def test_up_once_however_often(client: Any, job: Any) -> None:
     entry, photo, data = entry_of(job), uuid.uuid4(), factories.make_picture()
     first = post(client, entry)
     assert (first.status_code, post(client, entry).json()) == (200, first.json())
-    sent = put(client, entry["key"], photo, data)
+    sent = put(client, entry["key"], photo, data, QUERY_STRING=f"wall={job.property.walls.get().pk}")
     assert (sent.status_code, put(client, entry["key"], photo, data).json()) == (200, sent.json())
     assert (Walkthrough.objects.count(), Photo.objects.count()) == (1, 1)
+    assert Photo.objects.get().wall == job.property.walls.get()
     changed = post(client, {**entry, "note": "otherwise"})
     assert (changed.status_code, changed.json()["type"]) == (409, "/problems/recorded_already")
 
@@ -190,6 +216,10 @@ def test_up_once_however_often(client: Any, job: Any) -> None:
         ({"job": 999_999}, 404),
         ({"video_url": "javascript:alert(1)"}, 422),
         ({"photo_count": 25}, 400),
+        ({"walls": [], "findings": [{"kind": "outlet"}]}, 422),
+        ({"left_out": [{"reason": "no_access"}]}, 400),
+        ({"left_out": [{"reason": "too tired", "name": "back wall"}]}, 400),
+        ({"front_degrees": 360}, 400),
     ],
 )
 def test_what_the_api_refuses(client: Any, job: Any, over: dict[str, Any], status: int) -> None:
@@ -262,7 +292,15 @@ def test_the_worker_has_the_crews_scope(client: Any) -> None:
 def test_in_spanish(client: Any, job: Any) -> None:
     """The crew's page and the gate speak the phone's language."""
     page = client.get(f"/crew/walkthrough/{job.pk}/", headers={"Accept-Language": "es"}).content.decode()
-    for words in ("Revisión", "Primero dé la vuelta", "enchufe sin tapa", "Listo: anotarlo"):
+    for words in (
+        "Revisión",
+        "Primero dé la vuelta",
+        "enchufe sin tapa",
+        "Listo: anotarlo",
+        "pared norte",
+        "Arriba",
+        "no se puede",
+    ):
         assert words in page, words
-    for words in ("Walkthrough", "Spot", "Pictures"):
+    for words in ("Walkthrough", "High", "Picture", "Not tested"):
         assert words not in page, words

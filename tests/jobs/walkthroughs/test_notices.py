@@ -13,9 +13,10 @@ from django.test import Client
 from pypdf import PdfReader
 
 from jobs.walkthroughs.errors import NoticeClosed
-from jobs.walkthroughs.inputs import FindingInput
+from jobs.walkthroughs.inputs import FindingInput, LeftOutInput
 from jobs.walkthroughs.links import notice_token
 from jobs.walkthroughs.models import Acknowledgement, NobodyHome, Notice
+from jobs.walkthroughs.selectors import start_gate
 from jobs.walkthroughs.services import notice_acknowledge, notice_make, notice_send, photo_add, print_pdf
 from shared.errors import Refused
 from shared.kept_files import FileChanged, digest_of
@@ -34,7 +35,8 @@ def moment() -> Any:
 
 def with_picture(**over: Any) -> Notice:
     walkthrough = factories.make_walkthrough(**over)
-    photo_add(walkthrough=walkthrough, key=uuid4(), data=factories.make_picture(), now=NOW)
+    wall = walkthrough.wall_findings.get().wall_id
+    photo_add(walkthrough=walkthrough, key=uuid4(), data=factories.make_picture(), now=NOW, wall_id=wall)
     return factories.make_notice(walkthrough=walkthrough)
 
 
@@ -47,18 +49,22 @@ def test_what_it_says_in_both_languages() -> None:
     place = factories.make_property(street="14 Elm Street")
     factories.make_wall(property=place, name="north wall")
     job = factories.make_job(property=place)
-    findings = (FindingInput(kind="open_window", note="kitchen"),)
-    notice = with_picture(job=job, findings=findings)
+    south = factories.make_wall(property=place, name="south wall").pk
+    findings = (FindingInput(kind="open_window", note="kitchen"), FindingInput(kind="loose_paint", wall_id=south))
+    left_out = (LeftOutInput("no_access", wall_id=south),)
+    notice = with_picture(job=job, findings=findings, left_out=left_out)
     english, spanish = notice.prints.get(language="en"), notice.prints.get(language="es")
     pdf = " ".join(PdfReader(io.BytesIO(print_pdf(english))).pages[0].extract_text().split())
-    for words in ("north wall: chalk 3 of 5", "window that does not shut, kitchen", "14 Elm Street",
+    for words in ("north wall: chalk 3 of 5", "window that does not shut, kitchen", "Picture 1: north wall",
+                  "south wall: chalk not tested, cannot be reached", "south wall: loose paint", "14 Elm Street",
                   "A normal wash does not remove chalk", "off on the finger", "send you an estimate"):  # fmt: skip
         assert words in english.html, words
         assert words in pdf, words
     assert len(PdfReader(io.BytesIO(print_pdf(english))).pages[0].images) == 1
-    for words in ("Un lavado normal no quita la tiza", "ventana que no cierra"):
+    for words in ("Un lavado normal no quita la tiza", "ventana que no cierra", "Foto 1: pared norte",
+                  "pared sur: sin prueba de tiza, no se puede llegar", "pared sur: pintura suelta"):  # fmt: skip
         assert words in spanish.html, words
-    for words in ("chalk ", "wash", "Pictures", "estimate"):
+    for words in ("chalk ", "wash", "Pictures", "estimate", "wall"):
         assert words not in spanish.html.replace("pictures", ""), words
 
 
@@ -146,6 +152,20 @@ def test_nothing_found_gives_no_notice() -> None:
     """Chalk below 2 and nothing else is not shown."""
     with pytest.raises(Refused, match="Nothing was found"):
         notice_make(walkthrough=factories.make_walkthrough(chalk=1), now=NOW)
+
+
+def test_pictures_that_come_late_are_shown() -> None:
+    """A notice that nobody answered is made anew with them; one that is settled stays as it was sent."""
+    first = with_picture()
+    walkthrough = first.walkthrough
+    photo_add(walkthrough=walkthrough, key=uuid4(), data=factories.make_picture(size=(99, 99)), now=NOW)
+    second = notice_make(walkthrough=walkthrough, now=NOW)
+    assert second != first
+    assert len(second.prints.get(language="en").picture_digests) == 2
+    notice_send(notice=second, sent_how="paper", now=NOW)
+    photo_add(walkthrough=walkthrough, key=uuid4(), data=factories.make_picture(size=(98, 98)), now=NOW)
+    assert notice_make(walkthrough=walkthrough, now=NOW) == second
+    assert start_gate(job_id=walkthrough.job_id).is_open
 
 
 # --- the homeowner's link ---

@@ -18,9 +18,10 @@ from PIL import Image
 
 from jobs.walkthroughs.domain import STEPS, wall_reading
 from jobs.walkthroughs.errors import AlreadyRecorded, PictureRefused, PictureTooLarge
-from jobs.walkthroughs.inputs import FindingInput, WalkthroughInput, WallInput
+from jobs.walkthroughs.inputs import SIDES, FindingInput, LeftOutInput, WalkthroughInput, WallInput
 from jobs.walkthroughs.models import ChalkReading, Photo, Walkthrough
 from jobs.walkthroughs.pictures import LONGEST_SIDE, picture_make
+from jobs.walkthroughs.selectors import start_gate
 from jobs.walkthroughs.services import notice_acknowledge, photo_add, walkthrough_record
 from shared.errors import Refused
 from shared.kept_files import FileChanged, file_read
@@ -74,11 +75,13 @@ def test_the_same_entry_twice_is_one(crew_lead: Any) -> None:
 def test_an_edit_after_acknowledgement_says_why() -> None:
     """Named by who acknowledged it; SQL cannot change it either."""
     key, job = uuid.uuid4(), factories.make_job()
+    factories.make_wall(property=job.property, name="north wall")
+    factories.make_wall(property=job.property, name="south wall")
     notice = factories.make_notice(walkthrough=factories.make_walkthrough(job=job, key=key))
     notice_acknowledge(notice=notice, language="en", typed_name="Ann Sample", now=NOW, by_link=False)
     with pytest.raises(AlreadyRecorded, match="Ann Sample acknowledged this walkthrough"):
         factories.make_walkthrough(job=job, key=key, chalk=0)
-    for table in ("chalkreading", "wallfinding", "acknowledgement", "noticeprint", "walkthrough"):
+    for table in ("chalkreading", "wallfinding", "wallleftout", "acknowledgement", "noticeprint", "walkthrough"):
         with pytest.raises(DatabaseError, match="append-only"), transaction.atomic(), connection.cursor() as cursor:
             cursor.execute(f"UPDATE walkthroughs_{table} SET id = id")
 
@@ -90,7 +93,10 @@ def test_an_edit_after_acknowledgement_says_why() -> None:
         ({"walls": ()}, "one wall"),
         ({"walls": (WallInput(spots=(Decimal(1),) * 2, name="x"),)}, "three spots"),
         ({"walls": (WallInput(spots=(Decimal("0.3"),) * 3, name="x"),)}, "half steps"),
-        ({"walls": (WallInput(spots=(Decimal(1),) * 3, wall_id=999_999),)}, "another house"),
+        ({"findings": (FindingInput(kind="outlet", wall_id=999_999),)}, "another house"),
+        ({"left_out": (LeftOutInput("no_access", name="x"),) * 2}, "twice"),
+        ({"left_out": (LeftOutInput("too tired", name="x"),)}, "no such reason"),
+        ({"front_degrees": 360}, "compass"),
         ({"findings": (FindingInput(kind="other"),)}, "few words"),
         ({"findings": (FindingInput(kind="ghost"),)}, "no such kind"),
         ({"video_url": "http://example.com/v"}, "https"),
@@ -107,14 +113,62 @@ def test_what_cannot_be_is_refused_whole(over: dict[str, Any], words: str) -> No
     assert not ChalkReading.objects.exists()
 
 
+def spots(*names: str, chalk: int = 2) -> tuple[WallInput, ...]:
+    return tuple(WallInput((Decimal(chalk),) * 3, name=name) for name in names)
+
+
 @pytest.mark.django_db
 def test_a_house_without_walls() -> None:
-    """A wall that nobody took down yet is made with its reading."""
-    job = factories.make_job()
-    entry = WalkthroughInput(key=uuid.uuid4(), walked_on=DAY, walls=(WallInput((Decimal(2),) * 3, name="front wall"),))
+    """Its four sides are taken down with their readings, each facing as the street side says, and the shutters."""
+    job = factories.make_job(property=factories.make_property(storeys=2))
+    entry = WalkthroughInput(
+        key=uuid.uuid4(),
+        walked_on=DAY,
+        walls=spots("front wall", "right wall", "Shutters"),
+        left_out=(LeftOutInput("no_access", name="back wall"), LeftOutInput("no_chalk", name="left wall")),
+        findings=(FindingInput(kind="outlet", name="back wall"),),
+        front_degrees=90,
+    )
     row = walkthrough_record(job=job, entry=entry, now=NOW)
-    assert [wall.name for wall in job.property.walls.all()] == ["front wall"]
-    assert row.wall_findings.get().reading.reading == 2
+    walls = {wall.name: (wall.kind, wall.facing_degrees, wall.storeys) for wall in job.property.walls.all()}
+    assert walls == {
+        "front wall": ("face", 90, 2), "right wall": ("face", 0, 2), "back wall": ("face", 270, 2),
+        "left wall": ("face", 180, 2), "Shutters": ("shutters", None, 2),
+    }  # fmt: skip
+    assert job.property.front_degrees == 90
+    assert {found.reading.reading for found in row.wall_findings.all()} == {2}
+    assert [(out.wall.name, out.reason) for out in row.left_out.all()] == [
+        ("back wall", "no_access"), ("left wall", "no_chalk"),
+    ]  # fmt: skip
+    assert row.findings.get().wall.name == "back wall"
+    assert walkthrough_record(job=job, entry=entry, now=NOW) == row
+
+
+@pytest.mark.django_db
+def test_what_the_office_wrote_of_the_street_side_stays() -> None:
+    """The crew's compass does not turn a house whose front is known."""
+    place = factories.make_property(front_degrees=180)
+    factories.make_walkthrough(
+        job=factories.make_job(property=place), front_degrees=90, walls=spots(*SIDES), left_out=()
+    )
+    place.refresh_from_db()
+    assert place.front_degrees == 180
+    assert place.walls.get(name="left wall").facing_degrees == 270
+
+
+@pytest.mark.django_db
+def test_no_wall_is_forgotten() -> None:
+    """Each wall is tested or left out with a reason, otherwise nothing is stored; brick needs neither."""
+    place = factories.make_property()
+    north, south = (factories.make_wall(property=place, name=name) for name in ("north wall", "south wall"))
+    factories.make_wall(property=place, name="chimney", material="brick")
+    job = factories.make_job(property=place)
+    tested = (WallInput((Decimal(0),) * 3, wall_id=north.pk),)
+    with pytest.raises(Refused, match=r"say why not: south wall\.$"):
+        factories.make_walkthrough(job=job, walls=tested, left_out=())
+    assert start_gate(job_id=job.pk).state == "missing"
+    factories.make_walkthrough(job=job, walls=tested, left_out=(LeftOutInput("no_access", wall_id=south.pk),))
+    assert start_gate(job_id=job.pk).state == "nothing"
 
 
 # --- pictures ---
@@ -242,9 +296,21 @@ def test_pictures_once() -> None:
 
 
 @pytest.mark.django_db
+def test_a_picture_of_a_wall() -> None:
+    """It keeps which wall it shows; that of another house is refused and leaves no file."""
+    walkthrough, before = factories.make_walkthrough(), files()
+    wall = walkthrough.property.walls.get()
+    fields = {"walkthrough": walkthrough, "now": NOW, "data": factories.make_picture()}
+    with pytest.raises(Refused, match="another house"):
+        photo_add(key=uuid.uuid4(), wall_id=factories.make_wall().pk, **fields)
+    assert files() == before
+    assert photo_add(key=uuid.uuid4(), wall_id=wall.pk, **fields).wall == wall
+
+
+@pytest.mark.django_db
 def test_not_more_than_twenty_four(monkeypatch: pytest.MonkeyPatch) -> None:
     """The one too many leaves no file behind."""
-    monkeypatch.setattr("jobs.walkthroughs.services.recording.MOST_PHOTOS", 1)
+    monkeypatch.setattr("jobs.walkthroughs.services.photos.MOST_PHOTOS", 1)
     walkthrough = factories.make_walkthrough()
     add(factories.make_picture(), walkthrough)
     before = len(files())

@@ -59,6 +59,8 @@ MODULES = (
     "shared/signed_links.py",
     "jobs/walkthroughs/forms.py",
     "jobs/walkthroughs/pictures.py",
+    "jobs/walkthroughs/services/photos.py",
+    "jobs/walkthroughs/views/buttons.py",
     "jobs/walkthroughs/models.py",
     "jobs/walkthroughs/selectors/gate.py",
     "jobs/walkthroughs/services/notices.py",

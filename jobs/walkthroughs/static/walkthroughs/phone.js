@@ -7,128 +7,52 @@
     return;
   }
   const user = place.dataset.user;
-  const form = document.querySelector("form[data-walkthrough]");
   navigator.serviceWorker.register(place.dataset.worker, { scope: "/crew/" }).then(keepLinkedPages, () => {});
 
-  // A page that was never open is not there without a signal: fetch the day's walkthroughs ahead.
-  // Pages that another crew lead saw on this phone are forgotten first.
+  // A page that was never open is not there without a signal: the worker fetches the day's walkthroughs ahead, also when
+  // this page is left at once. Pages that another crew lead saw on this phone are forgotten first.
   async function keepLinkedPages() {
     if (localStorage.getItem("wallday-pages-of") !== user) {
       await caches.delete("crew-pages-1");
       localStorage.setItem("wallday-pages-of", user);
     }
-    const cache = await caches.open("crew-pages-1");
-    for (const path of [location.pathname, ...[...document.querySelectorAll("a[data-keep]")].map((a) => a.pathname)]) {
-      await cache.add(path).catch(() => {});
-    }
-    for (const part of document.querySelectorAll("link[rel=stylesheet], script[src]")) {
-      await cache.add(part.href || part.src).catch(() => {});
-    }
+    const { active } = await navigator.serviceWorker.ready;
+    const linked = [...document.querySelectorAll("a[data-keep]")].map((a) => a.pathname);
+    active.postMessage({ keep: [location.pathname, ...linked] });
   }
 
-  // --- the queue: entries in the order in which they were written ---
+  // --- what is kept: `queue`, entries in the order in which they were written; `pictures` of forms not sent yet ---
   const opened = new Promise((done, failed) => {
-    const request = indexedDB.open("wallday-walkthroughs", 1);
-    request.onupgradeneeded = () => request.result.createObjectStore("queue", { keyPath: "id", autoIncrement: true });
+    const request = indexedDB.open("wallday-walkthroughs", 2);
+    request.onupgradeneeded = () => {
+      for (const name of ["queue", "pictures"]) {
+        if (!request.result.objectStoreNames.contains(name)) {
+          request.result.createObjectStore(name, { keyPath: "id", autoIncrement: true });
+        }
+      }
+    };
     request.onsuccess = () => done(request.result);
     request.onerror = () => failed(request.error);
   });
 
+  // One transaction over both: all of it or nothing.
   async function store(mode, work) {
     const database = await opened;
     return new Promise((done, failed) => {
-      const transaction = database.transaction("queue", mode);
-      const request = work(transaction.objectStore("queue"));
+      const transaction = database.transaction(["queue", "pictures"], mode);
+      const request = work(transaction.objectStore("queue"), transaction.objectStore("pictures"));
       transaction.oncomplete = () => done(request && request.result);
       transaction.onerror = transaction.onabort = () => failed(transaction.error);
     });
   }
-  const waiting = async () => (await store("readonly", (queue) => queue.getAll())).filter((item) => item.user === user);
-
-  // An entry and its pictures are written in one transaction: all of them or none.
-  const keep = (items) => store("readwrite", (queue) => { items.forEach((item) => queue.add(item)); });
-  const forget = (id) => store("readwrite", (queue) => queue.delete(id));
+  const everything = () => store("readonly", (queue) => queue.getAll());
+  const waiting = async () => (await everything()).filter((item) => item.user === user);
+  const keep = (items, used = []) => store("readwrite", (queue, pictures) => {
+    items.forEach((item) => queue.add(item));
+    used.forEach((id) => pictures.delete(id));
+  });
+  const forget = (ids) => store("readwrite", (queue) => { ids.forEach((id) => queue.delete(id)); });
   const change = (item) => store("readwrite", (queue) => queue.put(item));
-
-  // --- the form as an entry ---
-  function read() {
-    const data = new FormData(form);
-    const walls = [...form.querySelectorAll("[data-wall]")].map((section) => {
-      const field = section.dataset.wall;
-      const spots = [];
-      for (let number = 0; number < 9; number += 1) {
-        const grade = data.get(`${field}_${number}`);
-        if (grade !== null) {
-          const half = data.get(`${field}_${number}_half`) && grade !== "5";
-          spots.push(half ? `${grade}.5` : grade);
-        }
-      }
-      return { ...(field[0] === "w" ? { wall: Number(field.slice(1)) } : { name: section.dataset.name }), spots };
-    }).filter((wall) => wall.spots.length);
-    const findings = [...form.querySelectorAll("[data-finding]")].filter((row) => data.get(row.dataset.finding)).map((row) => {
-      const field = row.dataset.finding;
-      const wall = data.get(`${field}_wall`);
-      return { kind: field.slice(2), note: data.get(`${field}_note`) || "", ...(wall ? { wall: Number(wall) } : {}) };
-    });
-    const photos = data.getAll("photos").filter((file) => file.size);
-    const day = new Intl.DateTimeFormat("en-CA", { timeZone: form.dataset.zone }).format(new Date());
-    const rain = data.get("days_since_rain");
-    return {
-      photos,
-      entry: {
-        key: crypto.randomUUID(), job: Number(form.dataset.walkthrough), walked_on: day, walls, findings,
-        days_since_rain: rain === "" ? null : Number(rain), photo_count: Math.min(photos.length, 24),
-        video_url: data.get("video_url") || "", note: data.get("note") || "",
-      },
-    };
-  }
-
-  // What was pressed survives a page that is closed or loaded again (pictures have to be chosen anew).
-  const draft = form && `wallday-draft-${user}-${form.dataset.walkthrough}`;
-  const fields = () => [...form.elements].filter((field) => field.name && !["hidden", "file", "submit"].includes(field.type));
-
-  function keepDraft() {
-    const pressed = fields().filter((field) => ["radio", "checkbox"].includes(field.type) ? field.checked : field.value);
-    localStorage.setItem(draft, JSON.stringify(pressed.map((field) => [field.name, field.value])));
-  }
-
-  function restoreDraft() {
-    const kept = JSON.parse(localStorage.getItem(draft) || "[]");
-    for (const field of fields()) {
-      const values = kept.filter(([name]) => name === field.name).map(([, value]) => value);
-      if (["radio", "checkbox"].includes(field.type)) {
-        field.checked = field.checked || values.includes(field.value);
-      } else if (values.length && !field.value) {
-        [field.value] = values;
-      }
-    }
-  }
-
-  if (form) {
-    restoreDraft();
-    form.addEventListener("change", keepDraft);
-    form.addEventListener("submit", async (event) => {
-      event.preventDefault();
-      if (form.hidden) {
-        return;
-      }
-      const { entry, photos } = read();
-      form.hidden = true;
-      const items = [{ user, kind: "entry", key: entry.key, body: entry }];
-      for (const file of photos) {
-        items.push({ user, kind: "photo", key: entry.key, photo: crypto.randomUUID(), body: await file.arrayBuffer() });
-      }
-      try {
-        await keep(items);
-      } catch {  // no room on the phone: sent as an ordinary form
-        form.submit();
-        return;
-      }
-      localStorage.removeItem(draft);
-      form.closest("details").open = false;
-      await send(true);
-    });
-  }
 
   // --- short entries: one button each, with the time at which it was pressed ---
   for (const short of document.querySelectorAll("form[data-queue]")) {
@@ -136,9 +60,10 @@
       event.preventDefault();
       const fields = [...new FormData(short)].filter(([name, value]) => name !== "csrfmiddlewaretoken" && value !== "");
       const key = crypto.randomUUID();
-      const body = { key, at: new Date().toISOString(), is_done: false, ...Object.fromEntries(fields) };
+      const at = new Date().toISOString();
+      const body = { key, at, is_done: false, ...Object.fromEntries(fields) };
       try {
-        await keep([{ user, kind: "short", key, path: short.dataset.queue, body }]);
+        await keep([{ user, kind: "short", key, at, label: document.title, path: short.dataset.queue, body }]);
       } catch {  // no room on the phone: sent as an ordinary form
         short.submit();
         return;
@@ -155,11 +80,14 @@
       method: "POST", body: JSON.stringify(item.body),
       headers: { "Content-Type": "application/json", "X-CSRFToken": token() },
     })
-    : fetch(`/api/walkthroughs/${item.key}/photos/${item.photo}/`, {
+    : fetch(`/api/walkthroughs/${item.key}/photos/${item.photo}/?${new URLSearchParams(item.where)}`, {
       method: "PUT", body: item.body,
       headers: { "Content-Type": "application/octet-stream", "X-CSRFToken": token() },
     });
+  const problemOf = async (answer) => (await answer.json().catch(() => ({}))).detail || String(answer.status);
 
+  // A form that is being filled in is not loaded anew under the thumb.
+  let isBusy = () => false;
   let sending = false;
   async function send(reload) {
     if (sending) {
@@ -168,7 +96,7 @@
     sending = true;
     try {
       const went = await navigator.locks.request("wallday-walkthroughs", sendAll);
-      if (went && reload && !(await waiting()).length) {
+      if (went && reload && !isBusy() && !(await waiting()).length) {
         location.reload();
       }
     } finally {
@@ -194,7 +122,7 @@
         break;
       }
       if (answer.ok) {
-        await forget(item.id);
+        await forget([item.id]);
         went += 1;
       } else if (answer.status === 401 || answer.status === 403) {
         signIn = true;
@@ -202,8 +130,7 @@
       } else if (answer.status >= 500 || answer.status === 429) {
         break;
       } else {
-        const problem = await answer.json().catch(() => ({}));
-        await change({ ...item, refused: problem.detail || String(answer.status) });
+        await change({ ...item, refused: await problemOf(answer) });
         refused.add(item.kind === "entry" ? item.key : "");
       }
     }
@@ -211,34 +138,87 @@
     return went;
   }
 
+  // Where there is no room to keep it: at once, from memory. Returns what is wrong, or nothing.
+  async function sendUnkept(items, noSignal) {
+    for (const item of items) {
+      try {
+        const answer = await post(item);
+        if (!answer.ok) {
+          return answer.status === 401 || answer.status === 403 ? place.dataset.signin : await problemOf(answer);
+        }
+      } catch {
+        return noSignal;
+      }
+    }
+    return "";
+  }
+
+  // --- what waits and what was refused, in words ---
+  const line = (...parts) => {
+    const paragraph = document.createElement("p");
+    paragraph.append(...parts);
+    return paragraph;
+  };
+  const press = (text, work) => {
+    const button = Object.assign(document.createElement("button"), { type: "button", className: "btn btn-quiet", textContent: text });
+    button.addEventListener("click", work);
+    return button;
+  };
+
   async function say(went, signIn) {
-    const items = await waiting();
-    const refused = items.filter((item) => item.refused);
+    const all = await everything();
+    const items = all.filter((item) => item.user === user);
     const count = (kind) => items.filter((item) => item.kind === kind).length;
     const words = [];
     if (items.length) {
-      words.push(place.dataset.waits.replace("{w}", count("entry")).replace("{p}", count("photo")).replace("{s}", count("short")));
+      words.push(line(place.dataset.waits.replace("{w}", count("entry")).replace("{p}", count("photo")).replace("{s}", count("short"))));
     } else if (went) {
-      words.push(place.dataset.none);
+      words.push(line(place.dataset.none));
+    }
+    if (all.length > items.length) {
+      words.push(line(place.dataset.others.replace("{n}", all.length - items.length)));
     }
     if (signIn) {
-      words.push(place.dataset.signin);
+      const link = Object.assign(document.createElement("a"), { textContent: place.dataset.signin });
+      link.href = `${place.dataset.signinAt}?next=${encodeURIComponent(location.pathname)}`;
+      words.push(line(link));
     }
-    refused.forEach((item) => words.push(`${place.dataset.refused} ${item.refused}`));
-    place.replaceChildren(...words.map((text) => Object.assign(document.createElement("p"), { textContent: text })));
-    if (refused.length) {
-      const drop = Object.assign(document.createElement("button"), { type: "button", className: "btn btn-quiet", textContent: place.dataset.drop });
-      drop.addEventListener("click", async () => {
-        const gone = new Set(refused.filter((item) => item.kind === "entry").map((item) => item.key));
-        for (const item of items.filter((one) => one.refused || gone.has(one.key))) {
-          await forget(item.id);
-        }
-        await say(0, false);
-      });
-      place.append(drop);
-    }
+    items.filter((item) => item.refused).forEach((item) => words.push(...refusedWords(item, items)));
+    place.replaceChildren(...words);
     place.hidden = !words.length;
   }
+
+  // Which house, when, and why; an entry can be put right with its pictures, or thrown away with them.
+  function refusedWords(item, items) {
+    const time = new Date(item.at).toLocaleTimeString([], { hour: "numeric", minute: "2-digit" });
+    const behind = item.kind === "entry" ? items.filter((one) => one.key === item.key) : [item];
+    const buttons = document.createElement("div");
+    buttons.className = "row";
+    if (item.kind === "entry") {
+      buttons.append(press(place.dataset.again, () => putRight(item, behind)));
+    }
+    buttons.append(press(place.dataset.drop, async () => {
+      await forget(behind.map((one) => one.id));
+      await say(0, false);
+    }));
+    return [line(`${place.dataset.refused} ${item.label}, ${time}: ${item.refused}`), buttons];
+  }
+
+  async function putRight(item, behind) {
+    localStorage.setItem(draftOf(item.body.job), JSON.stringify(item.draft));
+    await store("readwrite", (queue, pictures) => {
+      for (const one of behind) {
+        if (one.kind === "photo") {
+          pictures.add({ user, job: item.body.job, place: one.place, name: one.name, body: one.body });
+        }
+        queue.delete(one.id);
+      }
+    });
+    location.assign(item.page);
+  }
+
+  const draftOf = (job) => `wallday-draft-${user}-${job}`;
+  window.wallday = { user, store, keep, send, sendUnkept, draftOf, busyWhen: (tell) => { isBusy = tell; } };
 
   window.addEventListener("online", () => send(true));
   window.setInterval(() => send(true), 30000);

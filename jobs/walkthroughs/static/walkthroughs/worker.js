@@ -23,6 +23,28 @@ async function answer(request) {
   }
 }
 
+// A page with the scripts and styles that it needs to work.
+async function keepPage(cache, path) {
+  const page = await fetch(path);
+  if (!page.ok || page.redirected) {
+    return;
+  }
+  const parts = (await page.clone().text()).matchAll(/(?:href|src)="(\/static\/[^"]+\.(?:css|js))"/g);
+  await cache.put(path, page);
+  for (const [, address] of parts) {
+    await cache.add(address);
+  }
+}
+
+async function keepPages(paths) {
+  const cache = await caches.open(CACHE);
+  for (const path of paths) {
+    await keepPage(cache, path).catch(() => {});
+  }
+}
+
+self.addEventListener("message", (event) => event.waitUntil(keepPages(event.data.keep || [])));
+
 self.addEventListener("fetch", (event) => {
   const request = event.request;
   const url = new URL(request.url);
