@@ -94,11 +94,12 @@ def address_close(
     if is_new:
         event_record(kind="address.closed", subject=blocked, data=about)
     waiting = Message.objects.filter(channel=channel, recipient__iexact=address, state=MessageState.WAITING)
-    waiting.update(state=MessageState.DROPPED, finished_at=at, problem=blocked_words(blocked))
+    waiting.update(state=MessageState.DROPPED, finished_at=at, problem=blocked_words(blocked.kind))
     return blocked
 
 
-def blocked_words(blocked: BlockedAddress) -> str:
-    if blocked.kind == Reported.COMPLAINED:
+def blocked_words(kind: str) -> str:
+    """Why nothing goes to an address that is closed for this `kind` of report."""
+    if kind == Reported.COMPLAINED:
         return _("The person there reported a message as unwanted.")
     return _("The address does not work: a message came back.")

@@ -5,7 +5,8 @@ Only errors that say for certain that nothing was sent lead to another attempt. 
 process included, leaves the row in `sending`: shown to the office as unknown, and never sent again by itself.
 
 Claims follow one another, each for the time of a few short queries, so that dispatchers keep pace and weekly limit
-together; the switch is looked at in each.
+together. Whatever may stop a message is looked at in its own claim, right before it goes: nothing is known from earlier
+but whose turn it is.
 """
 
 import logging
@@ -15,17 +16,27 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
-from django.db import DatabaseError, connection, transaction
+from django.db import DatabaseError, transaction
 
 from shared.outbox.channels import deliver
-from shared.outbox.domain.limits import held_until
+from shared.outbox.delivery import blocked_words
+from shared.outbox.domain.limits import WORTH_THE_WAIT, held_until, room_this_minute
 from shared.outbox.domain.quiet_hours import is_open, next_open
 from shared.outbox.domain.retry import UNCHECKED_WAITS, wait_after
 from shared.outbox.errors import NotSent
 from shared.outbox.guards import reason_to_drop
+from shared.outbox.looks import LastLook, last_look
 from shared.outbox.models import Message, MessageState, SendingLimits
-from shared.outbox.selectors import room_of, sending_switch_get, sent_lately
-from shared.outbox.turns import closed_put_off, due_ids, holidays_for, late_drop, next_turn_at, too_late_words
+from shared.outbox.selectors import sending_switch_get, sent_lately
+from shared.outbox.turns import (
+    Turn,
+    closed_put_off,
+    due_turns,
+    holidays_for,
+    late_drop,
+    next_turn_at,
+    too_late_words,
+)
 
 logger = logging.getLogger(__name__)
 Clock = Callable[[], datetime]
@@ -52,24 +63,32 @@ class DispatchResult:
 
 
 def messages_dispatch(
-    *, now: datetime, limit: int = 100, seconds: int | None = None, clock: Clock | None = None
+    *,
+    now: datetime,
+    limit: int = 100,
+    seconds: int | None = None,
+    clock: Clock | None = None,
+    wait: Callable[[float], object] | None = None,
 ) -> DispatchResult:
     """Send up to `limit` messages whose time has come, for about `seconds` at most: what was asked for before what was
     not, the longest due first.
 
     `clock` is read before each message, so that a slow gateway cannot carry a long run into the quiet hours; without
-    it the whole run happens at `now`. Each channel keeps to its pace; the rest waits for the next minute. Safe to run
-    twice at once, and after a crash.
+    it the whole run happens at `now`. Each channel keeps to its pace; the rest waits for the next minute, and with
+    `wait`, which is given seconds, as much as goes in a moment goes in this run. Safe to run twice at once, and after a
+    crash.
     """
     read = clock or (lambda: now)
     outcomes: Counter[str] = Counter(dropped=late_drop(now))
     is_on = sending_switch_get().is_on
     if is_on:
         outcomes["later"] = closed_put_off(now)
-    for message_id in due_ids(now, limit) if is_on else ():
+    for turn in due_turns(now, limit, until=now + WORTH_THE_WAIT if wait else now) if is_on else ():
         if seconds is not None and read() - now > timedelta(seconds=seconds):
             break
-        outcome = _send_one(message_id, read)
+        if wait and turn.at > read():
+            wait((turn.at - read()).total_seconds())
+        outcome = _send_one(turn, read)
         if outcome == "off":
             is_on = False
             break
@@ -82,15 +101,15 @@ def messages_dispatch(
     return DispatchResult(**outcomes, is_on=is_on, more=went_on and is_now, room_at=None if is_now else turn_at)
 
 
-def _send_one(message_id: int, read: Clock) -> str:
+def _send_one(turn: Turn, read: Clock) -> str:
     """Returns the name of a counter of DispatchResult, `taken` where others were faster, or `off`."""
     try:
-        message, outcome = _claim(message_id, read())
+        message, outcome = _claim(turn, read())
     except DatabaseError:
         raise
     except Exception as error:  # it would come again at each run, and keep all others waiting
-        logger.exception("message %s cannot be checked", message_id)
-        return _put_aside(message_id, error, read())
+        logger.exception("message %s cannot be checked", turn.message_id)
+        return _put_aside(turn.message_id, error, read())
     if message is None:
         return outcome
     try:
@@ -106,27 +125,36 @@ def _send_one(message_id: int, read: Clock) -> str:
 
 
 @transaction.atomic
-def _claim(message_id: int, now: datetime) -> tuple[Message | None, str]:
-    """Take the row for sending, or settle what else must become of it."""
+def _claim(turn: Turn, now: datetime) -> tuple[Message | None, str]:
+    """Take the row for sending, or settle what else must become of it.
+
+    The limits are locked first and in a statement of their own: one that waits for a lock sees the rest of the
+    database as it was before it waited, and not what the claim that it waited for has taken.
+    """
     limits, _is_new = SendingLimits.objects.select_for_update().get_or_create(pk=1)
-    if not sending_switch_get().is_on:
-        return None, "off"
-    message = _lock(message_id)
-    if message is None:
+    look = last_look(turn, now=now, limits=limits)
+    if look is None:
         return None, "taken"
-    if message.not_after and message.not_after < now:
-        return None, _move(message, "dropped", problem=too_late_words(), finished_at=now)
-    reason = reason_to_drop(message)
+    if look.is_switched_off:
+        return None, "off"
+    message = look.message
+    reason = _reason_to_drop(look, now)
     if reason:
         return None, _move(message, "dropped", problem=reason, finished_at=now)
-    later = _may_go_at(message, now, limits)
+    later = _may_go_at(look, now, limits)
     if later > now:
         return None, _move(message, "later", not_before=later)
-    if not room_of(message.channel, now=now, limits=limits):
+    if not room_this_minute(limits.per_minute(message.channel), look.claimed):
         return None, "taken"
     taken = _move(message, "sending", claimed_at=now, attempts=message.attempts + 1, problem="")
-    message.refresh_from_db()
     return (message, taken) if taken == "sending" else (None, taken)
+
+
+def _reason_to_drop(look: LastLook, now: datetime) -> str:
+    message = look.message
+    if message.not_after and message.not_after < now:
+        return too_late_words()
+    return blocked_words(look.blocked_kind) if look.blocked_kind else reason_to_drop(message)
 
 
 def _put_aside(message_id: int, error: Exception, now: datetime) -> str:
@@ -137,15 +165,15 @@ def _put_aside(message_id: int, error: Exception, now: datetime) -> str:
     )  # fmt: skip
 
 
-def _may_go_at(message: Message, now: datetime, limits: SendingLimits) -> datetime:
+def _may_go_at(look: LastLook, now: datetime, limits: SendingLimits) -> datetime:
     """`now`, or the instant until which hours, holidays or the weekly limit hold the message back."""
-    earliest = now
-    if message.is_promotion:
+    message, earliest = look.message, now
+    if message.is_promotion and look.is_week_full:
         sent = sent_lately(message, now=now)
         earliest = held_until(sent, now=now, most_per_week=limits.most_per_week) or now
     if not message.quiet_zone:
         return earliest
-    holidays = holidays_for(message.is_promotion)
+    holidays = holidays_for(message.is_promotion, look.country)
     return (
         earliest
         if is_open(earliest, message.quiet_zone, holidays)
@@ -153,19 +181,14 @@ def _may_go_at(message: Message, now: datetime, limits: SendingLimits) -> dateti
     )
 
 
-def _lock(message_id: int) -> Message | None:
-    """The waiting row. PostgreSQL passes over one that another dispatcher holds instead of waiting for it."""
-    rows = Message.objects.filter(pk=message_id, state=MessageState.WAITING)
-    if connection.features.has_select_for_update_skip_locked:
-        rows = rows.select_for_update(skip_locked=True)
-    return rows.first()
-
-
 def _move(message: Message, outcome: str, **values: Any) -> str:
-    """Change a row that still waits; `later` leaves it waiting, the other outcomes are states."""
-    state = MessageState.WAITING if outcome == "later" else MessageState(outcome)
-    still_waits = Message.objects.filter(pk=message.pk, state=MessageState.WAITING)
-    return outcome if still_waits.update(state=state, **values) else "taken"
+    """Change a row that still waits, here as well; `later` leaves it waiting, the other outcomes are states."""
+    values["state"] = MessageState.WAITING if outcome == "later" else MessageState(outcome)
+    if not Message.objects.filter(pk=message.pk, state=MessageState.WAITING).update(**values):
+        return "taken"
+    for name, value in values.items():
+        setattr(message, name, value)
+    return outcome
 
 
 def _not_sent(message: Message, refusal: NotSent, now: datetime) -> str:

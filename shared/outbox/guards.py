@@ -6,9 +6,7 @@ dispatcher asks it in the transaction that claims the row, so an opt-out that wa
 
 from collections.abc import Callable
 
-from shared.outbox.delivery import blocked_words
 from shared.outbox.models import Message
-from shared.outbox.selectors import blocked_among
 
 Guard = Callable[[Message], str]
 _guards: dict[str, Guard] = {}
@@ -26,9 +24,6 @@ def guard_every(guard: Guard, *, but: tuple[str, ...] = ()) -> None:
 
 
 def reason_to_drop(message: Message) -> str:
-    """Why the message must not leave any more; an empty text where it may."""
-    blocked = blocked_among([(message.channel, message.recipient)])
-    if blocked:
-        return blocked_words(next(iter(blocked.values())))
+    """Why the rooms say that the message must not leave any more; an empty text where it may."""
     asked = [_guards.get(message.purpose), *(guard for guard, but in _guards_of_all if message.purpose not in but)]
     return next((reason for guard in asked if guard and (reason := guard(message))), "")

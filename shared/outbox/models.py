@@ -68,14 +68,16 @@ class Message(models.Model):
                 name="message_turn",
                 condition=models.Q(state="waiting"),
             ),
+            # The state stands in these two though it is always the same: without it SQLite prefers `message_state`.
             models.Index(
+                "state",
                 "quiet_zone",
                 "is_promotion",
                 Coalesce("not_before", "created_at"),
                 name="message_closed",
                 condition=models.Q(state="waiting"),
             ),
-            models.Index(fields=["not_after"], name="message_late", condition=models.Q(state="waiting")),
+            models.Index(fields=["state", "not_after"], name="message_late", condition=models.Q(state="waiting")),
             models.Index(fields=["state", "claimed_at"], name="message_state"),
             models.Index(fields=["channel", "claimed_at"], name="message_pace"),
             models.Index("channel", Lower("recipient"), "claimed_at", name="message_to_one"),

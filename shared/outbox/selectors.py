@@ -4,7 +4,7 @@ from datetime import datetime
 from django.db.models import Count, Q, QuerySet, Value
 from django.db.models.functions import Lower
 
-from shared.outbox.domain.limits import MINUTE, WEEK, room_this_minute
+from shared.outbox.domain.limits import MINUTE, WEEK, openings
 from shared.outbox.domain.retry import UNKNOWN_AFTER
 from shared.outbox.models import BlockedAddress, Channel, Message, MessageState, SendingLimits, SendingSwitch
 
@@ -49,13 +49,20 @@ def sending_limits_get() -> SendingLimits:
     return limits
 
 
-def room_of(channel: str, *, now: datetime, limits: SendingLimits) -> int:
-    """How many messages of a channel may leave at `now` within its pace.
+def openings_get(*, now: datetime, limits: SendingLimits) -> dict[str, list[datetime]]:
+    """By channel, when its next messages may leave within its pace: as many as go in a minute.
 
-    Those that another process claims at this very moment count as well, whichever of the two read the clock first.
+    What another process claims at this very moment counts as well, whichever of the two read the clock first.
     """
-    left = Message.objects.filter(channel=channel, claimed_at__gt=now - MINUTE, claimed_at__lt=now + MINUTE).count()
-    return room_this_minute(limits.per_minute(channel), left)
+    lately = Message.objects.filter(
+        channel__in=Channel.values, claimed_at__gt=now - MINUTE, claimed_at__lt=now + MINUTE
+    )
+    claimed: dict[str, list[datetime]] = {channel: [] for channel in Channel.values}
+    for channel, at in lately.order_by().values_list("channel", "claimed_at"):
+        claimed[channel] += [at] if at else []
+    return {
+        channel: openings(when, per_minute=limits.per_minute(channel), now=now) for channel, when in claimed.items()
+    }
 
 
 def sent_lately(message: Message, *, now: datetime) -> list[datetime]:

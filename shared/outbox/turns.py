@@ -3,66 +3,94 @@
 Every statement here is answered from an index of the rows that wait, so a backlog of any length costs the same.
 """
 
-from collections.abc import Container
+from collections.abc import Container, Mapping, Sequence
 from datetime import date, datetime
+from operator import attrgetter
+from typing import NamedTuple
 
+from django.db import connection
 from django.db.models import DateTimeField
 from django.db.models.functions import Coalesce
 from django.utils.translation import gettext as _
 
 from shared.company.selectors import company_get
 from shared.holidays import holidays_of
-from shared.outbox.domain.limits import MINUTE
 from shared.outbox.domain.quiet_hours import next_open
-from shared.outbox.models import Channel, Message, MessageState, SendingLimits
-from shared.outbox.selectors import room_of, sending_limits_get
+from shared.outbox.models import Channel, Message, MessageState
+from shared.outbox.selectors import openings_get, sending_limits_get
 
 # The same expression as in the index: a message is due from its own time on, or from when it was written.
 DUE_AT = Coalesce("not_before", "created_at", output_field=DateTimeField())
-Turn = tuple[bool, datetime, int]
+# Of a channel, asked for or not. Each is a piece of the index, which the ORM cannot put together on SQLite.
+_DUE = """
+SELECT * FROM (
+    SELECT id, channel, recipient, is_promotion, COALESCE(not_before, created_at) AS due_at
+    FROM outbox_message
+    WHERE state = 'waiting' AND channel = '{channel}' AND is_promotion = {is_promotion}
+        AND COALESCE(not_before, created_at) <= %(now)s
+    ORDER BY COALESCE(not_before, created_at), id LIMIT %({channel})s
+) AS {channel}_{is_promotion}"""
+_DUE_OF_ALL = " UNION ALL ".join(
+    _DUE.format(channel=channel, is_promotion=is_promotion)
+    for channel in Channel.values
+    for is_promotion in ("FALSE", "TRUE")
+)
+_IN_TURN = f"SELECT id, channel, recipient FROM ({_DUE_OF_ALL}) AS due ORDER BY is_promotion, due_at, id"  # noqa: S608
+# From one zone to the next in the index: DISTINCT would read all of it.
+_ZONES = """
+WITH RECURSIVE zone (name) AS (
+    SELECT MIN(quiet_zone) FROM outbox_message WHERE state = 'waiting' AND quiet_zone > ''
+    UNION ALL
+    SELECT (SELECT MIN(quiet_zone) FROM outbox_message WHERE state = 'waiting' AND quiet_zone > zone.name)
+    FROM zone WHERE zone.name IS NOT NULL
+) SELECT name FROM zone WHERE name IS NOT NULL"""
 
 
-def due_ids(now: datetime, limit: int) -> list[int]:
-    """Ids of what may go, at most `limit`, no more of a channel than its pace allows.
+class Turn(NamedTuple):
+    """A message whose time has come, and when the pace lets it go. Where it goes never changes; all else is read again
+    when it goes."""
+
+    at: datetime
+    message_id: int
+    channel: str
+    recipient: str
+
+
+def due_turns(now: datetime, limit: int, *, until: datetime) -> list[Turn]:
+    """What may go by `until`, at most `limit` and in order: no more of a channel than the pace allows.
 
     What somebody waits for goes before what nobody asked for: a crew that is on its way does not stand in line behind
     a thousand reminders. Then the longest due goes first.
     """
-    limits = sending_limits_get()
-    found: list[Turn] = []
-    for channel in Channel.values:
-        room = min(limit, room_of(channel, now=now, limits=limits))
-        for is_promotion in (False, True):
-            turns = _turns(channel, is_promotion, now, room)
-            found, room = found + turns, room - len(turns)
-    return [pk for _rank, _at, pk in sorted(found)[:limit]]
-
-
-def _turns(channel: str, is_promotion: bool, now: datetime, room: int) -> list[Turn]:
-    waiting = Message.objects.filter(state=MessageState.WAITING, channel=channel, is_promotion=is_promotion)
-    due = waiting.annotate(due_at=DUE_AT).filter(due_at__lte=now).order_by("due_at", "id")
-    return list(due.values_list("is_promotion", "due_at", "pk")[:room])
+    openings = openings_get(now=now, limits=sending_limits_get())
+    free = {channel: [at for at in when if at <= until][:limit] for channel, when in openings.items()}
+    return _turns(now, free)[:limit]
 
 
 def next_turn_at(now: datetime) -> datetime | None:
     """When the next of what is due may go: `now`, or when the pace leaves room again; None where nothing is due."""
-    limits = sending_limits_get()
-    found = [_next_of(channel, now, limits) for channel in Channel.values]
-    return min((at for at in found if at), default=None)
+    openings = openings_get(now=now, limits=sending_limits_get())
+    first = {channel: when[:1] for channel, when in openings.items()}
+    return min((turn.at for turn in _turns(now, first)), default=None)
 
 
-def _next_of(channel: str, now: datetime, limits: SendingLimits) -> datetime | None:
-    if not any(_turns(channel, is_promotion, now, 1) for is_promotion in (True, False)):
-        return None
-    return now if room_of(channel, now=now, limits=limits) else _opens(channel, limits)
+def _turns(now: datetime, openings: Mapping[str, Sequence[datetime]]) -> list[Turn]:
+    """Each opening goes to the next of its channel that is due."""
+    free = {channel: iter(when) for channel, when in openings.items()}
+    rooms = {channel: len(when) for channel, when in openings.items()}
+    due = _first_of_each(now, rooms) if any(rooms.values()) else []
+    found = [
+        Turn(at, message_id, channel, recipient)
+        for message_id, channel, recipient in due
+        if (at := next(free[channel], None))
+    ]
+    return sorted(found, key=attrgetter("at"))  # keeps the order of those that may go at the same time
 
 
-def _opens(channel: str, limits: SendingLimits) -> datetime | None:
-    """A minute after the claim that, once it is out of the minute, leaves room for one."""
-    newest = Message.objects.filter(channel=channel, claimed_at__isnull=False).order_by("-claimed_at")
-    most = limits.per_minute(channel)
-    claimed = newest.values_list("claimed_at", flat=True)[most - 1 : most].first()
-    return claimed + MINUTE if claimed else None
+def _first_of_each(now: datetime, rooms: Mapping[str, int]) -> list[tuple[int, str, str]]:
+    with connection.cursor() as cursor:
+        cursor.execute(_IN_TURN, {"now": connection.ops.adapt_datetimefield_value(now), **rooms})
+        return list(cursor.fetchall())
 
 
 def late_drop(now: datetime) -> int:
@@ -77,16 +105,31 @@ def too_late_words() -> str:
 
 def closed_put_off(now: datetime) -> int:
     """Put off whatever is due in zones whose hours are over, one statement for each zone; how many."""
-    waiting = Message.objects.filter(state=MessageState.WAITING).exclude(quiet_zone="")
-    put_off = 0
-    for zone, is_promotion in waiting.order_by().values_list("quiet_zone", "is_promotion").distinct():
-        opens = next_open(now, zone, holidays_for(is_promotion))
-        if opens > now:
-            here = waiting.filter(quiet_zone=zone, is_promotion=is_promotion)
+    put_off, country = 0, company_get().country
+    for zone in _zones_waiting():
+        for opens, kinds in _closed_until(now, zone, country).items():
+            # `in` even for one kind: a bare boolean is not found in an index.
+            here = Message.objects.filter(state=MessageState.WAITING, quiet_zone=zone, is_promotion__in=kinds)
             put_off += here.annotate(due_at=DUE_AT).filter(due_at__lte=now).update(not_before=opens)
     return put_off
 
 
-def holidays_for(is_promotion: bool) -> Container[date]:
+def _zones_waiting() -> list[str]:
+    with connection.cursor() as cursor:
+        cursor.execute(_ZONES)
+        return [name for (name,) in cursor.fetchall()]
+
+
+def _closed_until(now: datetime, zone: str, country: str) -> dict[datetime, list[bool]]:
+    """By when the zone opens for it: unasked messages or others, where it is closed for them now."""
+    kinds: dict[datetime, list[bool]] = {}
+    for is_promotion in (False, True):
+        opens = next_open(now, zone, holidays_for(is_promotion, country))
+        if opens > now:
+            kinds.setdefault(opens, []).append(is_promotion)
+    return kinds
+
+
+def holidays_for(is_promotion: bool, country: str) -> Container[date]:
     """Holidays hold back only what nobody asked for."""
-    return holidays_of(company_get().country) if is_promotion else ()
+    return holidays_of(country) if is_promotion else ()

@@ -25,6 +25,7 @@ from shared.outbox.services import (
     sending_limits_set,
     sending_switch_set,
 )
+from shared.outbox.turns import due_turns
 from tests import factories as make
 
 pytestmark = pytest.mark.django_db
@@ -240,10 +241,11 @@ def test_a_guard_has_the_last_word(sent: list[int]) -> None:
 
 def test_a_message_taken_by_another_dispatcher_is_left_alone(sent: list[int]) -> None:
     """Both saw it waiting; the conditional UPDATE lets one of them have it."""
-    message = make.make_message()
-    claimed, _ = dispatcher._claim(message.pk, NOON)
+    make.make_message()
+    (turn,) = due_turns(NOON, 1, until=NOON)
+    claimed, _ = dispatcher._claim(turn, NOON)
     assert claimed is not None
-    assert dispatcher._send_one(message.pk, lambda: NOON) == "taken"
+    assert dispatcher._send_one(turn, lambda: NOON) == "taken"
     assert sent == []
 
 

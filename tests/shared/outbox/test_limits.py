@@ -15,13 +15,14 @@ from django.test.utils import CaptureQueriesContext
 from hypothesis import given
 from hypothesis import strategies as st
 
+from shared import clock
 from shared.background.services import run_task
 from shared.outbox import dispatcher
-from shared.outbox.domain.limits import WEEK, held_until, room_this_minute
+from shared.outbox.domain.limits import MINUTE, WEEK, held_until, openings, room_this_minute
 from shared.outbox.domain.quiet_hours import is_open, next_open
 from shared.outbox.models import Message
 from shared.outbox.services import messages_dispatch, sending_limits_set
-from shared.outbox.turns import closed_put_off, due_ids, late_drop
+from shared.outbox.turns import closed_put_off, due_turns, late_drop
 from tests import factories as make
 
 NOON = datetime(2026, 6, 1, 16, tzinfo=UTC)  # a Monday, 12:00 in New York
@@ -148,6 +149,27 @@ def test_no_seven_days_hold_more_than_the_limit(sent_at: list[datetime], now: da
     assert sum(moment - WEEK < at <= moment for at in before) < most
 
 
+@given(
+    st.lists(st.integers(-59_999, 59_999), max_size=12),
+    st.lists(st.integers(0, 90_000), max_size=30),
+    st.integers(1, 6),
+)
+def test_no_minute_holds_more_than_the_pace(earlier: list[int], calls: list[int], per_minute: int) -> None:
+    """Whenever runs begin, in milliseconds, and whoever claimed before: leaving at the openings fills no minute beyond
+    the pace, and an opening is at hand as soon as there is room."""
+    left = [NOON + timedelta(milliseconds=each) for each in earlier]
+    for call in sorted(calls):
+        now = NOON + timedelta(milliseconds=call)
+        lately = [at for at in left if abs(at - now) < MINUTE]
+        free = openings(lately, per_minute=per_minute, now=now)
+        assert (len(free), free) == (per_minute, sorted(free))
+        assert free[0] >= now
+        assert (free[0] == now) == (len(lately) < per_minute)
+        if free[0] <= now + timedelta(seconds=5):
+            assert sum(free[0] - MINUTE < at <= free[0] for at in left) < per_minute
+            left.append(free[0])
+
+
 @given(st.integers(1, 100), st.integers(0, 300))
 def test_there_is_never_less_than_no_room(per_minute: int, left: int) -> None:
     assert room_this_minute(per_minute, left) == max(0, per_minute - left)
@@ -225,6 +247,23 @@ def test_a_run_says_when_the_pace_leaves_room_again() -> None:
 
 
 @pytest.mark.django_db
+def test_a_run_that_may_wait_sends_each_as_its_place_in_the_minute_opens() -> None:
+    """Two left at 0 and 2 seconds and one at 30: from second 59 on one run sends at 60 and 62 and leaves the third."""
+    sending_limits_set(actor=None, mails_per_minute=3)
+    for second in (0, 2, 30):
+        make.make_message(state="sent", claimed_at=NOON + timedelta(seconds=second))
+    for _ in range(5):
+        make.make_message()
+    with time_machine.travel(NOON + timedelta(seconds=59), tick=False) as traveller:
+        result = messages_dispatch(
+            now=clock.now(), clock=clock.now, wait=lambda seconds: traveller.shift(timedelta(seconds=seconds))
+        )
+    left = Message.objects.filter(state="sent", claimed_at__gte=NOON + timedelta(seconds=59)).order_by("claimed_at")
+    assert list(left.values_list("claimed_at", flat=True)) == [NOON + timedelta(seconds=at) for at in (60, 62)]
+    assert (result.sent, result.room_at) == (2, NOON + timedelta(seconds=90))
+
+
+@pytest.mark.django_db
 def test_a_tick_that_comes_a_moment_early_waits_and_loses_no_minute(django_capture_on_commit_callbacks: Any) -> None:
     """The pace leaves room two seconds later: the task waits for them and goes on. For half a minute it does not."""
     sending_limits_set(actor=None, mails_per_minute=2)
@@ -245,13 +284,35 @@ def test_a_tick_that_comes_a_moment_early_waits_and_loses_no_minute(django_captu
 @pytest.mark.skipif(connection.vendor != "sqlite", reason="PostgreSQL chooses by the size of the table")
 def test_turns_are_read_from_their_index() -> None:
     """However long the backlog: neither the order nor the late ones nor the closed zones are found by reading it."""
+    make.make_message(quiet_zone="Pacific/Honolulu")  # where it is 6:00
     with CaptureQueriesContext(connection) as asked:
-        late_drop(NOON), due_ids(NOON, 10), closed_put_off(NOON)
-    plans = []
-    for query in asked.captured_queries:
-        if '"outbox_message"' in query["sql"] and "claimed_at" not in query["sql"].partition("WHERE")[2]:
-            with connection.cursor() as cursor:
-                cursor.execute(f"EXPLAIN QUERY PLAN {query['sql']}")
-                plans.append(" ".join(row[3] for row in cursor.fetchall()))
-    assert len(plans) >= 6
-    assert all("USING" in plan and "INDEX message_" in plan and "SORT" not in plan for plan in plans), plans
+        late_drop(NOON), due_turns(NOON, 10, until=NOON), closed_put_off(NOON)
+    looked = [step for query in asked.captured_queries for step in plan_of(query["sql"])]
+    by_index = Counter(step.partition("INDEX message_")[2].partition(" ")[0] for step in looked)
+    assert by_index == {"late": 1, "turn": 4, "closed": 3, "pace": 1}, looked
+
+
+def plan_of(sql: str) -> list[str]:
+    """How SQLite looks into the messages."""
+    with connection.cursor() as cursor:
+        cursor.execute(f"EXPLAIN QUERY PLAN {sql}")
+        return [row[3] for row in cursor.fetchall() if " outbox_message" in row[3]]
+
+
+def queries_for(number: int) -> int:
+    """Of a run that sends so many messages that nobody asked for."""
+    for _ in range(number):
+        make.make_message(is_promotion=True, quiet_zone="America/New_York")
+    with CaptureQueriesContext(connection) as asked:
+        assert messages_dispatch(now=NOON).sent == number
+    return len(asked)
+
+
+@pytest.mark.django_db
+def test_a_message_takes_few_queries() -> None:
+    """The lock, the look, what was said at the address, the claim, the result, and two for the transaction; the rest
+    is asked once for the run."""
+    messages_dispatch(now=NOON)  # makes the rows of the settings
+    few, many = queries_for(2), queries_for(12)
+    assert (many - few) / 10 <= 7
+    assert few <= 2 * 7 + 14
