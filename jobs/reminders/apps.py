@@ -13,4 +13,4 @@ class RemindersConfig(AppConfig):
         from shared.outbox.guards import guard_every, guard_register
 
         guard_register(PURPOSE, reminder_guard)
-        guard_every(nothing_at_all_guard, but=(CONFIRMATION,))
+        guard_every(nothing_at_all_guard, but=(CONFIRMATION, PURPOSE))  # which asks that itself

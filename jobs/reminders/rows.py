@@ -2,6 +2,7 @@
 order of their properties."""
 
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
 from typing import Any, cast
@@ -13,10 +14,11 @@ from jobs.chalking.models import ChalkSetting, WallForecast
 from jobs.customers.models import Consent, Customer
 from jobs.reminders.domain.consent import ALL, EMAIL, TEXT, ConsentRow, Obstacle, standing
 from jobs.reminders.domain.due import ForecastFact, IntervalFact, ReadingFact
-from jobs.reminders.models import InboundText, ReplyMeaning
+from jobs.reminders.models import InboundText, Reminder, ReplyMeaning
 from jobs.walkthroughs.models import ChalkReading
 from jobs.work.choices import JobState
 from jobs.work.models import JobLine, ServiceInterval, VisitLine
+from shared.outbox.models import Message
 from shared.outbox.selectors import blocked_among, normal_address
 
 # Work that is agreed, planned or going on: nobody is reminded of what is coming anyway.
@@ -131,10 +133,15 @@ def held_addresses(customers: Iterable[Customer]) -> dict[tuple[str, str], Obsta
     addresses = {pair for customer in customers for pair in addresses_of(customer).items() if pair[1]}
     found = {key: Obstacle(row.channel, "closed", row.since) for key, row in blocked_among(addresses).items()}
     phones = {address for channel, address in addresses if channel == TEXT}
-    unread = InboundText.objects.filter(sender_e164__in=phones, meaning=ReplyMeaning.UNCLEAR, read__isnull=True)
+    unread = unread_texts().filter(sender_e164__in=phones)
     for phone, at in unread.order_by("-at").values_list("sender_e164", "at"):
         found[TEXT, phone] = Obstacle(TEXT, "unread", at)
     return found
+
+
+def unread_texts() -> QuerySet[InboundText]:
+    """Texts that may be an opt-out and that nobody has read."""
+    return InboundText.objects.filter(meaning=ReplyMeaning.UNCLEAR, read__isnull=True)
 
 
 def held_of(customer: Customer, held: dict[tuple[str, str], Obstacle]) -> dict[str, Obstacle]:
@@ -151,10 +158,35 @@ def held_of(customer: Customer, held: dict[tuple[str, str], Obstacle]) -> dict[s
     return mine
 
 
-def wants_nothing(channel: str, address: str) -> bool:
-    """Whether the last word from this address about messages of every kind was no."""
+@dataclass(frozen=True)
+class Contact:
+    """Where a customer can be written to now; `unread_since`: a text from there may be an opt-out, nobody read it."""
+
+    email: str
+    phone_e164: str
+    unread_since: datetime | None
+
+    def address(self, channel: str) -> str:
+        return self.email if channel == EMAIL else self.phone_e164
+
+
+def contacts_of(message: Message) -> set[Contact]:
+    """Of the customers whose properties a reminder is about; one statement."""
+    unread = unread_texts().filter(sender_e164=OuterRef("property__customer__phone_e164"))
+    reminders = Reminder.objects.filter(message=message).order_by()
+    reminders = reminders.annotate(unread_since=Subquery(unread.order_by("at").values("at")[:1]))
+    found = reminders.values_list("property__customer__email", "property__customer__phone_e164", "unread_since")
+    return {Contact(*row) for row in found}
+
+
+def said_at(channel: str, address: str) -> list[ConsentRow]:
+    """All that anybody with this address ever said about the channel; one statement."""
     is_mail = channel == EMAIL
     of_address = Consent.objects.annotate(address=Lower("customer__email") if is_mail else F("customer__phone_e164"))
     said = of_address.filter(channel=channel, address=address.lower() if is_mail else address).order_by("id")
-    known = [ConsentRow(*row) for row in said.values_list("channel", "purpose", "given", "at", "id")]
-    return standing(known, channel, purposes=(ALL,)).opted_out_at is not None
+    return [ConsentRow(*row) for row in said.values_list("channel", "purpose", "given", "at", "id")]
+
+
+def want_nothing(said: Iterable[ConsentRow], channel: str) -> bool:
+    """Whether the last word about messages of every kind was no."""
+    return standing(said, channel, purposes=(ALL,)).opted_out_at is not None

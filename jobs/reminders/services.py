@@ -14,7 +14,7 @@ from jobs.customers.models import Customer, Property, Purpose
 from jobs.customers.services import consent_record
 from jobs.reminders import rows
 from jobs.reminders.composing import Draft
-from jobs.reminders.domain.consent import obstacle
+from jobs.reminders.domain.consent import ConsentRow, Obstacle, obstacle
 from jobs.reminders.drafting import Group, Skipped, drafts_of, groups_of
 from jobs.reminders.holding import NOBODY, Draw, draw_for
 from jobs.reminders.models import HeldBack, Reminder
@@ -270,27 +270,25 @@ def _drop_waiting(person: Customer, channels: Sequence[str], purpose: str, now: 
 
 def nothing_at_all_guard(message: Message) -> str:
     """Why no message of any kind must go to this address: the person said so. Asked for every purpose."""
-    if rows.wants_nothing(message.channel, message.recipient):
-        return _("The customer wants no messages of any kind.")
-    return ""
+    return _nothing_at_all(message.channel, rows.said_at(message.channel, message.recipient))
+
+
+def _nothing_at_all(channel: str, said: Iterable[ConsentRow]) -> str:
+    return _("The customer wants no messages of any kind.") if rows.want_nothing(said, channel) else ""
 
 
 def reminder_guard(message: Message) -> str:
-    """Why a queued reminder must not leave any more; an empty text where it may. Asked right before it goes."""
-    places = Property.objects.filter(reminders__message=message).select_related("customer")
-    customers = {place.customer for place in places}
-    if not customers:
+    """Why a queued reminder must not leave any more; an empty text where it may. Asked right before it goes, of every
+    one: so it is two statements. Closed addresses are the outbox's own business."""
+    contacts, channel = rows.contacts_of(message), message.channel
+    if not contacts:
         return _("It belongs to no customer any more.")
-    consents = rows.consents_by_address(customers)
-    company: Company = company_get()
-    for customer in customers:
-        address = rows.addresses_of(customer)[message.channel]
-        if address.lower() != message.recipient.lower():
-            return _("The customer's address changed after it was written.")
-        held = rows.held_addresses({customer})
-        hindrance = obstacle(
-            rows.consents_of(customer, consents), message.channel, address, rows.held_of(customer, held)
-        )
-        if hindrance:
-            return _("Not sent: %(why)s.") % {"why": obstacle_words(hindrance, company.timezone)}
-    return ""
+    if any(contact.address(channel).lower() != message.recipient.lower() for contact in contacts):
+        return _("The customer's address changed after it was written.")
+    said = rows.said_at(channel, message.recipient)
+    unread = min((contact.unread_since for contact in contacts if contact.unread_since), default=None)
+    held = {channel: Obstacle(channel, "unread", unread)} if unread else {}
+    hindrance = obstacle(said, channel, message.recipient, held)
+    if hindrance:
+        return _("Not sent: %(why)s.") % {"why": obstacle_words(hindrance, company_get().timezone)}
+    return _nothing_at_all(channel, said)
