@@ -24,7 +24,8 @@ from pricing.catalogue.models import Service
 from routing.plans.models import ShiftException
 from shared.outbox import dispatcher
 from shared.outbox.models import Message
-from shared.outbox.services import messages_dispatch
+from shared.outbox.services import messages_dispatch, sending_limits_set
+from shared.outbox.turns import due_turns
 from tests import factories as make
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -125,3 +126,19 @@ def test_dispatchers_at_once_send_each_message_once() -> None:
     assert sum(result.sent for result in results) == 30
     assert (len(handed), set(handed.values())) == (30, {1})
     assert set(Message.objects.values_list("state", flat=True)) == {"sent"}
+
+
+def test_dispatchers_at_once_keep_one_pace() -> None:
+    """Each waits for the claims of the others before it counts them: of forty, ten for each dispatcher, ten leave."""
+    for _ in range(10 * AT_ONCE):
+        make.make_message()
+    turns = due_turns(NOW, 10 * AT_ONCE, until=NOW)
+    sending_limits_set(actor=None, mails_per_minute=10)
+
+    def send(number: int) -> list[str]:
+        return [dispatcher._send_one(turn, lambda: NOW) for turn in turns[number::AT_ONCE]]
+
+    with mock.patch.object(dispatcher, "deliver", return_value=""):
+        came_to = Counter(outcome for outcomes in at_once(send) for outcome in outcomes)
+    assert came_to == {"sent": 10, "taken": 30}
+    assert Message.objects.filter(state="waiting").count() == 30

@@ -62,6 +62,26 @@ def test_a_waiting_message_is_sent_once(sent: list[int]) -> None:
     assert (message.provider_reference, message.finished_at) == (f"reference-{message.pk}", NOON)
 
 
+def test_what_is_handed_over_is_the_row() -> None:
+    """Every column as it is stored at that moment, the claim included."""
+    message = make.make_message(
+        headers={"List-Unsubscribe": "<https://example.com/>"}, quiet_zone=ZONE, is_promotion=True, problem="once",
+        not_before=NOON - timedelta(hours=1), not_after=NOON + timedelta(hours=1), attempts=2,
+    )  # fmt: skip
+    seen: list[bool] = []
+
+    def deliver(handed: Message) -> str:
+        stored = Message.objects.get(pk=message.pk)
+        names = [column.attname for column in Message._meta.concrete_fields]
+        seen.append([getattr(handed, name) for name in names] == [getattr(stored, name) for name in names])
+        assert (handed.state, handed.attempts, handed.claimed_at, handed.problem) == ("sending", 3, NOON, "")
+        return ""
+
+    with mock.patch.object(dispatcher, "deliver", deliver):
+        assert messages_dispatch(now=NOON).sent == 1
+    assert seen == [True]
+
+
 def test_the_longest_due_goes_first_and_the_limit_holds(sent: list[int]) -> None:
     """Rows without a time first, then by time; no more than asked for."""
     late = make.make_message(not_before=NOON - timedelta(hours=1))
