@@ -21,7 +21,15 @@ from jobs.customers.domain.tables import MAX_FILE_BYTES
 from jobs.customers.domain.values import read_phone
 from jobs.customers.errors import FileUnreadable
 from jobs.customers.models import Customer, Language, LookupOutcome, Material, Property, Purpose, WallKind
-from jobs.customers.selectors import customer_get, customer_list, lookalikes, property_get, property_list
+from jobs.customers.selectors import (
+    consent_list,
+    customer_get,
+    customer_list,
+    lookalikes,
+    property_get,
+    property_list,
+)
+from jobs.customers.views.customers import consent_said
 from shared import clock
 from shared.api_kit.permissions import OfficeOnly
 from shared.company.selectors import company_get
@@ -97,6 +105,23 @@ class CustomerInput(serializers.Serializer[Any]):
                 raise serializers.ValidationError({"phone": f"{number.problem_text()} {number.advice_text()}"})
             attrs["phone_e164"] = number
         return attrs
+
+
+class ConsentInput(serializers.Serializer[Any]):
+    channel = serializers.ChoiceField(choices=Channel.choices)
+    purpose = serializers.ChoiceField(choices=Purpose.choices, default=Purpose.ALL)
+    given = serializers.BooleanField(help_text="false: opted out; what waits for them is dropped at once")
+    wording = serializers.CharField(max_length=500, required=False, default="", allow_blank=True)
+    source = serializers.CharField(max_length=60, help_text="Where they said so: call, form, reply")  # type: ignore[assignment]
+
+
+class ConsentOutput(serializers.Serializer[Any]):
+    channel = serializers.ChoiceField(choices=Channel.choices)
+    purpose = serializers.ChoiceField(choices=Purpose.choices)
+    given = serializers.BooleanField()
+    wording = serializers.CharField()
+    source = serializers.CharField()  # type: ignore[assignment]
+    at = serializers.DateTimeField()
 
 
 class MergeInput(serializers.Serializer[Any]):
@@ -249,6 +274,32 @@ class LookupOutput(serializers.Serializer[Any]):
     latitude = serializers.FloatField(allow_null=True, help_text="The place that was taken, if any")
     longitude = serializers.FloatField(allow_null=True)
     candidates = serializers.ListField(child=serializers.DictField(), help_text="What the register offered, best first")
+
+
+class Consents(generics.GenericAPIView[Customer]):
+    permission_classes = (OfficeOnly,)
+    serializer_class = ConsentInput
+    queryset = Customer.objects.none()
+
+    @extend_schema(
+        operation_id="customer_consents",
+        responses=ConsentOutput(many=True),
+        summary="What a customer said about being written to, newest first",
+        description="Nothing is ever changed or removed; of two answers the later counts, in doubt the no.",
+    )
+    def get(self, request: Request, customer_id: int) -> Response:
+        return Response(ConsentOutput(consent_list(customer=customer_get(pk=customer_id)), many=True).data)
+
+    @extend_schema(
+        operation_id="customer_consent_record",
+        responses={201: ConsentOutput(many=True)},
+        summary="Write down that a customer agreed, or wants no more messages",
+    )
+    def post(self, request: Request, customer_id: int) -> Response:
+        found, body = customer_get(pk=customer_id), ConsentInput(data=request.data)
+        body.is_valid(raise_exception=True)
+        consent_said(customer=found, actor=request.user, **body.validated_data)
+        return Response(ConsentOutput(consent_list(customer=found), many=True).data, status=201)
 
 
 class MergeView(generics.GenericAPIView[Customer]):
@@ -448,6 +499,7 @@ def import_corrections(request: Request, token: str) -> HttpResponseBase:
 urlpatterns = [
     path("customers/", Customers.as_view(), name="api_customer_list"),
     path("customers/alike/", lookalike_list, name="api_customer_lookalikes"),
+    path("customers/<row:customer_id>/consents/", Consents.as_view(), name="api_customer_consents"),
     path("customers/<row:customer_id>/merge/", MergeView.as_view(), name="api_customer_merge"),
     path("customers/<row:customer_id>/", CustomerView.as_view(), name="api_customer"),
     path("properties/", Properties.as_view(), name="api_property_list"),

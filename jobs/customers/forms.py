@@ -9,7 +9,7 @@ from jobs.customers.domain.facing import facing_of_side
 from jobs.customers.domain.faults import Fault
 from jobs.customers.domain.tables import MAX_FILE_BYTES
 from jobs.customers.domain.values import phone_as_written, read_phone
-from jobs.customers.models import Customer, Property, Wall
+from jobs.customers.models import Customer, Property, Purpose, Wall
 from jobs.customers.services import FIELDS, Preview
 from shared.outbox.models import Channel
 from shared.web.present import company_now
@@ -119,8 +119,19 @@ class WallForm(forms.ModelForm):
 
 
 class ConsentForm(forms.Form):
-    channel = forms.ChoiceField(choices=Channel.choices)
-    given = forms.TypedChoiceField(choices=[("yes", _("yes")), ("no", _("no"))], coerce=lambda word: word == "yes")
+    """What a customer said about being written to: everything unless a purpose is named."""
+
+    channel = forms.ChoiceField(label=_("Way"), choices=Channel.choices)
+    purpose = forms.ChoiceField(label=_("About"), choices=list(reversed(Purpose.choices)), required=False)
+    given = forms.TypedChoiceField(
+        label=_("They said"), choices=[("yes", _("yes")), ("no", _("no"))], coerce=lambda word: word == "yes"
+    )
+    wording = forms.CharField(
+        label=_("In which words"), help_text=_("What they said, or were shown or told"), max_length=500, required=False
+    )
+
+    def clean_purpose(self) -> str:
+        return self.cleaned_data["purpose"] or Purpose.ALL.value
 
 
 class UploadForm(forms.Form):

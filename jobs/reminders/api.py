@@ -18,6 +18,7 @@ from jobs.reminders.listing import DueSheet
 from jobs.reminders.models import InboundText
 from jobs.reminders.narrowing import NEVER, DueWish
 from jobs.reminders.proposal import proposal_json
+from jobs.reminders.rules import RULES
 from jobs.reminders.selectors import DueItem, due_item_json, inbound_texts
 from jobs.reminders.services import reminders_queue
 from jobs.reminders.views import proposal_of
@@ -134,6 +135,24 @@ def proposal(request: Request) -> Response:
     query = WeeksQuery(data=request.query_params)
     query.is_valid(raise_exception=True)
     return Response(proposal_json(proposal_of(**query.validated_data)))
+
+
+class RuleOutput(serializers.Serializer[Any]):
+    about = serializers.CharField()
+    does = serializers.CharField()
+    source = serializers.CharField()
+    checked_on = serializers.DateField(allow_null=True, help_text="null: our own choice, no law")
+
+
+@extend_schema(
+    operation_id="message_rules",
+    responses=RuleOutput(many=True),
+    summary="The rules that messages to customers follow; not legal advice",
+)
+@api_view(["GET"])
+@permission_classes([OfficeOnly])
+def rules(request: Request) -> Response:
+    return Response([rule.as_json() for rule in RULES])
 
 
 class BroughtQuery(serializers.Serializer[Any]):
@@ -259,6 +278,7 @@ urlpatterns = [
     path("texts/", InboundTexts.as_view(), name="api_texts"),
     path("due-list/", DueList.as_view(), name="api_due_list"),
     path("due-list/proposal/", proposal, name="api_due_proposal"),
+    path("reminders/rules/", rules, name="api_reminder_rules"),
     path("reminders/", queue, name="api_reminders"),
     path("reminders/brought/", brought_view, name="api_reminders_brought"),
 ]

@@ -5,7 +5,7 @@ the answer's time is over. Nobody guesses 64 bits by asking a server (our choice
 address is hard to forge).
 
 The opt-out never expires: 15 USC 7704(a)(3)(A)(ii) asks that it works for at least 30 days after the message. The
-answer does, after ANSWER_GOOD_FOR: prices and days do not stay as they were.
+answer does, after ANSWER_GOOD_FOR: prices and days do not stay as they were. Checked on 2026-11-25; not legal advice.
 """
 
 import base64

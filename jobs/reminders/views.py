@@ -47,6 +47,7 @@ from jobs.reminders.links import answer_sender, answer_target, opt_out_target, o
 from jobs.reminders.listing import DueSheet
 from jobs.reminders.marks import marks_of
 from jobs.reminders.proposal import DueProposal, Room, due_proposal, rates_in_words
+from jobs.reminders.rules import RULES
 from jobs.reminders.selectors import (
     answer_list,
     hold_list,
@@ -113,6 +114,13 @@ def proposal_of(*, weeks: int, keep_hours: int | None = None) -> DueProposal:
         room=replace(now, later=max(0, then.minutes - now.minutes)),
         nearest=lambda places: nearest_metres(places=places, today=today, weeks=weeks),
     )
+
+
+@require_GET
+@office_required
+def rules(request: HttpRequest) -> HttpResponse:
+    """Law and manners, with their sources and the day on which they were checked."""
+    return render(request, "reminders/rules.html", {"rules": RULES})
 
 
 @require_GET

@@ -13,8 +13,10 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from jobs.customers import services
 from jobs.customers.forms import ConsentForm, CustomerForm, SearchForm
-from jobs.customers.models import Customer
+from jobs.customers.models import Customer, Purpose
 from jobs.customers.selectors import became_of, consent_list, consent_now, customer_get, customer_list
+from jobs.reminders.services import opt_out_record
+from shared import clock
 from shared.errors import WalldayError
 from shared.events.selectors import event_list
 from shared.outbox.models import Channel
@@ -51,6 +53,7 @@ def customer(request: HttpRequest, customer_id: int) -> HttpResponse:
         "customer": found,
         "channels": [(value, label, answers.get(value)) for value, label in Channel.choices],
         "consents": consent_list(customer=found),
+        "consent_form": ConsentForm(),
         "history": event_list(subject=found)[:20],
     }
     return render(request, "customers/customer.html", context)
@@ -89,11 +92,27 @@ def consent(request: HttpRequest, customer_id: int) -> HttpResponse:
     """Write down that the customer agreed, or no longer agrees, to be written to."""
     found, form = customer_get(pk=customer_id), ConsentForm(request.POST)
     if form.is_valid():
-        services.consent_record(customer=found, source="office", actor=request.user, **form.cleaned_data)
+        consent_said(customer=found, actor=request.user, source="office", **form.cleaned_data)
         messages.success(request, _("Noted."))
     else:
-        messages.error(request, _("Say which way of writing, and yes or no."))
+        messages.error(request, _("Say which way of writing, and yes or no; the words have at most 500 characters."))
     return redirect("customers:customer_page", customer_id=found.pk)
+
+
+def consent_said(
+    *, customer: Customer, channel: str, purpose: str, given: bool, wording: str, source: str, actor: Any
+) -> None:
+    """A no ends what waits at once, for everybody at the address; about booked work it holds for this customer."""
+    if given or purpose == Purpose.SERVICE:
+        services.consent_record(
+            customer=customer, channel=channel, purpose=purpose, given=given, wording=wording, source=source,
+            actor=actor,
+        )  # fmt: skip
+        return
+    opt_out_record(
+        customer=customer, channel=channel, everything=False, purpose=purpose, wording=wording, source=source,
+        now=clock.now(), actor=actor,
+    )  # fmt: skip
 
 
 def saved(form: ModelForm, service: Any, **fields: Any) -> Any:

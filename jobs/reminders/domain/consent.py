@@ -2,6 +2,7 @@
 
 Email: 15 USC 7704 asks for no consent beforehand, and forbids any further message after an opt-out.
 Text: 47 CFR 64.1200(f)(9) asks for the person's recorded agreement first; an opt-out ends it.
+Messages about booked work, transactional or relationship messages of 15 USC 7702(17), need no agreement by mail.
 """
 
 from collections.abc import Iterable, Mapping

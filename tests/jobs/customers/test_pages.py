@@ -1,6 +1,6 @@
 """Pages of customers and properties: lists, one of each, changing them; who may open them."""
 
-from datetime import date
+from datetime import UTC, date, datetime
 from decimal import Decimal
 
 import pytest
@@ -8,9 +8,13 @@ from django.test import Client
 from django.urls import reverse
 
 from jobs.customers.models import Consent, Customer, Property, Wall
+from jobs.reminders.selectors import due_list
+from jobs.reminders.services import reminders_queue
 from jobs.work.models import ServiceInterval
 from jobs.work.services import visit_record
 from shared.events.models import Event
+from shared.outbox.models import Message
+from tests import factories as make
 from tests.factories import make_customer, make_job, make_property, make_reading, make_service, make_wall
 
 pytestmark = pytest.mark.django_db
@@ -19,6 +23,11 @@ pytestmark = pytest.mark.django_db
 @pytest.fixture
 def client(office, client_of) -> Client:
     return client_of(office)
+
+
+@pytest.fixture
+def ann(db) -> Customer:
+    return make_customer(name="Ann Example")
 
 
 def page_of(name: str, *args) -> str:
@@ -210,3 +219,41 @@ def test_unknown_numbers_are_not_found(client):
     """A page of nothing says so."""
     for name in ("customer_page", "property_page", "wall_edit"):
         assert client.get(page_of(name, 999_999)).status_code == 404
+
+
+def test_what_they_said_is_kept_in_their_words(client, office, ann):
+    """With the purpose, the way, the time and who wrote it down; the words stand on the page."""
+    said = {"channel": "text", "given": "yes", "purpose": "service", "wording": "Text me when you are <near>"}
+    client.post(page_of("consent", ann.pk), said)
+    consent = ann.consents.get()
+    assert (consent.purpose, consent.given, consent.source, consent.recorded_by) == ("service", True, "office", office)
+    page = client.get(page_of("customer_page", ann.pk)).content.decode()
+    assert "<q>Text me when you are &lt;near&gt;</q>" in page
+    client.post(page_of("consent", ann.pk), {**said, "wording": "x" * 501})
+    assert ann.consents.count() == 1
+
+
+def test_a_no_drops_what_waits_at_once(client, office, ann):
+    """For everybody at the address; a no about booked work leaves reminders alone."""
+    make.set_company()
+    make.make_interval(property=make.make_property(customer=ann), next_due_on=date(2026, 6, 1))
+    now = datetime(2026, 6, 1, 16, tzinfo=UTC)
+    reminders_queue(keys=[item.key for item in due_list(today=now.date())], actor=None, now=now, hold_back=False)
+    client.post(page_of("consent", ann.pk), {"channel": "email", "given": "no", "purpose": "service"})
+    assert Message.objects.get().state == "waiting"
+    client.post(page_of("consent", ann.pk), {"channel": "email", "given": "no", "wording": "No more, please"})
+    assert (Message.objects.get().state, Message.objects.get().problem) == ("dropped", "The customer opted out.")
+    assert ann.consents.filter(purpose="all", given=False).get().wording == "No more, please"
+
+
+def test_programs_read_and_write_consents(client, office, ann):
+    """The whole history; a wrong channel is refused and nothing is kept."""
+    path = f"/api/customers/{ann.pk}/consents/"
+    said = {"channel": "text", "given": True, "source": "form", "wording": "Yes to texts"}
+    assert client.post(path, said, content_type="application/json").status_code == 201
+    assert client.post(path, {**said, "given": False}, content_type="application/json").status_code == 201
+    assert [(row["given"], row["purpose"], row["source"]) for row in client.get(path).json()] == [
+        (False, "all", "form"), (True, "all", "form"),
+    ]  # fmt: skip
+    assert client.post(path, {**said, "channel": "pigeon"}, content_type="application/json").status_code == 400
+    assert ann.consents.count() == 2
