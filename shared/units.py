@@ -1,7 +1,7 @@
 """Conversions and the one rounding rule. Quantities are integers with the unit in the name.
 
-Factors: 1 mile = 1609.344 m, 1 foot = 0.3048 m, 1 US gallon = 3.785411784 l = 128 fluid ounces (NIST Special
-Publication 811, appendix B, exact by definition).
+Factors: 1 mile = 1609.344 m, 1 foot = 0.3048 m, 1 US gallon = 3.785411784 l = 128 fluid ounces, 1 ounce =
+28.349523125 g (NIST Special Publication 811, appendix B, exact by definition).
 """
 
 import math
@@ -12,6 +12,7 @@ METRES_PER_MILE = 1609.344
 SQFT_PER_SQUARE_METRE = 1 / 0.3048**2
 FEET_PER_METRE = 1 / 0.3048
 ML_PER_US_GALLON = 3785.411784
+GRAMS_PER_OUNCE = 28.349523125
 ML_PER_FLUID_OUNCE = ML_PER_US_GALLON / 128
 MINUTES_PER_HOUR = 60
 WORKERS_OF_A_USUAL_CREW = 2
@@ -73,6 +74,14 @@ def ml_from_us_gallons(gallons: float) -> int:
     return round_half_up(gallons * ML_PER_US_GALLON)
 
 
+def us_gallons_from_ml(volume_ml: int) -> float:
+    return volume_ml / ML_PER_US_GALLON
+
+
+def ounces_from_grams(grams: float) -> float:
+    return grams / GRAMS_PER_OUNCE
+
+
 def ml_from_fluid_ounces(ounces: Decimal) -> int:
     return round_half_up(Fraction(ounces) * Fraction(str(ML_PER_US_GALLON)) / 128)
 
@@ -92,7 +101,9 @@ def measured_ounces(volume_ml: int, *, up: bool) -> Fraction:
     """Fluid ounces as a crew can measure them: up to the next mark for water that thins, down for what is thinned."""
     ounces = Fraction(volume_ml * 128) / Fraction(str(ML_PER_US_GALLON))
     step = next(step for below, step in MEASURE_MARKS if ounces < below)
-    slack = min(ounces * MEASURE_SLACK, Fraction(64) / Fraction(str(ML_PER_US_GALLON)))
+    slack = min(
+        ounces * MEASURE_SLACK, Fraction(256) / Fraction(str(ML_PER_US_GALLON))
+    )  # two roundings to a millilitre
     marks = math.ceil((ounces - slack) / step) if up else math.floor((ounces + slack) / step)
     return marks * step
 

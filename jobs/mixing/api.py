@@ -1,5 +1,6 @@
 """Products, stocks, strips and mixes for programs, and a mix reckoned from figures alone."""
 
+from dataclasses import asdict
 from typing import Any
 
 from django.db.models import QuerySet
@@ -12,14 +13,26 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from jobs.mixing import services
-from jobs.mixing.choices import BasisChoice, ChemistryChoice, Way
-from jobs.mixing.domain.fading import strength_after
+from jobs.mixing.choices import BasisChoice, ChemistryChoice, Direction, Surface, Way
 from jobs.mixing.domain.mixing import Injector
-from jobs.mixing.domain.plan import MixWish, mix_plan
-from jobs.mixing.domain.strength import Basis, CannotMix, Strength
+from jobs.mixing.domain.reckoning import MixAnswer, MixQuestion, mix_reckon
+from jobs.mixing.domain.strength import CHLORINE, Basis, CannotMix, Strength
 from jobs.mixing.errors import MixRefused
-from jobs.mixing.models import Mix, Product, Stock
-from jobs.mixing.selectors import StockNow, mix_list, product_get, product_list, stock_get, stock_now_or_reason
+from jobs.mixing.models import COLDEST_F, WARMEST_F, Mix, Product, Stock, SurfaceLimit
+from jobs.mixing.selectors import (
+    Limited,
+    StockNow,
+    direction_now,
+    limit_list,
+    limited,
+    limits_by_surface,
+    mix_get,
+    mix_list,
+    product_get,
+    product_list,
+    stock_get,
+    stock_now_or_reason,
+)
 from pricing.catalogue.models import Service
 from shared.api_kit.permissions import OfficeOnly, OwnerOnly
 from shared.web.present import today_here
@@ -82,6 +95,7 @@ class ProductInput(serializers.Serializer[Any]):
     dwell_minutes = serializers.IntegerField(min_value=0, max_value=1_440, required=False, allow_null=True)
     data_sheet = serializers.CharField(max_length=200, required=False, allow_blank=True)
     is_corrosive = serializers.BooleanField(required=False)
+    is_active = serializers.BooleanField(required=False, help_text="False: the company uses it no more")
 
 
 class StockInput(serializers.Serializer[Any]):
@@ -89,7 +103,7 @@ class StockInput(serializers.Serializer[Any]):
     basis_points = _points()
     basis = _basis()
     gravity_thousandths = serializers.IntegerField(min_value=700, max_value=2_000, required=False, allow_null=True)
-    storage_f = serializers.IntegerField(min_value=-20, max_value=130, default=75)
+    storage_f = serializers.IntegerField(min_value=COLDEST_F, max_value=WARMEST_F, default=75)
     package_ml = serializers.IntegerField(min_value=1, max_value=MOST_ML)
     packages = serializers.IntegerField(min_value=1, max_value=500, default=1)
     note = serializers.CharField(max_length=200, required=False, allow_blank=True, default="")
@@ -131,12 +145,52 @@ class ReckonInput(serializers.Serializer[Any]):
     basis = _basis()
     gravity_thousandths = serializers.IntegerField(min_value=700, max_value=2_000, required=False, allow_null=True)
     age_days = serializers.IntegerField(min_value=0, max_value=3_650, default=0, help_text="Hypochlorite fades")
-    storage_f = serializers.IntegerField(min_value=-20, max_value=130, default=75)
+    storage_f = serializers.IntegerField(min_value=COLDEST_F, max_value=WARMEST_F, default=75)
     target_basis_points = _points()
     target_basis = _basis(required=False)
     surface_ml = serializers.IntegerField(min_value=1, max_value=MOST_ML)
     drawn_ml = serializers.IntegerField(min_value=1, max_value=MOST_ML, required=False, allow_null=True)
     out_ml = serializers.IntegerField(min_value=1, max_value=MOST_ML, required=False, allow_null=True)
+    surface = serializers.ChoiceField(
+        choices=Surface.choices, required=False, help_text="Compare with the owner's limit for it"
+    )
+
+    @property
+    def question(self) -> MixQuestion:
+        """Raises CannotMix."""
+        data = self.validated_data
+        basis, drawn, out = Basis(data["basis"]), data.get("drawn_ml"), data.get("out_ml")
+        return MixQuestion(
+            stock=Strength(data["stock_basis_points"], basis, data.get("gravity_thousandths")),
+            target_basis_points=data["target_basis_points"],
+            target_basis=Basis(data.get("target_basis") or basis),
+            surface_ml=data["surface_ml"],
+            age_days=data["age_days"],
+            storage_f=data["storage_f"],
+            injector=Injector(drawn or 0, out or 0) if drawn or out else None,
+        )
+
+
+class LimitOutput(serializers.Serializer[SurfaceLimit]):
+    surface = serializers.CharField()
+    basis_points = serializers.IntegerField(help_text="At most, 0.01 %")
+    basis = serializers.CharField()
+    footing = serializers.CharField(help_text="Who says so")
+    checked_on = serializers.DateField()
+
+
+class LimitInput(serializers.Serializer[Any]):
+    surface = serializers.ChoiceField(choices=Surface.choices)
+    basis_points = _points()
+    basis = serializers.ChoiceField(
+        choices=[choice for choice in BasisChoice.choices if choice[0] in CHLORINE],
+        help_text="What the percentage is of",
+    )
+    footing = serializers.CharField(max_length=300, help_text="Who says so")
+
+
+class WorkOrderInput(serializers.Serializer[Any]):
+    direction = serializers.ChoiceField(choices=Direction.choices)
 
 
 class ReckonOutput(serializers.Serializer[Any]):
@@ -146,6 +200,9 @@ class ReckonOutput(serializers.Serializer[Any]):
     stock_ml = serializers.IntegerField()
     water_ml = serializers.IntegerField(help_text="Into the jug or the batch")
     hose_water_ml = serializers.IntegerField()
+    strongest_basis_points = serializers.IntegerField(help_text="The most that the injector brings; 0 without one")
+    limit = LimitOutput(allow_null=True, help_text="Of the surface, where one holds")
+    is_above_limit = serializers.BooleanField()
     water_parts = serializers.FloatField(help_text="Parts of water to one part of stock, in the jug or the batch")
 
 
@@ -168,12 +225,29 @@ class Products(generics.ListAPIView[Product]):
         summary="Write down a product from its label; the owner's",
     )
     def post(self, request: Request) -> Response:
-        if not OwnerOnly().has_permission(request, self):
-            self.permission_denied(request)
+        _require_owner(request, self)
         body = ProductInput(data=request.data)
         body.is_valid(raise_exception=True)
         row = services.product_save(actor=request.user, **body.validated_data)
         return Response(ProductOutput(product_get(pk=row.pk)).data, status=201)
+
+
+@extend_schema(
+    operation_id="product_change",
+    methods=["PATCH"],
+    request=ProductInput(partial=True),
+    responses=ProductOutput,
+    summary="Change what is written down of a product; the owner's",
+    description="What is left out stays. `is_active` false answers 409 `still_in_use` while a service takes it.",
+)
+@api_view(["PATCH"])
+@permission_classes([OwnerOnly])
+def product(request: Request, product_id: int) -> Response:
+    row = product_get(pk=product_id)
+    body = ProductInput(data=request.data, partial=True)
+    body.is_valid(raise_exception=True)
+    services.product_save(product=row, actor=request.user, **body.validated_data)
+    return Response(ProductOutput(product_get(pk=product_id)).data)
 
 
 @extend_schema(
@@ -211,6 +285,24 @@ def strips(request: Request, stock_id: int) -> Response:
     return Response(ProductOutput(product_get(pk=row.product_id)).data, status=201)
 
 
+@extend_schema(operation_id="stock_use_up", request=None, responses=ProductOutput, summary="Nothing is left of a stock")
+@api_view(["POST"])
+@permission_classes([OfficeOnly])
+def used_up(request: Request, stock_id: int) -> Response:
+    row = services.stock_use_up(stock=stock_get(pk=stock_id), today=today_here(), actor=request.user)
+    return Response(ProductOutput(product_get(pk=row.product_id)).data)
+
+
+@extend_schema(
+    operation_id="mix_remove", request=None, responses={204: None}, summary="A service takes a mix no more; the owner's"
+)
+@api_view(["DELETE"])
+@permission_classes([OwnerOnly])
+def mix(request: Request, mix_id: int) -> Response:
+    services.mix_remove(mix=mix_get(pk=mix_id), actor=request.user)
+    return Response(status=204)
+
+
 class Mixes(generics.ListAPIView[Mix]):
     permission_classes = (OfficeOnly,)
     serializer_class = MixOutput
@@ -231,8 +323,7 @@ class Mixes(generics.ListAPIView[Mix]):
         description="Answers 422 `mix_refused` for a target above the stock or above the label.",
     )
     def post(self, request: Request) -> Response:
-        if not OwnerOnly().has_permission(request, self):
-            self.permission_denied(request)
+        _require_owner(request, self)
         body = MixInput(data=request.data)
         body.is_valid(raise_exception=True)
         row = services.mix_set(today=today_here(), actor=request.user, **body.validated_data)
@@ -253,31 +344,89 @@ class Reckon(APIView):
     def get(self, request: Request) -> Response:
         query = ReckonInput(data=request.query_params)
         query.is_valid(raise_exception=True)
-        data = query.validated_data
         try:
-            stock = Strength(data["stock_basis_points"], Basis(data["basis"]), data.get("gravity_thousandths"))
-            now = strength_after(stock, data["age_days"], data["storage_f"]) if data["age_days"] else stock
-            drawn, out = data.get("drawn_ml"), data.get("out_ml")
-            injector = Injector(drawn or 0, out or 0) if drawn or out else None
+            question = query.question
+            answer = mix_reckon(question)
         except CannotMix as error:
             raise MixRefused.of(error) from error
-        wish = MixWish(
-            data["target_basis_points"],
-            Basis(data.get("target_basis") or data["basis"]),
-            "injector" if injector else "at_house",
-            100,
-        )
-        plan = mix_plan(wish, now, injector, data["surface_ml"])
-        if plan.stop:
-            raise MixRefused(plan.stop)
-        fields = ("is_reached", "surface_basis_points", "stock_ml", "water_ml", "hose_water_ml", "water_parts")
-        return Response({"stock_today_basis_points": now.basis_points} | {name: getattr(plan, name) for name in fields})
+        found = _limit(query.validated_data.get("surface"), question, answer)
+        body = {
+            **asdict(answer.plan),
+            "stock_today_basis_points": answer.now.basis_points,
+            "limit": found.limit if found else None,
+            "is_above_limit": found is not None and found.is_above,
+        }
+        return Response(ReckonOutput(body).data)
+
+
+def _limit(surface: str | None, question: MixQuestion, answer: MixAnswer) -> Limited | None:
+    if not surface or question.target_basis not in CHLORINE:
+        return None
+    wanted = Strength(question.target_basis_points, question.target_basis)
+    return limited(limits_by_surface(), surface, wanted, answer.now)
+
+
+class Limits(generics.ListAPIView[SurfaceLimit]):
+    permission_classes = (OfficeOnly,)
+    serializer_class = LimitOutput
+    queryset = SurfaceLimit.objects.none()
+
+    def get_queryset(self) -> QuerySet[SurfaceLimit]:
+        return limit_list()
+
+    @extend_schema(operation_id="limit_list", summary="Limits at the surface, each with its footing")
+    def get(self, request: Request, *args: Any, **kwargs: Any) -> Response:
+        return super().get(request, *args, **kwargs)
+
+    @extend_schema(
+        operation_id="limit_set",
+        request=LimitInput,
+        responses={201: LimitOutput},
+        summary="Set the limit of a surface; the owner's",
+    )
+    def post(self, request: Request) -> Response:
+        _require_owner(request, self)
+        body = LimitInput(data=request.data)
+        body.is_valid(raise_exception=True)
+        row = services.limit_set(checked_on=today_here(), actor=request.user, **body.validated_data)
+        return Response(LimitOutput(row).data, status=201)
+
+
+class WorkOrders(APIView):
+    permission_classes = (OfficeOnly,)
+
+    @extend_schema(operation_id="work_order", responses=WorkOrderInput, summary="The way over a wall")
+    def get(self, request: Request) -> Response:
+        return Response({"direction": direction_now()})
+
+    @extend_schema(
+        operation_id="work_order_set",
+        request=WorkOrderInput,
+        responses=WorkOrderInput,
+        summary="Choose the way over a wall; the owner's",
+    )
+    def put(self, request: Request) -> Response:
+        _require_owner(request, self)
+        body = WorkOrderInput(data=request.data)
+        body.is_valid(raise_exception=True)
+        services.direction_set(actor=request.user, **body.validated_data)
+        return Response({"direction": direction_now()})
+
+
+def _require_owner(request: Request, view: APIView) -> None:
+    if not OwnerOnly().has_permission(request, view):
+        view.permission_denied(request)
 
 
 urlpatterns = [
     path("products/", Products.as_view(), name="api_product_list"),
     path("products/<row:product_id>/stocks/", stocks, name="api_product_stocks"),
+    path("products/<row:product_id>/", product, name="api_product"),
     path("stocks/<row:stock_id>/strips/", strips, name="api_stock_strips"),
+    path("stocks/<row:stock_id>/used-up/", used_up, name="api_stock_used_up"),
     path("mixes/", Mixes.as_view(), name="api_mix_list"),
+    path("mixes/<row:mix_id>/", mix, name="api_mix"),
     path("mixes/reckon/", Reckon.as_view(), name="api_mix_reckon"),
+    path("limits/", Limits.as_view(), name="api_limit_list"),
+    path("work-order/", WorkOrders.as_view(), name="api_work_order"),
 ]

@@ -7,7 +7,7 @@ from django.utils.translation import gettext_lazy as _
 
 from jobs.mixing.choices import BasisChoice, Direction, Surface, Way
 from jobs.mixing.domain.strength import POINTS_PER_PERCENT
-from jobs.mixing.models import Product
+from jobs.mixing.models import COLDEST_F, WARMEST_F, Product
 from pricing.catalogue.models import Service
 from shared.units import ml_from_us_gallons
 
@@ -97,7 +97,13 @@ class StockForm(forms.Form):
         validators=[MinValueValidator(Decimal("0.7")), MaxValueValidator(Decimal(2))],
         help_text=_("From the label or data sheet, such as 1.16; a percentage by weight needs it."),
     )
-    storage_f = forms.IntegerField(label=_("Kept at, F"), initial=75, min_value=-20, max_value=130)
+    storage_f = forms.IntegerField(
+        label=_("Kept at, F"),
+        initial=75,
+        min_value=COLDEST_F,
+        max_value=WARMEST_F,
+        help_text=_("Fahrenheit, as it usually is there."),
+    )
     package_ml = GallonsField(label=_("Gallons in one package"), most=500)
     packages = forms.IntegerField(label=_("Packages"), initial=1, min_value=1, max_value=500)
     note = forms.CharField(label=_("Note"), required=False, max_length=200)

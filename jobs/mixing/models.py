@@ -7,6 +7,7 @@ from jobs.mixing.choices import BasisChoice, ChemistryChoice, Direction, Surface
 from pricing.catalogue.models import Service
 from shared.events.append_only import AppendOnlyModel
 
+COLDEST_F, WARMEST_F = 32, 130  # where a liquid is kept; less is mostly meant in Celsius
 POINTS = [MinValueValidator(1), MaxValueValidator(10_000)]
 
 
@@ -70,7 +71,11 @@ class Stock(models.Model):
         validators=[MinValueValidator(700), MaxValueValidator(2_000)],
         help_text=_("specific gravity, 1160 = 1.16"),
     )
-    storage_f = models.SmallIntegerField(default=75, help_text=_("usual temperature where it is kept, F"))
+    storage_f = models.SmallIntegerField(
+        default=75,
+        validators=[MinValueValidator(COLDEST_F), MaxValueValidator(WARMEST_F)],
+        help_text=_("usual temperature where it is kept, F"),
+    )
     package_ml = models.PositiveIntegerField()
     packages = models.PositiveSmallIntegerField(default=1)
     note = models.CharField(max_length=200, blank=True)

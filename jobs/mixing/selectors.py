@@ -79,6 +79,14 @@ def mix_list() -> QuerySet[Mix]:
     return Mix.objects.select_related("service", "product")
 
 
+def mix_get(*, pk: int) -> Mix:
+    """Raises NotFound."""
+    row = mix_list().filter(pk=pk).first()
+    if row is None:
+        raise NotFound(_("There is no such mix."))
+    return row
+
+
 def limit_list() -> QuerySet[SurfaceLimit]:
     return SurfaceLimit.objects.all()
 
@@ -141,13 +149,26 @@ class MixBook:
     def _limits(self, mix: Mix, now: StockNow | None, surfaces: Collection[str]) -> Iterable[Limited]:
         if mix.product.chemistry != ChemistryChoice.HYPOCHLORITE:
             return
-        stock = now.strength if now else None
         wanted = Strength(mix.target_basis_points, Basis(mix.target_basis))
         for surface in sorted(surfaces):
-            limit = self.limits.get(surface) or (self.limits.get(Surface.WALL) if surface != Surface.ROOF else None)
-            if limit is not None:
-                most = Strength(limit.basis_points, Basis(limit.basis))
-                yield Limited(surface, limit, points_on(wanted, most.basis, stock), is_above(wanted, most, stock))
+            found = limited(self.limits, surface, wanted, now.strength if now else None)
+            if found is not None:
+                yield found
+
+
+def limited(
+    limits: Mapping[str, SurfaceLimit], surface: str, wanted: Strength, stock: Strength | None
+) -> Limited | None:
+    """The limit that holds for a surface, where there is one: any wall has that of walls, a roof only its own."""
+    limit = limits.get(surface) or (limits.get(Surface.WALL) if surface != Surface.ROOF else None)
+    if limit is None:
+        return None
+    most = Strength(limit.basis_points, Basis(limit.basis))
+    return Limited(surface, limit, points_on(wanted, most.basis, stock), is_above(wanted, most, stock))
+
+
+def limits_by_surface() -> dict[str, SurfaceLimit]:
+    return {limit.surface: limit for limit in SurfaceLimit.objects.all()}
 
 
 def mix_book(*, service_ids: Collection[int], today: date) -> MixBook:
@@ -161,7 +182,7 @@ def mix_book(*, service_ids: Collection[int], today: date) -> MixBook:
     for stock in open_stocks.order_by("received_on", "id").prefetch_related("strips"):
         if stock.product_id not in stocks:
             stocks[stock.product_id] = stock_now_or_reason(stock=stock, today=today)
-    return MixBook(mixes, stocks, {limit.surface: limit for limit in SurfaceLimit.objects.all()})
+    return MixBook(mixes, stocks, limits_by_surface())
 
 
 def stock_now_or_reason(*, stock: Stock, today: date) -> StockNow | str:

@@ -35,12 +35,15 @@ STARTING_LIMITS = (
 
 @transaction.atomic
 def product_save(*, product: Product | None = None, actor: Any = None, **fields: Any) -> Product:
-    """Write down a product, or change the given fields of one. Raises ValidationError, TypeError for other fields."""
+    """Write down a product, or change the given fields of one. Raises StillInUse where it shall be used no more while a
+    service takes it, ValidationError, TypeError for other fields."""
     unknown = fields.keys() - PRODUCT_FIELDS
     if unknown:
         raise TypeError(f"A product has no {', '.join(sorted(unknown))}.")
     row = product or Product()
     is_new = row.pk is None
+    if fields.get("is_active") is False and not is_new and row.mixes.exists():
+        raise StillInUse(_("A service still takes this product. Change its mix first."))
     for name, value in fields.items():
         setattr(row, name, value)
     row.full_clean()
@@ -165,14 +168,6 @@ def mix_remove(*, mix: Mix, actor: Any = None) -> None:
         kind="mix.removed", subject=mix, actor=actor, data={"service": mix.service_id, "product": mix.product_id}
     )
     mix.delete()
-
-
-@transaction.atomic
-def product_retire(*, product: Product, actor: Any = None) -> Product:
-    """The company uses it no more. Raises StillInUse while a service takes it."""
-    if product.mixes.exists():
-        raise StillInUse(_("A service still takes this product. Change its mix first."))
-    return product_save(product=product, actor=actor, is_active=False)
 
 
 @transaction.atomic

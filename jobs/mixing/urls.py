@@ -9,6 +9,7 @@ urlpatterns = [
     path("mixes/", views.products, name="products"),
     path("mixes/products/new/", views.product_new, name="product_new"),
     path("mixes/products/<row:product_id>/", views.product, name="product"),
+    path("mixes/products/<row:product_id>/in-use/", views.product_in_use, name="product_in_use"),
     path("mixes/products/<row:product_id>/stocks/", views.stock_new, name="stock_new"),
     path("mixes/stocks/<row:stock_id>/strips/", views.strip_new, name="strip_new"),
     path("mixes/stocks/<row:stock_id>/used-up/", views.stock_used_up, name="stock_used_up"),

@@ -1,10 +1,11 @@
+from collections.abc import Mapping
 from datetime import date
 from typing import Any
 
 from django import forms
 from django.contrib import messages
 from django.core.exceptions import ValidationError
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
@@ -12,11 +13,12 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 from jobs.mixing import services
 from jobs.mixing.domain.hauling import load_is_too_heavy, package_is_too_large
 from jobs.mixing.forms import DirectionForm, LimitForm, MixForm, ProductForm, StockForm, StripForm
-from jobs.mixing.models import Mix, Product
+from jobs.mixing.models import Product
 from jobs.mixing.selectors import (
     StockNow,
     direction_now,
     limit_list,
+    mix_get,
     mix_list,
     product_get,
     product_list,
@@ -65,6 +67,19 @@ def product(request: HttpRequest, product_id: int) -> HttpResponse:
 
 
 @require_POST
+@owner_required
+def product_in_use(request: HttpRequest, product_id: int) -> HttpResponse:
+    """The company uses a product no more, or again."""
+    try:
+        services.product_save(
+            product=product_get(pk=product_id), actor=request.user, is_active=bool(request.POST.get("is_active"))
+        )
+    except WalldayError as error:
+        messages.error(request, error.message)
+    return redirect("mixing:product", product_id=product_id)
+
+
+@require_POST
 @office_required
 def stock_new(request: HttpRequest, product_id: int) -> HttpResponse:
     """A delivery came; what is outside the hauling exception is said at once."""
@@ -81,13 +96,13 @@ def stock_new(request: HttpRequest, product_id: int) -> HttpResponse:
 @office_required
 def strip_new(request: HttpRequest, stock_id: int) -> HttpResponse:
     """What a test strip said of a stock."""
-    stock, form = stock_get(pk=stock_id), StripForm(request.POST)
+    stock, form = stock_get(pk=stock_id), _strip_form(stock_id, request.POST)
     if form.is_valid() and _tried(
         form, lambda: services.strip_record(stock=stock, today=today_here(), actor=request.user, **form.cleaned_data)
     ):
         messages.success(request, _("The strip is written down."))
         return redirect("mixing:product", product_id=stock.product_id)
-    return _product_page(request, product_get(pk=stock.product_id), strip_form=form, strip_of=stock.pk, status=422)
+    return _product_page(request, product_get(pk=stock.product_id), strip_forms={stock.pk: form}, status=422)
 
 
 @require_POST
@@ -115,10 +130,7 @@ def mix_set(request: HttpRequest) -> HttpResponse:
 @owner_required
 def mix_remove(request: HttpRequest, mix_id: int) -> HttpResponse:
     """A service takes a mix no more."""
-    row = Mix.objects.filter(pk=mix_id).first()
-    if row is None:
-        raise Http404
-    services.mix_remove(mix=row, actor=request.user)
+    services.mix_remove(mix=mix_get(pk=mix_id), actor=request.user)
     return redirect("mixing:products")
 
 
@@ -165,9 +177,10 @@ def _tried(form: forms.BaseForm, action: Any) -> bool:
 
 def _page(request: HttpRequest, *, status: int = 200, **forms_given: forms.BaseForm) -> HttpResponse:
     today = today_here()
-    rows = list(product_list(active_only=True))
+    rows = list(product_list())
     context = {
-        "rows": [(row, [_stock_words(stock, today) for stock in row.stocks.all()]) for row in rows],
+        "rows": [(row, [_stock_words(stock, today) for stock in row.stocks.all()]) for row in rows if row.is_active],
+        "unused": [row for row in rows if not row.is_active],
         "mixes": mix_list(),
         "limits": limit_list(),
         "mix_form": MixForm(),
@@ -179,15 +192,28 @@ def _page(request: HttpRequest, *, status: int = 200, **forms_given: forms.BaseF
     return render(request, "mixing/products.html", context, status=status)
 
 
-def _product_page(request: HttpRequest, row: Product, *, status: int = 200, **given: Any) -> HttpResponse:
-    today = today_here()
+def _strip_form(stock_id: int, data: QueryDict | None = None) -> StripForm:
+    """Each stock has its own on the page, so their fields have ids of their own."""
+    return StripForm(data, initial={"read_on": today_here()}, auto_id=f"strip-{stock_id}-%s")
+
+
+def _product_page(
+    request: HttpRequest,
+    row: Product,
+    *,
+    status: int = 200,
+    strip_forms: Mapping[int, StripForm] | None = None,
+    **given: Any,
+) -> HttpResponse:
+    today, sent = today_here(), strip_forms or {}
     context = {
         "product": row,
-        "stocks": [_stock_words(stock, today) for stock in row.stocks.all()],
+        "stocks": [
+            _stock_words(stock, today) | {"strip_form": sent.get(stock.pk) or _strip_form(stock.pk)}
+            for stock in row.stocks.all()
+        ],
         "form": ProductForm(instance=row),
         "stock_form": StockForm(initial={"received_on": today, "storage_f": 75, "packages": 1}),
-        "strip_form": StripForm(initial={"read_on": today}),
-        "strip_of": None,
         "hauling": _hauling_words([row]),
         **given,
     }

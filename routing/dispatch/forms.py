@@ -5,8 +5,12 @@ from typing import Any
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from jobs.mixing.choices import BasisChoice
-from jobs.mixing.forms import GallonsField
+from jobs.mixing.choices import BasisChoice, Surface
+from jobs.mixing.domain.mixing import Injector
+from jobs.mixing.domain.reckoning import MixQuestion
+from jobs.mixing.domain.strength import Basis, Strength
+from jobs.mixing.forms import GallonsField, PercentField
+from jobs.mixing.models import COLDEST_F, WARMEST_F
 from jobs.walkthroughs.domain import STEPS, step_text
 from jobs.work.domain.booking import LineBooked
 from routing.dispatch.models import Rig, TellingSettings
@@ -92,6 +96,62 @@ class PourForm(RinseForm):
     product = forms.IntegerField(min_value=1, max_value=MOST_ID)
     basis_points = forms.IntegerField(required=False, min_value=1, max_value=10_000)
     basis = forms.ChoiceField(required=False, choices=[("", ""), *BasisChoice.choices])
+
+
+class MixQuestionForm(forms.Form):
+    """A mix from figures alone; every strength says of what it is a percentage."""
+
+    stock = PercentField(label=_("Stock, %"))
+    stock_basis = forms.ChoiceField(label=_("Percent of what"), choices=[("", _("say of what")), *BasisChoice.choices])
+    gravity = forms.DecimalField(
+        label=_("Specific gravity"),
+        required=False,
+        max_digits=4,
+        decimal_places=3,
+        min_value=Decimal("0.7"),
+        max_value=2,
+        help_text=_("From the label or data sheet; a percentage by weight needs it."),
+    )
+    age_days = forms.IntegerField(
+        label=_("Days since it came or was tested"),
+        required=False,
+        min_value=0,
+        max_value=3_650,
+        help_text=_("Hypochlorite fades. Empty: a strip of today said so."),
+    )
+    storage_f = forms.IntegerField(
+        label=_("Kept at, F"), initial=75, min_value=COLDEST_F, max_value=WARMEST_F, required=False
+    )
+    target = PercentField(label=_("At the surface, %"))
+    target_basis = forms.ChoiceField(
+        label=_("Percent of what"), choices=[("", _("the same")), *BasisChoice.choices], required=False
+    )
+    volume = GallonsField(label=_("Gallons at the surface"), most=10_000)
+    drawn = GallonsField(label=_("Gallons drawn from the jug in a minute"), most=100, required=False)
+    out = GallonsField(
+        label=_("Gallons out of the hose in the same minute"),
+        most=100,
+        required=False,
+        help_text=_("Both empty: a batch without an injector."),
+    )
+    surface = forms.ChoiceField(label=_("On what"), choices=[("", "–"), *Surface.choices], required=False)
+
+    @property
+    def question(self) -> MixQuestion:
+        """Raises CannotMix."""
+        data = self.cleaned_data
+        gravity, basis = data["gravity"], Basis(data["stock_basis"])
+        stock = Strength(data["stock"], basis, None if gravity is None else int(gravity * 1000))
+        drawn, out = data["drawn"], data["out"]
+        return MixQuestion(
+            stock=stock,
+            target_basis_points=data["target"],
+            target_basis=Basis(data["target_basis"] or basis),
+            surface_ml=data["volume"],
+            age_days=data["age_days"] or 0,
+            storage_f=data["storage_f"] or 75,
+            injector=Injector(drawn or 0, out or 0) if drawn or out else None,
+        )
 
 
 class RigForm(forms.Form):

@@ -5,27 +5,17 @@ from dataclasses import dataclass
 
 from django.utils.translation import gettext as _
 
-from jobs.mixing.choices import Surface, Way
 from jobs.mixing.domain.hauling import load_is_too_heavy, package_is_too_large
-from jobs.mixing.domain.mixing import Injector, full_jug
-from jobs.mixing.domain.plan import MixPlan
-from jobs.mixing.selectors import Limited, LineMix, StockNow
-from jobs.mixing.words import measure_words, parts_words, percent_of, reason_words, strength_words
+from jobs.mixing.domain.mixing import Injector
+from jobs.mixing.mix_words import Pour, footing_words, limit_words, plan_words, pours_of, unreached_words
+from jobs.mixing.selectors import LineMix, StockNow
+from jobs.mixing.words import measure_words, reason_words, strength_words
 from routing.dispatch.models import Rig
 from shared.units import ML_PER_US_GALLON
 from shared.web.words import day_words, volume_words
 
 # 0.4 US gallons a minute for 15 minutes: 29 CFR 1910.151(c) with Washington's WAC 296-800-15030.
 EYEWASH_LEAST_ML = 6 * ML_PER_US_GALLON
-
-
-@dataclass(frozen=True, slots=True)
-class Pour:
-    """What goes where, in measures that a crew has: stock first, then water; `water` is empty where none is."""
-
-    where: str
-    stock: str
-    water: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,10 +62,10 @@ def mix_note(line_mix: LineMix, injector: Injector | None, jug_ml: int | None) -
         product=mix.product.name,
         chemistry=mix.product.chemistry,
         head=_("%(product)s, %(strength)s at the surface") % {"product": mix.product.name, "strength": wanted},
-        pours=() if plan.stop else tuple(_pours(plan, jug_ml)),
+        pours=() if plan.stop else tuple(pours_of(plan, jug_ml)),
         how=() if plan.stop else tuple(_how(line_mix, injector)),
         warnings=tuple(_warnings(line_mix)),
-        footings=tuple(_footing_words(limited) for limited in line_mix.limits),
+        footings=tuple(footing_words(limited) for limited in line_mix.limits),
         is_stopped=bool(plan.stop),
         stock_ml=plan.stock_ml,
         tank_ml=plan.tank_ml,
@@ -89,73 +79,23 @@ def mix_note(line_mix: LineMix, injector: Injector | None, jug_ml: int | None) -
     )
 
 
-def _pours(plan: MixPlan, jug_ml: int | None) -> Iterable[Pour]:
-    where = {
-        Way.INJECTOR: _("In the jug, for this house"),
-        Way.TANK: _("In the tank, at the yard"),
-        Way.AT_HOUSE: _("Mixed at the house"),
-    }[Way(plan.way)]
-    yield _pour(where, plan.stock_ml, plan.water_ml)
-    if plan.way == Way.INJECTOR and plan.water_ml and jug_ml:
-        full = full_jug(jug_ml, plan.water_parts)
-        yield _pour(_("A full jug of %(size)s") % {"size": volume_words(jug_ml)}, full.stock_ml, full.water_ml)
-
-
-def _pour(where: str, stock_ml: int, water_ml: int) -> Pour:
-    """Stock down and water up to the next mark: what is measured is never stronger than what was reckoned."""
-    return Pour(where, measure_words(stock_ml), measure_words(water_ml, up=True) if water_ml else "")
-
-
 def _warnings(line_mix: LineMix) -> Iterable[str]:
     plan, stock = line_mix.plan, line_mix.stock
     if plan.stop:
         yield _("Do not mix: %(why)s") % {"why": reason_words(plan.stop)}
     elif not plan.is_reached:
-        words = _(
-            "This injector cannot exceed %(most)s with this stock; %(wanted)s was asked for. Let the office decide."
-        )
-        yield words % {
-            "most": strength_words(plan.surface_basis_points, plan.basis),
-            "wanted": percent_of(plan.target_basis_points),
-        }
+        yield unreached_words(plan)
     if stock is not None and stock.wants_strip:
         yield _("The strength is estimated from age and warmth. Test the stock with a strip first.")
-    for limited in line_mix.limits:
-        if limited.is_above:
-            yield _("Stronger than the limit for %(surface)s, %(limit)s: %(footing)s.") % _limit_figures(limited)
-
-
-def _footing_words(limited: Limited) -> str:
-    return _("Limit for %(surface)s %(limit)s: %(footing)s.") % _limit_figures(limited)
-
-
-def _limit_figures(limited: Limited) -> dict[str, str]:
-    name = Surface(limited.surface).label if limited.surface in Surface.values else Surface.WALL.label
-    limit = limited.limit
-    return {
-        "surface": str(name),
-        "limit": strength_words(limit.basis_points, limit.basis),
-        "footing": limit.footing,
-        "wanted": "" if limited.wanted_points is None else percent_of(limited.wanted_points),
-    }
+    yield from (limit_words(limited) for limited in line_mix.limits if limited.is_above)
 
 
 def _how(line_mix: LineMix, injector: Injector | None) -> Iterable[str]:
     plan, stock, product = line_mix.plan, line_mix.stock, line_mix.mix.product
-    figures = {"parts": parts_words(plan.water_parts), "all": volume_words(plan.surface_ml)}
-    if plan.way == Way.INJECTOR and injector is not None:
-        words = _("%(parts)s; the injector draws 1 part to %(ratio)s of water and brings at most %(most)s")
-        most = strength_words(plan.strongest_basis_points, plan.basis)
-        yield words % (figures | {"ratio": f"{injector.water_parts:.1f}", "most": most})
-        words = _("About %(all)s reach the surface, %(hose)s of it from the house's tap")
-        yield words % (figures | {"hose": volume_words(plan.hose_water_ml)})
-    else:
-        yield _("%(parts)s; %(all)s in all") % figures
+    yield from plan_words(plan, injector)
     if stock is not None:
         yield _stock_words(stock)
-    for limited in line_mix.limits:
-        if not limited.is_above and limited.wanted_points is not None:
-            yield _("Limit for %(surface)s %(limit)s, this mix %(wanted)s") % _limit_figures(limited)
+    yield from (limit_words(limited) for limited in line_mix.limits if not limited.is_above and limited.wanted_points)
     if product.dwell_minutes:
         yield _("Dwell by the label: %(minutes)s min, never drying") % {"minutes": product.dwell_minutes}
     if product.label_words:

@@ -2,23 +2,29 @@
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 from django.utils.translation import gettext as _
 
-from jobs.mixing.domain.mixing import Injector, batch_mix, injector_mix
-from jobs.mixing.domain.strength import POINTS_PER_PERCENT, Basis, CannotMix, Strength
-from jobs.mixing.words import parts_words, percent_of, reason_words
+from jobs.mixing.domain.mixing import powder_grams
+from jobs.mixing.domain.reckoning import MixQuestion, mix_reckon
+from jobs.mixing.domain.strength import CHLORINE, CannotMix, Strength
+from jobs.mixing.mix_words import Pour, limit_words, plan_words, pours_of, unreached_words
+from jobs.mixing.selectors import limited, limits_by_surface
+from jobs.mixing.words import reason_words, strength_words
 from routing.dispatch.domain.nozzles import nozzle_flow, nozzle_number, nozzle_size
 from routing.dispatch.domain.safety import (
     heat_index_f,
     ladder_foot_feet,
     ladder_reach_feet,
+    lightning_miles,
     line_clearance_inches,
+    thunder_over_minute,
 )
 from routing.dispatch.weather_words import heat_words
-from shared.units import ml_from_us_gallons
-from shared.web.words import volume_words
+from shared.units import ml_from_us_gallons, ounces_from_grams, round_up
+from shared.web.words import clock_words
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,13 +51,60 @@ class Sum:
 Figures = Mapping[str, float]
 
 
-def reckoned(given: Mapping[str, Any]) -> tuple[Sum, ...]:
-    """Every sum, the ones whose figures were given with their answers."""
+@dataclass(frozen=True, slots=True)
+class MixSum:
+    """A mix in words; only `refused` where it cannot be mixed."""
+
+    refused: str = ""
+    now: str = ""
+    pours: tuple[Pour, ...] = ()
+    how: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()
+
+
+def mix_sum(question: MixQuestion, surface: str) -> MixSum:
+    """The answer to a question, with the limit of a surface where one is named."""
+    try:
+        answer = mix_reckon(question)
+    except CannotMix as error:
+        return MixSum(refused=reason_words(error.reason))
+    plan = answer.plan
+    wanted = Strength(question.target_basis_points, question.target_basis)
+    is_chlorine = surface and question.target_basis in CHLORINE
+    found = limited(limits_by_surface(), surface, wanted, answer.now) if is_chlorine else None
+    limits = [found] if found is not None else []
+    return MixSum(
+        now=strength_words(answer.now.basis_points, answer.now.basis),
+        pours=tuple(pours_of(plan, None)),
+        how=(*plan_words(plan, question.injector), *(limit_words(each) for each in limits if not each.is_above)),
+        warnings=(
+            *([] if plan.is_reached else [unreached_words(plan)]),
+            *(limit_words(each) for each in limits if each.is_above),
+        ),
+    )
+
+
+def reckoned(given: Mapping[str, Any], *, minute_now: int) -> tuple[Sum, ...]:
+    """Every other sum, the ones whose figures were given with their answers. `minute_now` is the clock's."""
     return (
-        _sum(given, "batch", _("A batch"), _batch_figures(), _batch, _("CDC, chlorine solutions, appendix E")),
-        _sum(given, "injector", _("An injector"), _injector_figures(), _injector, _("mass balance; measured draw")),
+        _sum(
+            given,
+            "powder",
+            _("A chlorine powder"),
+            _powder_figures(),
+            _powder,
+            _("CDC, chlorine solutions, appendix E"),
+        ),
         _sum(given, "nozzle", _("A nozzle"), _nozzle_figures(), _nozzle, _("nozzle makers' formula")),
         _sum(given, "heat", _("Heat"), _heat_figures(), _heat, _("National Weather Service SR 90-23")),
+        _sum(
+            given,
+            "thunder",
+            _("Thunder"),
+            _thunder_figures(),
+            partial(_thunder, minute_now),
+            _("OSHA/NOAA fact sheet 3863"),
+        ),
         _sum(given, "ladder", _("A ladder"), _ladder_figures(), _ladder, _("29 CFR 1926.1053(b)(5)(i), from memory")),
         _sum(given, "line", _("A power line"), _line_figures(), _line, _("WAC 296-874-20046, 29 CFR 1910.333(c)(3)")),
     )
@@ -98,55 +151,19 @@ def _value(figure: Figure) -> float:
     return value
 
 
-def _percents() -> tuple[Field, ...]:
+def _powder_figures() -> tuple[Field, ...]:
     return (
-        ("stock", _("Stock, %"), 0.01, 100),
-        ("target", _("At the surface, % (same basis)"), 0.01, 100),
-        ("gallons", _("Gallons at the surface"), 0.01, 10_000),
+        ("powder", _("Available chlorine of the powder, %"), 1, 100),
+        ("target", _("Wanted, %"), 0.01, 50),
+        ("gallons", _("Gallons"), 0.01, 10_000),
     )
 
 
-def _strengths(figures: Figures) -> tuple[Strength, Strength]:
-    stock, target = (round(figures[name] * POINTS_PER_PERCENT) for name in ("stock", "target"))
-    return Strength(stock, Basis.TRADE), Strength(target, Basis.TRADE)
-
-
-def _batch_figures() -> tuple[Field, ...]:
-    return _percents()
-
-
-def _batch(figures: Figures) -> str:
-    batch = batch_mix(*_strengths(figures), ml_from_us_gallons(figures["gallons"]))
-    words = _("%(stock)s stock and %(water)s water: %(parts)s.")
-    return words % {
-        "stock": volume_words(batch.stock_ml),
-        "water": volume_words(batch.water_ml),
-        "parts": parts_words(batch.water_parts),
-    }
-
-
-def _injector_figures() -> tuple[Field, ...]:
-    return (
-        *_percents(),
-        ("drawn", _("Gallons drawn from the jug in a minute"), 0.001, 100),
-        ("out", _("Gallons out of the hose in the same minute"), 0.001, 100),
-    )
-
-
-def _injector(figures: Figures) -> str:
-    injector = Injector(ml_from_us_gallons(figures["drawn"]), ml_from_us_gallons(figures["out"]))
-    mix = injector_mix(*_strengths(figures), injector, ml_from_us_gallons(figures["gallons"]))
-    if not mix.is_reached:
-        return _("This injector cannot exceed %(most)s with this stock.") % {
-            "most": percent_of(mix.strongest_basis_points)
-        }
-    words = _("In the jug: %(stock)s stock, %(water)s water (%(parts)s). At most it brings %(most)s.")
-    return words % {
-        "stock": volume_words(mix.stock_ml),
-        "water": volume_words(mix.jug_water_ml),
-        "parts": parts_words(mix.water_parts),
-        "most": percent_of(mix.strongest_basis_points),
-    }
+def _powder(figures: Figures) -> str:
+    litres = ml_from_us_gallons(figures["gallons"]) / 1000
+    grams = powder_grams(figures["target"], figures["powder"], litres)
+    words = _("%(ounces).1f oz (%(grams).0f g) of powder by weight. Powder into water, never water onto powder.")
+    return words % {"grams": grams, "ounces": ounces_from_grams(grams)}
 
 
 def _nozzle_figures() -> tuple[Field, ...]:
@@ -167,6 +184,19 @@ def _heat(figures: Figures) -> str:
     return heat_words(heat_index_f(figures["f"], figures["humidity"]))
 
 
+def _thunder_figures() -> tuple[Field, ...]:
+    return (("seconds", _("Seconds from the flash to the thunder"), 0, 120),)
+
+
+def _thunder(minute_now: int, figures: Figures) -> str:
+    words = _(
+        "It struck %(miles).1f miles away. Stop now; if that was the last thunder, go on at %(clock)s. "
+        "Each new one counts anew."
+    )
+    clock = clock_words(thunder_over_minute(minute_now))
+    return words % {"miles": lightning_miles(figures["seconds"]), "clock": clock}
+
+
 def _ladder_figures() -> tuple[Field, ...]:
     return (("length", _("Working length, ft"), 4, 60),)
 
@@ -181,8 +211,6 @@ def _line_figures() -> tuple[Field, ...]:
 
 
 def _line(figures: Figures) -> str:
-    feet, inches = divmod(line_clearance_inches(figures["kv"]), 12)
-    words = _(
-        "Keep people, poles, ladders and spray %(feet)d ft %(inches).0f in away. Not sure of the line? Call it in."
-    )
+    feet, inches = divmod(round_up(line_clearance_inches(figures["kv"])), 12)
+    words = _("Keep people, poles, ladders and spray %(feet)d ft %(inches)d in away. Not sure of the line? Call it in.")
     return words % {"feet": feet, "inches": inches}

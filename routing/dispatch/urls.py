@@ -2,7 +2,7 @@
 
 from django.urls import path, re_path
 
-from routing.dispatch.views import crew, office, weather, work
+from routing.dispatch.views import crew, office, reckoner, weather, work
 
 app_name = "dispatch"
 urlpatterns = [
@@ -17,7 +17,7 @@ urlpatterns = [
     path("sheets/<row:route_id>/mix.pdf", work.mix_sheet_as_pdf, name="mix_sheet_pdf"),
     path("trucks/", work.trucks, name="trucks"),
     path("trucks/<slug:truck_code>/", work.truck, name="truck"),
-    path("crew/reckon/", work.reckoner, name="reckoner"),
+    path("crew/reckon/", reckoner.reckoner, name="reckoner"),
     path("crews/<slug:crew_code>/calendar/", office.feed_new, name="feed_new"),
     re_path(r"^calendar/(?P<token>[A-Za-z0-9_-]{1,64})\.ics$", office.calendar, name="calendar"),
     path("crew/", crew.today, name="crew_today"),

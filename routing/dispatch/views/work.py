@@ -19,7 +19,6 @@ from jobs.work.services import product_pour, step_mark, wall_rinse
 from routing.dispatch.forms import PourForm, RigForm, RinseForm, StepForm
 from routing.dispatch.models import SentStop
 from routing.dispatch.pdf import mix_sheet_pdf
-from routing.dispatch.reckoner import reckoned
 from routing.dispatch.selectors.rigs import truck_get, truck_list
 from routing.dispatch.selectors.sent import sent_route_get, sent_stop_get
 from routing.dispatch.selectors.sheets import sheet_of_route, sheet_of_sent
@@ -29,7 +28,6 @@ from routing.dispatch.sheet import Sheet
 from shared import clock
 from shared.errors import NotFound, WalldayError
 from shared.people.roles import office_required, signed_in
-from shared.web.navigation import frame_of
 
 
 @require_GET
@@ -164,10 +162,3 @@ def truck(request: HttpRequest, truck_code: str) -> HttpResponse:
         except ValidationError as error:
             form.add_error(None, error.messages)
     return render(request, "dispatch/truck.html", {"truck": row, "form": form}, status=422 if form.errors else 200)
-
-
-@require_GET
-@signed_in
-def reckoner(request: HttpRequest) -> HttpResponse:
-    """Mixes, nozzles, heat, ladders and lines from figures alone; stores nothing."""
-    return render(request, "dispatch/reckoner.html", {"parts": reckoned(request.GET), "frame": frame_of(request)})

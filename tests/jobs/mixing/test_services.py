@@ -23,7 +23,6 @@ from jobs.mixing.services import (
     limit_set,
     limits_start,
     mix_set,
-    product_retire,
     product_save,
     stock_receive,
     stock_use_up,
@@ -141,8 +140,8 @@ def test_a_position_is_replaced() -> None:
 def test_a_product_in_use_stays() -> None:
     mix = a_mix()
     with pytest.raises(StillInUse):
-        product_retire(product=mix.product)
-    other = product_retire(product=factories.make_product())
+        product_save(product=mix.product, is_active=False)
+    other = product_save(product=factories.make_product(), is_active=False)
     assert not other.is_active
 
 

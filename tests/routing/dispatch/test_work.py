@@ -1,11 +1,13 @@
 """Work instructions and mixes: on the sheets, on the phone, on the truck."""
 
 import io
+import json
 from datetime import UTC, date, datetime
 from typing import Any
 
 import pytest
 import time_machine
+from django.core.management import CommandError, call_command
 from django.utils import translation
 from pypdf import PdfReader
 
@@ -398,30 +400,95 @@ def test_a_truck_is_measured(client_of: Any, office: Any, crew: Any, assert_quer
     assert (rig.drawn_ml, rig.out_ml) == (1_893, 18_927)
     wrong = client.post("/trucks/T7/", body | {"out_ml": "0.4"})
     assert (wrong.status_code, "More must leave the hose" in wrong.content.decode()) == (422, True)
+    client.post("/trucks/T7/", body | {"flow_ml_per_minute": "5", "pressure_psi": "2500"})
+    page = client.get("/trucks/").content.decode()
+    assert "size 6.5 for 5.0 gal a minute at 2500 psi" in page
+    assert "26.4 gal" in page
     assert client.get("/trucks/none/").status_code == 404
+
+
+@pytest.mark.parametrize("value", ["-1", "0", "NaN", "1e9", "inf", "x"])
+def test_no_truck_is_measured_with(client_of: Any, office: Any, crew: Any, value: str) -> None:
+    before = Rig.objects.values().get()
+    for name in ("drawn_ml", "out_ml", "flow_ml_per_minute", "pressure_psi", "jug_ml", "eyewash_ml"):
+        answer = client_of(office).post("/trucks/T7/", {"drawn_ml": "0.5", "out_ml": "5"} | {name: value})
+        assert (answer.status_code, f'value="{value}"' in answer.content.decode()) == (422, True), name
+    assert Rig.objects.values().get() == before
+
+
+def test_the_mix_sheet_by_command(crew: Any, wash: Any, tmp_path: Any) -> None:
+    plan = planned(crew, house(wash))
+    day = ["--yard", plan.yard.code, "--date", plan.work_date.isoformat()]
+
+    def out_of(*arguments: str) -> str:
+        out = io.StringIO()
+        call_command("mix_sheet", *arguments, stdout=out)
+        return out.getvalue()
+
+    assert "In the jug, for this house: 3 gal 3 qt 12 fl oz stock, 2 qt 2 fl oz water" in out_of("A", *day)
+    assert json.loads(out_of("A", *day, "--json"))["stops"][0]["mixes"][0]["stock_ml"] > 14_000
+    out_of("A", *day, "--pdf", str(tmp_path / "mix.pdf"))
+    assert "3 gal 3 qt 12 fl oz" in text_of((tmp_path / "mix.pdf").read_bytes())
+    with pytest.raises(CommandError, match="No route of crew Z is planned"):
+        out_of("Z", *day)
 
 
 @pytest.mark.parametrize(
     ("query", "words"),
     [
-        ({"batch_stock": "12.5", "batch_target": "1", "batch_gallons": "50"}, "4.0 gal stock and 46.0 gal water"),
-        ({"batch_stock": "1", "batch_target": "1", "batch_gallons": "50"}, "No mix can be stronger than its stock"),
-        (
-            {"injector_stock": "12.5", "injector_target": "1.3", "injector_gallons": "10", "injector_drawn": "0.5",
-             "injector_out": "5.5"},
-            "This injector cannot exceed 1.14 % with this stock.",
-        ),
+        ({"powder_powder": "35", "powder_target": "0.5", "powder_gallons": "1"}, "1.9 oz (54 g) of powder by weight"),
+        ({"powder_powder": "35", "powder_target": "35", "powder_gallons": "1"}, "No mix can be stronger"),
+        ({"thunder_seconds": "30"}, "It struck 6.0 miles away. Stop now; if that was the last thunder, go on at 12:30"),
         ({"nozzle_flow": "5", "nozzle_psi": "2500"}, "Number 6.32: take size 6.5"),
         ({"heat_f": "96", "heat_humidity": "65"}, "Feels like 121 F in the shade (very high"),
         ({"heat_f": "96", "heat_humidity": "650"}, "Humidity, %: a number from 0 to 100."),
         ({"ladder_length": "20"}, "Foot 5.0 ft out from the wall; it then reaches 19.4 ft up."),
         ({"line_kv": "115"}, "12 ft 2 in away"),
+        ({"line_kv": "79.9"}, "11 ft 0 in away"),
         ({"line_kv": "nan"}, "Line, kilovolts: a number from 0 to 1000."),
     ],
 )  # fmt: skip
 def test_sums(client: Any, query: dict[str, str], words: str) -> None:
     """Each answers in a sentence, or says what is wrong."""
     assert words in client.get("/crew/reckon/", query).content.decode()
+
+
+MIX = {"mix-stock": "12.5", "mix-stock_basis": "trade", "mix-target": "1", "mix-volume": "50"}
+
+
+@pytest.mark.parametrize(
+    ("over", "words"),
+    [
+        ({}, ["4 gal", "46 gal", "1 part stock to 11.5 parts water; 50.0 gal in all", "12.5 % trade"]),
+        ({"mix-age_days": "30", "mix-storage_f": "70"}, ["11.11 % trade", "4 gal 2 qt"]),
+        (
+            {"mix-target": "1.3", "mix-drawn": "0.5", "mix-out": "5.5"},
+            ["This injector cannot exceed 1.14 % trade with this stock; 1.3 % was asked for."],
+        ),
+        (
+            {"mix-target": "1", "mix-target_basis": "hypochlorite_weight", "mix-gravity": "1.16"},
+            ["3 gal 3 qt 12 fl oz"],
+        ),
+        ({"mix-surface": "vinyl"}, ["Limit for vinyl 1.3 % hypochlorite by weight, this mix 1.05 %"]),
+        ({"mix-surface": "vinyl", "mix-target": "1.3"}, ["Stronger than the limit for vinyl", "A siding maker"]),
+        ({"mix-stock": "1"}, ["No mix can be stronger than its stock"]),
+        ({"mix-stock_basis": "hypochlorite_weight"}, ["needs the specific gravity"]),
+        ({"mix-stock_basis": ""}, ["This field is required."]),
+        ({"mix-drawn": "0.5"}, ["injector"]),
+        ({"mix-age_days": "400"}, ["Too old, too cold or too hot"]),
+        ({"mix-stock": "200"}, ["less than or equal to 100"]),
+        ({"mix-stock": "NaN"}, ["Enter a number."]),
+        ({"mix-volume": "-1"}, ["greater than or equal to 0.01"]),
+        ({"mix-storage_f": "0"}, ["greater than or equal to 32"]),
+    ],
+)
+def test_a_mix_from_figures(client: Any, over: dict[str, str], words: list[str]) -> None:
+    """With basis, age and warmth, by batch or injector, against the owner's limit; refused in words, nothing lost."""
+    limits_start(today=date(2026, 6, 1))
+    page = client.get("/crew/reckon/", MIX | over).content.decode()
+    assert all(part in page for part in words)
+    typed = (MIX | over)["mix-stock"]
+    assert f'value="{typed}"' in page
 
 
 def test_trucks_by_program(client_of: Any, office: Any, crew: Any) -> None:

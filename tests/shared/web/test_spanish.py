@@ -48,6 +48,7 @@ MODULES = (
     "routing/dispatch/selectors/work.py",
     "routing/dispatch/views/work.py",
     "jobs/mixing/choices.py",
+    "jobs/mixing/mix_words.py",
     "jobs/mixing/selectors.py",
     "jobs/mixing/words.py",
     "jobs/work/services/pouring.py",
