@@ -19,6 +19,7 @@ from jobs.customers.models import (
 )
 from shared.errors import NotFound, Refused
 from shared.outbox.models import Channel
+from shared.zones import zone_at
 
 NEIGHBOURS = 40
 
@@ -135,6 +136,22 @@ def service_address(*, customer: Customer, channel: str, is_nudge: bool = False)
     if newest is not None and not newest.given:
         raise Refused(_("This customer does not want messages this way. Choose another way."))
     return recipient
+
+
+def why_not_there(*, customer: Customer, channel: str, recipient: str, is_nudge: bool = False) -> str:
+    """Why what was written to `recipient` about booked or offered work must not go there; empty where it may."""
+    try:
+        address = service_address(customer=customer, channel=channel, is_nudge=is_nudge)
+    except Refused as error:
+        return error.message
+    return "" if address == recipient else _("The customer's address changed after it was written.")
+
+
+def zone_of(place: Property, *, otherwise: str) -> str:
+    """The IANA zone of the place, whose hours its people keep; `otherwise` where nobody knows where it is."""
+    if place.latitude is None or place.longitude is None:
+        return otherwise
+    return zone_at(place.latitude, place.longitude)
 
 
 def property_list(*, words: str = "") -> QuerySet[Property]:

@@ -11,6 +11,7 @@ from django.db.models.functions import Lower
 from django.utils.translation import gettext as _
 
 from jobs.customers.models import Customer, Property, Purpose
+from jobs.customers.selectors import zone_of
 from jobs.customers.services import consent_record
 from jobs.reminders import rows
 from jobs.reminders.composing import Draft
@@ -25,7 +26,6 @@ from shared.company.selectors import company_get
 from shared.events.services import event_record
 from shared.outbox.models import Channel, Message, MessageState
 from shared.outbox.services import dispatch_soon, message_queue
-from shared.zones import zone_at
 
 PURPOSE = "reminder"
 # A reminder that could not go out within a week is dropped: it is about a season, not about a day (ours).
@@ -167,10 +167,7 @@ def _write(draft: Draft, was_drawn: bool, actor: Any, now: datetime) -> Message:
 
 def _zone_of(draft: Draft, company: Company) -> str:
     """The zone of the person's place: that of the first property written about, else the company's."""
-    place = Property.objects.get(pk=draft.items[0].property_id)
-    if place.latitude is None or place.longitude is None:
-        return company.timezone
-    return zone_at(place.latitude, place.longitude)
+    return zone_of(Property.objects.get(pk=draft.items[0].property_id), otherwise=company.timezone)
 
 
 def _reminder_create(item: DueItem, message: Message, was_drawn: bool, actor: Any, now: datetime) -> Reminder:

@@ -106,8 +106,9 @@ class AgreedLine:
 
 @dataclass(frozen=True, slots=True)
 class Recipient:
-    """Where a message may go."""
+    """Where a message may go. `zone`: the IANA zone whose hours the person keeps."""
 
     address: str
     name: str
     language: str
+    zone: str

@@ -43,7 +43,7 @@ def message_write(*, sent: SentEstimate, kind: str, channel: str, now: datetime)
         body=_render(kind, channel, to.language, context),
         language=to.language,
         not_after=clock.midnight(sent.valid_until + DAY, company.timezone) if kind != MessageKind.ACCEPTED else None,
-        quiet_zone=company.timezone if channel == Channel.TEXT or kind == MessageKind.EXPIRING else "",
+        quiet_zone=to.zone if channel == Channel.TEXT or kind == MessageKind.EXPIRING else "",
         now=now,
     )
     if is_new:

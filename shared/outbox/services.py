@@ -126,9 +126,13 @@ def message_send_again(*, message_id: int, reason: str, actor: Any, now: datetim
     """Put a failed, dropped or unknown message back among those that wait, on purpose.
 
     One of unknown result keeps its key, so a gateway that took it the first time can tell; a failed one gets a new
-    key. Consent and quiet hours are looked at again when it goes. Raises Conflict for any other state.
+    key. Consent and quiet hours are looked at again when it goes. Raises Conflict for any other state, Refused where
+    what it says is over, such as the day on which a crew comes.
     """
     reason = _reason(reason)
+    last = Message.objects.filter(pk=message_id, is_promotion=False).values_list("not_after", flat=True).first()
+    if last and last <= now:
+        raise Refused(_("What this message says is over by now; it is not sent any more."))
     ended = Message.objects.filter(pk=message_id, state__in=(MessageState.FAILED, MessageState.DROPPED))
     waiting = {
         "state": MessageState.WAITING,
@@ -136,7 +140,7 @@ def message_send_again(*, message_id: int, reason: str, actor: Any, now: datetim
         "problem": "",
         "finished_at": None,
         "not_before": None,
-        "not_after": now + SECOND_CHANCE,
+        "not_after": last or now + SECOND_CHANCE,
     }
     changed = ended.update(idempotency_key=uuid.uuid4(), **waiting)
     changed = changed or Message.objects.filter(unknown_q(now), pk=message_id).update(**waiting)

@@ -9,7 +9,7 @@ from django.template.loader import render_to_string
 from django.utils import translation
 from django.utils.translation import gettext as _
 
-from jobs.customers.selectors import service_address
+from jobs.customers.selectors import service_address, why_not_there, zone_of
 from jobs.walkthroughs.errors import NoticeClosed
 from jobs.walkthroughs.inputs import FOLDER
 from jobs.walkthroughs.links import notice_link
@@ -155,10 +155,11 @@ def notice_send(*, notice: Notice, sent_how: str, now: datetime, note: str = "",
 
 
 def _message(notice: Notice, channel: str, now: datetime) -> Message:
-    customer, company = notice.walkthrough.property.customer, company_get()
+    place, company = notice.walkthrough.property, company_get()
+    customer = place.customer
     recipient = service_address(customer=customer, channel=channel)
     with translation.override(customer.language):
-        words = {"firm": company.name, "street": notice.walkthrough.property.street, "link": notice_link(notice.pk)}
+        words = {"firm": company.name, "street": place.street, "link": notice_link(notice.pk)}
         subject = _("What we found at %(street)s") % words
         body = (
             _("%(firm)s: please look at what we found at %(street)s before our work, and confirm it: %(link)s") % words
@@ -172,10 +173,23 @@ def _message(notice: Notice, channel: str, now: datetime) -> Message:
         subject=subject,
         body=body + "\n",
         language=customer.language,
-        quiet_zone=company.timezone if channel == SentHow.TEXT else "",
+        quiet_zone=zone_of(place, otherwise=company.timezone) if channel == SentHow.TEXT else "",
         now=now,
     )
     return message
+
+
+def notice_guard(message: Message) -> str:
+    """Why a notice must not leave any more; an empty text where it may. Asked right before it goes."""
+    row = NobodyHome.objects.select_related("notice__walkthrough__property__customer").filter(message=message).first()
+    if row is None:
+        return _("It belongs to no notice any more.")
+    customer = row.notice.walkthrough.property.customer
+    try:
+        _require_current(row.notice)
+    except NoticeClosed as error:
+        return error.message
+    return why_not_there(customer=customer, channel=message.channel, recipient=message.recipient)
 
 
 def _require_current(notice: Notice) -> None:

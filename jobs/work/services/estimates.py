@@ -6,7 +6,7 @@ from typing import Any
 from django.utils.translation import gettext as _
 
 from jobs.customers.models import Wall
-from jobs.customers.selectors import service_address
+from jobs.customers.selectors import service_address, why_not_there, zone_of
 from jobs.work.choices import JobState
 from jobs.work.inputs import NewLine
 from jobs.work.models import Job
@@ -16,7 +16,8 @@ from pricing.catalogue.models import Service
 from pricing.estimates.inputs import AgreedLine, Recipient
 from pricing.estimates.messages import reason_to_drop
 from pricing.estimates.models import EstimateMessage
-from shared.errors import NotFound, Refused
+from shared.company.selectors import company_get
+from shared.errors import NotFound
 from shared.outbox.models import Message
 
 
@@ -48,9 +49,10 @@ class EstimatedJobs:
 
     def recipient(self, *, job_ref: int, channel: str, is_nudge: bool = False) -> Recipient:
         """Raises NotFound, and Refused where the customer has no such address or said no."""
-        customer = _job(job_ref).property.customer
-        address = service_address(customer=customer, channel=channel, is_nudge=is_nudge)
-        return Recipient(address, customer.name, customer.language)
+        place = _job(job_ref).property
+        address = service_address(customer=place.customer, channel=channel, is_nudge=is_nudge)
+        zone = zone_of(place, otherwise=company_get().timezone)
+        return Recipient(address, place.customer.name, place.customer.language, zone)
 
 
 def estimate_guard(message: Message) -> str:
@@ -60,12 +62,13 @@ def estimate_guard(message: Message) -> str:
     if reason or row is None:
         return reason
     try:
-        to = EstimatedJobs().recipient(
-            job_ref=row.sent.estimate.job_ref, channel=message.channel, is_nudge=row.kind == "expiring"
-        )
-    except (Refused, NotFound) as error:
+        job = _job(row.sent.estimate.job_ref)
+    except NotFound as error:
         return error.message
-    return "" if to.address == message.recipient else _("The customer's address changed after it was written.")
+    if job.state in (JobState.DECLINED, JobState.CALLED_OFF):
+        return _("The work was called off meanwhile.")
+    to = {"channel": message.channel, "recipient": message.recipient}
+    return why_not_there(customer=job.property.customer, is_nudge=row.kind == "expiring", **to)
 
 
 def _job(job_ref: int) -> Job:

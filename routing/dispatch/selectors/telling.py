@@ -4,8 +4,11 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 
+from django.db.models import OuterRef, Subquery
+
 from jobs.reminders.domain.consent import ChannelChoice
 from jobs.reminders.selectors import channels_for_booked_work
+from jobs.work.choices import JobState
 from jobs.work.models import JobWindow
 from routing.dispatch.domain.telling import Coming, Window, news, window_to_tell
 from routing.dispatch.models import SentPlan, SentStop, TellingSettings, ToldKind, ToldTime
@@ -59,6 +62,15 @@ def announced(*, job_ids: Sequence[int], work_date: date) -> set[int]:
     """The jobs whose customers were told that the crew is on its way."""
     rows = ToldTime.objects.filter(job__in=job_ids, work_date=work_date, kind=ToldKind.ON_OUR_WAY)
     return set(rows.values_list("job_id", flat=True))
+
+
+def goes_there(*, job_id: int, work_date: date) -> bool:
+    """Whether a crew goes to the job on that day, by the version of the day's plan that was sent out last, and the work
+    still stands."""
+    stops = SentStop.objects.filter(job=job_id, route__sent__plan__work_date=work_date)
+    newest = SentPlan.objects.filter(plan=OuterRef("route__sent__plan")).order_by("-number").values("pk")[:1]
+    in_force = stops.filter(route__sent=Subquery(newest))
+    return in_force.exclude(job__state__in=(JobState.DECLINED, JobState.CALLED_OFF)).exists()
 
 
 def arrival_of(stop: SentStop, plan: DayPlan) -> datetime:

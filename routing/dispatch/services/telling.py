@@ -15,10 +15,12 @@ from django.utils import translation
 from django.utils.formats import date_format, time_format
 from django.utils.translation import gettext as _
 
+from jobs.customers.selectors import why_not_there, zone_of
 from routing.dispatch.domain.telling import Window
 from routing.dispatch.models import MarkKind, SentStop, StopMark, TellingSettings, ToldKind, ToldTime
 from routing.dispatch.selectors.telling import (
     StopToTell,
+    goes_there,
     plans_to_tell,
     stop_to_tell,
     stops_to_tell,
@@ -32,7 +34,6 @@ from shared.events.services import event_record
 from shared.outbox.models import Channel, Message
 from shared.outbox.services import dispatch_soon, message_queue
 from shared.web.words import phone_words
-from shared.zones import zone_at
 
 PURPOSE = "coming"
 ON_OUR_WAY_WITHIN = timedelta(minutes=30)
@@ -100,6 +101,20 @@ def on_our_way(*, stop: SentStop, now: datetime, actor: Any = None) -> ToldTime:
     return told
 
 
+def coming_guard(message: Message) -> str:
+    """Why a word about a crew's coming must not leave any more; an empty text where it may. Asked right before."""
+    told = ToldTime.objects.select_related("job__property__customer").filter(message=message).first()
+    if told is None:
+        return _("It belongs to no stop any more.")
+    if ToldTime.objects.filter(job=told.job_id, work_date=told.work_date, pk__gt=told.pk).exists():
+        return _("The customer was told something newer meanwhile.")
+    if StopMark.objects.filter(job=told.job_id, work_date=told.work_date, kind=MarkKind.ARRIVED).exists():
+        return _("The crew is there already.")
+    if not goes_there(job_id=told.job_id, work_date=told.work_date):
+        return _("The crew does not go there on that day any more.")
+    return why_not_there(customer=told.job.property.customer, channel=message.channel, recipient=message.recipient)
+
+
 @transaction.atomic
 def telling_settings_set(*, actor: Any, **values: Any) -> TellingSettings:
     """Change whether and when customers are told. Raises ValidationError."""
@@ -136,7 +151,8 @@ def _write(entry: StopToTell, plan: DayPlan, word: _Word, now: datetime) -> Told
 
 
 def _message(entry: StopToTell, plan: DayPlan, word: _Word, now: datetime) -> Message:
-    customer = entry.stop.job.property.customer
+    place = entry.stop.job.property
+    customer = place.customer
     with translation.override(customer.language):
         words = _words(entry, plan, word.window)
         body = render_to_string(f"dispatch/messages/{customer.language}/{word.kind.value}.txt", words)
@@ -151,17 +167,10 @@ def _message(entry: StopToTell, plan: DayPlan, word: _Word, now: datetime) -> Me
         body=" ".join(body.split()) + "\n",
         language=customer.language,
         not_after=word.not_after,
-        quiet_zone="" if word.kind == ToldKind.ON_OUR_WAY else _zone(entry, plan),
+        quiet_zone="" if word.kind == ToldKind.ON_OUR_WAY else zone_of(place, otherwise=plan.yard.timezone),
         now=now,
     )
     return message
-
-
-def _zone(entry: StopToTell, plan: DayPlan) -> str:
-    place = entry.stop.job.property
-    if place.latitude is None or place.longitude is None:
-        return plan.yard.timezone
-    return zone_at(place.latitude, place.longitude)
 
 
 def _words(entry: StopToTell, plan: DayPlan, window: Window) -> dict[str, Any]:

@@ -21,6 +21,7 @@ from jobs.walkthroughs.services import notice_acknowledge, notice_make, notice_s
 from shared.errors import Refused
 from shared.kept_files import FileChanged, digest_of
 from shared.outbox.models import Message
+from shared.outbox.services import messages_dispatch
 from tests import factories
 
 pytestmark = pytest.mark.django_db
@@ -269,6 +270,44 @@ def test_sent_with_its_link(how: str, moment: Any) -> None:
     assert notice_acknowledge(notice=notice, language="es", typed_name="Ana", now=NOW, by_link=True)
     with pytest.raises(NoticeClosed):
         notice_send(notice=notice, sent_how="paper", now=NOW)
+
+
+@pytest.mark.parametrize(
+    ("meanwhile", "why"),
+    [
+        ("acknowledged", "acknowledged already"),
+        ("walked again", "newer walkthrough"),
+        ("no", "does not want messages"),
+        ("moved", "address changed"),
+        ("nothing", ""),
+    ],
+)
+def test_a_notice_that_waited_is_looked_at_again(meanwhile: str, why: str) -> None:
+    """It goes unless it was settled, replaced or refused between writing and sending."""
+    factories.set_company()
+    customer = factories.make_customer(email="ann@example.com")
+    notice = factories.make_notice(job=factories.make_job(property=factories.make_property(customer=customer)))
+    notice_send(notice=notice, sent_how="email", now=NOW)
+    if meanwhile == "acknowledged":
+        notice_acknowledge(notice=notice, language="en", typed_name="Ann", now=NOW, by_link=True)
+    elif meanwhile == "walked again":
+        factories.make_walkthrough(job=notice.walkthrough.job, chalk=4)
+    elif meanwhile == "no":
+        factories.make_consent(customer=customer, channel="email", purpose="service", given=False)
+    elif meanwhile == "moved":
+        type(customer).objects.filter(pk=customer.pk).update(email="other@example.com")
+    result = messages_dispatch(now=NOW)
+    message = Message.objects.get()
+    assert (result.sent, result.dropped) == ((0, 1) if why else (1, 0))
+    assert why in message.problem
+
+
+def test_a_text_waits_for_morning_at_the_house() -> None:
+    """Quiet hours are those of the property, wherever the company sits."""
+    factories.set_company(timezone="America/New_York")
+    place = factories.make_property(latitude=37.77, longitude=-122.42)
+    notice_send(notice=factories.make_notice(job=factories.make_job(property=place)), sent_how="text", now=NOW)
+    assert Message.objects.get().quiet_zone == "America/Los_Angeles"
 
 
 def test_no_way_to_send() -> None:

@@ -13,7 +13,7 @@ from django.db import connection
 from pypdf import PdfReader
 
 from jobs.work.models import Job
-from jobs.work.services import job_agree
+from jobs.work.services import job_agree, job_decline
 from pricing.catalogue.models import Rate
 from pricing.estimates.errors import EstimateClosed, EstimateStale
 from pricing.estimates.inputs import EstimateChange, LineChange
@@ -25,13 +25,14 @@ from pricing.estimates.services import (
     estimate_change,
     estimate_decline,
     estimate_send,
+    estimate_take_back,
     estimates_nudge,
     print_pdf,
 )
 from shared.errors import Refused
 from shared.kept_files import FileChanged, digest_of
 from shared.outbox.models import Message
-from shared.outbox.services import messages_dispatch
+from shared.outbox.services import message_send_again, messages_dispatch
 from tests import factories
 
 pytestmark = pytest.mark.django_db
@@ -285,6 +286,49 @@ def test_a_nudge_heeds_an_opt_out_of_reminders_and_an_answer() -> None:
     decline(sent_get(pk=second.sendings.get().pk), now=late, today=late.date())
     messages_dispatch(now=late)
     assert mail(second, "expiring").state == "dropped"
+
+
+@pytest.mark.parametrize("ending", ["taken back", "changed", "work declined"])
+def test_a_nudge_stops_when_the_estimate_is_no_longer_open(ending: str) -> None:
+    """Written when it was still open, and held by the night: it does not go once there is nothing to accept."""
+    estimate = factories.make_estimate(how="email")
+    late = NOW + timedelta(days=27)
+    assert estimates_nudge(now=late, today=late.date()) == 1
+    estimate.refresh_from_db()
+    if ending == "taken back":
+        estimate_take_back(estimate=estimate, reason="too low", expected_version=estimate.version)
+    elif ending == "changed":
+        change = EstimateChange(lines=[LineChange(line_id=estimate.lines.all()[0].pk, price_cents=12_300)])
+        estimate_change(
+            estimate=estimate, change=change, reason="a second look", today=TODAY, expected_version=estimate.version
+        )
+    else:
+        job_decline(job=Job.objects.get(pk=estimate.job_ref), reason="moved away")
+    messages_dispatch(now=late + timedelta(hours=4))
+    assert (mail(estimate, "expiring").state, mail(estimate, "expiring").problem != "") == ("dropped", True)
+    assert estimates_nudge(now=late + timedelta(hours=5), today=late.date()) == 0
+
+
+def test_an_expired_nudge_is_not_sent_again(office: Any) -> None:
+    """What it says is over: the office is told so, and nothing waits."""
+    estimate = factories.make_estimate(how="email")
+    late = NOW + timedelta(days=27)
+    estimates_nudge(now=late, today=late.date())
+    after = late + timedelta(days=9)
+    assert messages_dispatch(now=after).dropped == 2
+    message = mail(estimate, "expiring")
+    with pytest.raises(Refused, match="is over by now"):
+        message_send_again(message_id=message.pk, reason="she asked", actor=office, now=after)
+    message.refresh_from_db()
+    assert message.state == "dropped"
+
+
+def test_quiet_hours_are_those_of_the_house() -> None:
+    """The company sits in New York, the house in California: the text leaves when it is eight there."""
+    factories.set_company(timezone="America/New_York")
+    place = factories.make_chalky_house(latitude=37.77, longitude=-122.42)
+    message = mail(factories.make_estimate(place=place, how="text"))
+    assert message.quiet_zone == "America/Los_Angeles"
 
 
 def test_what_was_agreed_is_confirmed() -> None:

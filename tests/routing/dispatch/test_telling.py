@@ -25,7 +25,7 @@ from routing.dispatch.services import (
 from shared.errors import Conflict, Refused
 from shared.outbox.domain.sms import sms_count
 from shared.outbox.models import BlockedAddress, Message
-from shared.outbox.services import messages_dispatch
+from shared.outbox.services import message_send_again, messages_dispatch
 from tests import factories
 
 # Tuesday, 2 June 2026; the yard is in New York (UTC-4).
@@ -169,6 +169,55 @@ def test_not_on_another_day_and_not_when_it_is_there() -> None:
     with pytest.raises(Conflict, match="arrived"):
         on_our_way(stop=stop, now=EIGHT + timedelta(minutes=5))
     assert customers_tell(now=EIGHT + timedelta(minutes=5)) == 0
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize(
+    ("meanwhile", "why"),
+    [
+        ("called off", "does not go there"),
+        ("left out", "does not go there"),
+        ("another time", "something newer"),
+        ("arrived", "there already"),
+        ("no", "does not want"),
+        ("new address", "address changed"),
+        ("nothing", ""),
+    ],
+)
+def test_a_word_that_waited_is_looked_at_again(meanwhile: str, why: str) -> None:
+    """What was written the day before leaves only while it is still true and still wanted."""
+    stop = sent_stop()
+    job, customer = stop.job, stop.job.property.customer
+    assert customers_tell(now=EVE) == 1
+    if meanwhile == "called off":
+        type(job).objects.filter(pk=job.pk).update(state="called_off")
+    elif meanwhile == "left out":
+        sent = stop.route.sent
+        type(sent).objects.create(plan=sent.plan, number=sent.number + 1, content={}, sent_at=EVE)
+    elif meanwhile == "another time":
+        move(stop, 300)
+        assert customers_tell(now=EVE + timedelta(minutes=1)) == 1
+    elif meanwhile == "arrived":
+        stop_mark(stop=stop, kind="arrived", at=EIGHT, now=EIGHT)
+    elif meanwhile == "no":
+        factories.make_consent(customer=customer, channel="email", purpose="service", given=False)
+    elif meanwhile == "new address":
+        type(customer).objects.filter(pk=customer.pk).update(email="other@example.com")
+    messages_dispatch(now=EVE + timedelta(minutes=2))
+    first, *newer = Message.objects.order_by("pk")
+    assert (first.state, why in first.problem) == ("dropped" if why else "sent", True)
+    assert [message.state for message in newer] == (["sent"] if meanwhile == "another time" else [])
+
+
+@pytest.mark.django_db
+def test_a_word_that_came_too_late_is_not_sent_again(office: Any) -> None:
+    """Nobody hears tomorrow that the crew comes today."""
+    sent_stop()
+    customers_tell(now=EVE)
+    day_after = EVE + timedelta(days=2)
+    assert messages_dispatch(now=day_after).dropped == 1
+    with pytest.raises(Refused, match="is over by now"):
+        message_send_again(message_id=Message.objects.get().pk, reason="why not", actor=office, now=day_after)
 
 
 @pytest.mark.django_db

@@ -347,6 +347,24 @@ def test_a_failed_message_is_sent_again_under_a_new_key(office: Any) -> None:
     assert (message.state, message.idempotency_key != key) == ("waiting", True)
 
 
+@pytest.mark.parametrize(
+    ("is_promotion", "ends_in", "after"),
+    [(False, 2, 2), (False, None, 48), (True, 2, 48), (True, -1, 48), (False, -1, None)],
+)
+def test_sent_again_it_ends_when_what_it_says_does(
+    office: Any, is_promotion: bool, ends_in: int | None, after: int | None
+) -> None:
+    """What somebody waits for keeps its own end, and is refused after it; an offer gets two more days."""
+    ends = None if ends_in is None else NOON + timedelta(hours=ends_in)
+    message = make.make_message(state="failed", is_promotion=is_promotion, not_after=ends)
+    again = {"message_id": message.pk, "reason": "she asked", "actor": office, "now": NOON}
+    if after is None:
+        with pytest.raises(Refused, match="is over by now"):
+            message_send_again(**again)
+    else:
+        assert message_send_again(**again).not_after == NOON + timedelta(hours=after)
+
+
 def test_what_is_settled_or_on_its_way_cannot_be_sent_again(sent: list[int], office: Any) -> None:
     """Sent, waiting, and handed over a moment ago: Conflict. No reason: Refused."""
     done, waiting = make.make_message(), make.make_message(not_before=NOON + timedelta(days=1))
