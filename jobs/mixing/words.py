@@ -4,7 +4,7 @@ from fractions import Fraction
 
 from django.utils.translation import gettext as _
 
-from jobs.mixing.domain.strength import POINTS_PER_PERCENT, Basis
+from jobs.mixing.domain.strength import LARGEST_BASIS_POINTS, POINTS_PER_PERCENT, Basis
 from shared.units import measured_ounces
 
 
@@ -20,22 +20,36 @@ def basis_words(basis: str) -> str:
         Basis.CHLORINE_WEIGHT: _("available chlorine by weight"),
         Basis.HYPOCHLORITE_WEIGHT: _("hypochlorite by weight"),
         Basis.WEIGHT: _("by weight"),
-        Basis.VOLUME: _("of the product as bought"),
     }[Basis(basis)]
 
 
 def strength_words(basis_points: int, basis: str) -> str:
-    """`12.5 % trade`: a strength never stands without its basis."""
+    """`12.5 % trade`: a strength never stands without its basis. A product by volume as its label says it: `1 part to 3
+    parts of water (25 %)`."""
+    if basis == Basis.VOLUME:
+        return _by_label(basis_points)
     return f"{percent_of(basis_points)} {basis_words(basis)}"
+
+
+def _by_label(basis_points: int) -> str:
+    water_parts = LARGEST_BASIS_POINTS / basis_points - 1
+    if water_parts < 0.005:
+        return _("undiluted")
+    return _("1 part to %(parts)s parts of water (%(percent)s)") % {
+        "parts": _number_words(water_parts),
+        "percent": percent_of(basis_points),
+    }
+
+
+def _number_words(parts: float) -> str:
+    return f"{parts:.2f}".rstrip("0").rstrip(".") if parts < 10 else f"{parts:.1f}".removesuffix(".0")
 
 
 def parts_words(water_parts: float) -> str:
     """`11.5` -> `1 part stock to 11.5 parts water`."""
     if water_parts < 0.005:
         return _("stock as it is, no water")
-    return _("1 part stock to %(parts)s parts water") % {
-        "parts": f"{water_parts:.2f}".rstrip("0").rstrip(".") if water_parts < 10 else f"{water_parts:.1f}"
-    }
+    return _("1 part stock to %(parts)s parts water") % {"parts": _number_words(water_parts)}
 
 
 QUARTERS = {Fraction(0): "", Fraction(1, 4): "¼", Fraction(1, 2): "½", Fraction(3, 4): "¾"}

@@ -75,10 +75,7 @@ SERVICES = (
         "house_wash", "House wash", "Lavado de casa", Unit.WALL_SQFT, 12,
         26_00, 250_00, 20, 20, 1600, 1200,
         (
-            "Look for chalk with the finger test before any water flows.",
             "Low pressure only; never a pressure wand on chalked vinyl.",
-            "Cover outlets, shut windows, water the plants before, during and after.",
-            "Keep clear of the power drop.",
         ),
         volumes_ml_per_100_units=(("Hypochlorite stock", 700), ("Surfactant", 40)),
     ),
@@ -86,7 +83,6 @@ SERVICES = (
         "chalk_removal", "Chalk removal", "Eliminación de tizado", Unit.WALL_SQFT, 48,
         125_00, 250_00, 72, 20, 200, 120,
         (
-            "Test spot first; small sections; never let the cleaner dry.",
             "Gloves and goggles: the cleaner is caustic.",
             "Never an acid where hypochlorite was used and not rinsed.",
         ),
@@ -106,19 +102,19 @@ SERVICES = (
     DefaultService(
         "concrete", "Concrete cleaning", "Limpieza de concreto", Unit.FLAT_SQFT, 18,
         18_00, 175_00, 80, 15, 1600, 1600,
-        ("Keep run-off out of the storm drain.", "Watch hoses on stairs and drives."),
+        ("Watch hoses on stairs and drives.",),
         skills=("surface_cleaner",),
     ),
     DefaultService(
         "gutter_clearing", "Gutter clearing", "Limpieza de canaletas", Unit.LINEAR_FT, 6,
         140_00, 150_00, 0, 10, 220, 160,
-        ("Ladder on firm ground, tied or footed.", "Keep clear of the power drop."),
+        (),
         skills=("ladder",),
     ),
     DefaultService(
         "gutter_brightening", "Gutter brightening", "Abrillantado de canaletas", Unit.LINEAR_FT, 24,
         170_00, 200_00, 12_00, 15, 90, 65,
-        ("Test spot first; the cleaner can strip old paint.", "Ladder on firm ground, tied or footed."),
+        ("Test spot first; the cleaner can strip old paint.",),
         skills=("ladder",),
     ),
     DefaultService(
@@ -130,7 +126,7 @@ SERVICES = (
     DefaultService(
         "windows_outside", "Windows outside", "Ventanas por fuera", Unit.PANE, 6,
         600_00, 150_00, 0, 15, 36, 28,
-        ("Keep the pole clear of the power drop.", "Wet paths are slippery."),
+        ("Wet paths are slippery.",),
         skills=("pure_water",),
     ),
 )  # fmt: skip

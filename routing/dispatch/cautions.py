@@ -68,7 +68,9 @@ def hazards_of(job: Job, chemistries: Collection[str]) -> frozenset[Hazard]:
         found.add(Hazard.CHALK)
     if skills & OFF_THE_GROUND or job.property.storeys > 1:
         found.add(Hazard.LADDER)
-    if skills & REACHES_UP or job.property.storeys > 1:
+    if (
+        skills & REACHES_UP or job.property.storeys > 1 or Unit.WALL_SQFT in units
+    ):  # the house's own line ends at a wall
         found.add(Hazard.LINES)
     return frozenset(found)
 
@@ -89,9 +91,10 @@ def common_cautions(
 
 
 def stop_cautions(job: Job, hazards: Collection[Hazard]) -> tuple[str, ...]:
-    """What matters at this stop alone: its services' own cautions, power lines, ladders, old paint. Each once."""
+    """What matters at this stop alone: its services' own cautions, power lines, ladders, old paint. Each once; what the
+    catalogue begins with is translated, what the owner wrote is not."""
     services = [line.service for line in job.lines.all()]
-    found = [line.strip() for service in services for line in service.cautions.splitlines() if line.strip()]
+    found = [_(line.strip()) for service in services for line in service.cautions.splitlines() if line.strip()]
     if Hazard.LINES in hazards:
         found.append(_lines())
     if Hazard.LADDER in hazards:

@@ -32,8 +32,9 @@ def band_words(index_f: float) -> str:
 
 def heat_words(index_f: float) -> str:
     """A heat index with its band and what the sun adds."""
-    words = _("Feels like %(index)s F in the shade (%(band)s). Full sun adds up to %(sun)s F.")
-    return words % {"index": round_half_up(index_f), "band": band_words(index_f), "sun": SUN_ADDS_F}
+    words = _("Feels like %(index)s F in the shade, up to %(sun)s F in full sun (%(band)s).")
+    index = round_half_up(index_f)
+    return words % {"index": index, "band": band_words(index_f), "sun": index + SUN_ADDS_F}
 
 
 def weather_words(weather: DayWeather | None) -> tuple[str, ...]:
@@ -56,4 +57,8 @@ def _of(weather: DayWeather) -> Iterable[str]:
         yield _("FROST: most stop washing under about 40 F; ice on walks and ladders.")
     if weather.wind_mph is not None and weather.wind_mph >= WIND_FROM_MPH:
         yield _("WIND of %(wind)s mph: spray drifts; stay off ladders and roofs.") % figures
-    yield (_("THUNDER IS FORECAST. %(words)s") % {"words": thunder_words()}) if weather.has_thunder else thunder_words()
+    yield (
+        _("THUNDER is forecast: stop when you hear it; go on 30 minutes after the last one.")
+        if weather.has_thunder
+        else thunder_words()
+    )

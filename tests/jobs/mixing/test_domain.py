@@ -18,6 +18,7 @@ from jobs.mixing.domain.strength import (
     percent_of_amount,
     strength_amount,
 )
+from jobs.mixing.words import strength_words
 from shared.units import measured_ounces, ml_from_us_gallons
 
 bases = st.sampled_from(sorted(CHLORINE))
@@ -178,6 +179,20 @@ def test_a_product_used_as_it_is_bought() -> None:
     wish = MixWish(10_000, Basis.VOLUME, "at_house", 100)
     plan = mix_plan(wish, Strength(10_000, Basis.VOLUME), None, 100)
     assert (plan.stop, plan.stock_ml, plan.water_ml) == ("", 100, 0)
+
+
+@pytest.mark.parametrize(
+    ("basis_points", "basis", "words"),
+    [
+        (1250, "trade", "12.5 % trade"),
+        (2_500, "volume", "1 part to 3 parts of water (25 %)"),
+        (833, "volume", "1 part to 11 parts of water (8.33 %)"),
+        (10_000, "volume", "undiluted"),
+    ],
+)
+def test_a_strength_in_words(basis_points: int, basis: str, words: str) -> None:
+    """Never without its basis; a dilution of a product as labels say it."""
+    assert strength_words(basis_points, basis) == words
 
 
 def test_above_a_limit() -> None:

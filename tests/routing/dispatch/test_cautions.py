@@ -6,6 +6,7 @@ import pytest
 from django.utils import translation
 
 from jobs.work.models import Job
+from pricing.catalogue.defaults import SERVICES
 from routing.dispatch.cautions import OF_MIXES, Hazard, common_cautions, hazards_of, paint_is_old, stop_cautions
 from tests import factories
 
@@ -23,9 +24,9 @@ def job_of(*skills: str, unit: str = "wall_sqft", **place: Any) -> Job:
 @pytest.mark.parametrize(
     ("skills", "unit", "storeys", "chemistries", "hazards"),
     [
-        ([], "wall_sqft", 1, {"hypochlorite"}, WET | {Hazard.GAS, Hazard.CHALK}),
+        ([], "wall_sqft", 1, {"hypochlorite"}, WET | {Hazard.GAS, Hazard.CHALK, Hazard.LINES}),
         ([], "wall_sqft", 2, {"alkaline"}, WET | {Hazard.CHALK, Hazard.LADDER, Hazard.LINES}),
-        ([], "wall_sqft", 1, set(), WET | {Hazard.GAS, Hazard.CHALK}),
+        ([], "wall_sqft", 1, set(), WET | {Hazard.GAS, Hazard.CHALK, Hazard.LINES}),
         (["surface_cleaner"], "flat_sqft", 1, {"surfactant"}, WET),
         (["ladder"], "linear_ft", 1, set(), {Hazard.LADDER, Hazard.LINES}),
         (["ladder"], "linear_ft", 1, {"acid"}, WET | {Hazard.GAS, Hazard.LADDER, Hazard.LINES}),
@@ -73,3 +74,12 @@ def test_paint_of_an_unknown_age_is_said() -> None:
     assert not any("paint" in words for words in stop_cautions(job, ()))
     factories.make_wall(property=job.property, material="painted_wood")
     assert any("Age of the paint unknown" in words for words in stop_cautions(Job.objects.get(pk=job.pk), ()))
+
+
+def test_cautions_of_the_catalogue_in_spanish() -> None:
+    """Every caution that a new company begins with, so that no crew reads half of them in English."""
+    with translation.override("es"):
+        for each in SERVICES:
+            service = factories.make_service(cautions="\n".join(each.cautions))
+            job = factories.make_job(lines=[{"service": service}])
+            assert not set(stop_cautions(job, ())) & set(each.cautions), each.code

@@ -35,15 +35,18 @@ def test_a_hot_day_with_thunder() -> None:
     """96 F with 65 % is a heat index of 121 F, as the published table has it."""
     words = words_of(**HOT, has_thunder=True)
     assert "Up to 96 F with 65 % humidity." in words
-    assert "HEAT: Feels like 121 F in the shade (very high: put the work off where you can)." in words
+    assert (
+        "HEAT: Feels like 121 F in the shade, up to 136 F in full sun (very high: put the work off where you can)."
+        in words
+    )
     assert "A break of 15 minutes every 2 hours (proposed federal rule of 2024, not final)." in words
-    assert "THUNDER IS FORECAST. Thunder: stop when you hear it" in words
+    assert "THUNDER is forecast: stop when you hear it" in words
 
 
 @pytest.mark.parametrize(
     ("values", "said", "not_said"),
     [
-        ({}, ["Thunder: stop when you hear it"], ["HEAT", "FROST", "WIND", "FORECAST", "break of 15"]),
+        ({}, ["Thunder: stop when you hear it"], ["HEAT", "FROST", "WIND", "is forecast", "break of 15"]),
         ({"high_f": 82, "humidity_percent": 45}, ["HEAT: Feels like 82 F"], ["break of 15"]),
         ({"high_f": 39}, ["FROST"], ["HEAT"]),
         ({"high_f": 40}, [], ["FROST"]),
@@ -120,7 +123,7 @@ def test_by_command(plan: Any) -> None:
     with pytest.raises(CommandError, match="No weather is written down for 2026-07-01"):
         out_of()
     assert "heat index 121 F" in out_of("--high", "96", "--humidity", "65", "--thunder")
-    assert "THUNDER IS FORECAST" in json.loads(out_of("--json"))["words"][-1]
+    assert "THUNDER is forecast" in json.loads(out_of("--json"))["words"][-1]
     with pytest.raises(CommandError, match="together"):
         out_of("--high", "96")
     with pytest.raises(CommandError, match="less than or equal to 100"):

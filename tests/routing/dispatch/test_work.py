@@ -440,7 +440,7 @@ def test_the_mix_sheet_by_command(crew: Any, wash: Any, tmp_path: Any) -> None:
         ({"powder_powder": "35", "powder_target": "35", "powder_gallons": "1"}, "No mix can be stronger"),
         ({"thunder_seconds": "30"}, "It struck 6.0 miles away. Stop now; if that was the last thunder, go on at 12:30"),
         ({"nozzle_flow": "5", "nozzle_psi": "2500"}, "Number 6.32: take size 6.5"),
-        ({"heat_f": "96", "heat_humidity": "65"}, "Feels like 121 F in the shade (very high"),
+        ({"heat_f": "96", "heat_humidity": "65"}, "Feels like 121 F in the shade, up to 136 F in full sun (very high"),
         ({"heat_f": "96", "heat_humidity": "650"}, "Humidity, %: a number from 0 to 100."),
         ({"ladder_length": "20"}, "Foot 5.0 ft out from the wall; it then reaches 19.4 ft up."),
         ({"line_kv": "115"}, "12 ft 2 in away"),
