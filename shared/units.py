@@ -25,9 +25,10 @@ def round_half_up(value: float | int | Fraction) -> int:
     """
     if isinstance(value, float) and not math.isfinite(value):
         raise ValueError(f"Expected a finite number, got {value}.")
-    exact = Fraction(value)
-    magnitude = math.floor(abs(exact) + Fraction(1, 2))
-    return -magnitude if exact < 0 else magnitude
+    exact = value if isinstance(value, Fraction) else Fraction(value)
+    above, below = exact.numerator, exact.denominator
+    magnitude = (2 * abs(above) + below) // (2 * below)
+    return -magnitude if above < 0 else magnitude
 
 
 def round_down(value: float) -> int:

@@ -14,10 +14,10 @@ from jobs.reminders.domain.gain import ANSWERED_WITHIN
 from jobs.reminders.models import Reminder
 from jobs.work.models import Job, VisitLine
 from jobs.work.selectors import card_quantity, wall_sqft_by_property
-from pricing.catalogue.domain import RateTerms
+from pricing.catalogue.domain import Circumstances, RateTerms
 from pricing.catalogue.models import Service
 from pricing.catalogue.selectors import rate_terms
-from pricing.estimates.domain import line_estimate
+from pricing.estimates.domain import card_price, line_minutes
 from shared import clock
 from shared.outbox.models import MessageState
 
@@ -52,8 +52,9 @@ class Basis:
         rate = self.rates.get(service.code) if service else None
         if service is None or rate is None:
             return Expected(None, UNKNOWN_MINUTES)
-        line = line_estimate(rate, card_quantity(service=service, area_sqft=area_sqft), storeys)
-        return Expected(line.price_cents, line.minutes)
+        quantity = card_quantity(service=service, area_sqft=area_sqft)
+        price = card_price(rate, quantity, Circumstances(storeys=storeys))
+        return Expected(price.total_cents, line_minutes(rate, quantity, storeys))
 
 
 def basis_get(*, today: date, zone: str) -> Basis:

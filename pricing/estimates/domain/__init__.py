@@ -3,6 +3,7 @@
 from pricing.estimates.domain.card import (
     LineEstimate,
     card_cents_per_crew_hour,
+    card_price,
     earned_cents_per_crew_hour,
     line_estimate,
     line_materials_cents,
@@ -14,6 +15,7 @@ from pricing.estimates.domain.card import (
 __all__ = [
     "LineEstimate",
     "card_cents_per_crew_hour",
+    "card_price",
     "earned_cents_per_crew_hour",
     "line_estimate",
     "line_materials_cents",
