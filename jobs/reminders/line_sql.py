@@ -5,9 +5,6 @@ whatever is written to a customer is judged by those. Steps are named as the dom
 differ in a few spellings only.
 """
 
-from collections.abc import Mapping
-from typing import Any
-
 from jobs.reminders.domain.choosing import MOST_SILENCE, NEVER_COUNTS_DAYS, OVERDUE_UNIT_DAYS, SILENCE_UNIT_DAYS
 from jobs.reminders.domain.due import CHALK, CHALK_DUE_AFTER
 
@@ -24,7 +21,7 @@ _SPELLING = {
     "sqlite": {
         "read_due": f"date({{day}}, '+{_SEASON} days')",
         "later_of": "MAX({one}, {other})",
-        "local_day": "django_datetime_cast_date({at}, 'UTC', %(zone)s)",
+        "local_day": "CASE WHEN {at} IS NOT NULL THEN django_datetime_cast_date({at}, %(zone)s, 'UTC') END",
         "lesser_of": "MIN({one}, {other})",
         "days_before_today": "(julianday(%(today)s) - julianday({day}))",
         "by_letters": "COLLATE BINARY",
@@ -39,7 +36,7 @@ coming AS (
 ),
 removal_coming AS (SELECT DISTINCT property_id FROM coming WHERE removes_chalk),
 removal AS (
-    SELECT j.property_id, v.work_date, l.job_line_id
+    SELECT j.property_id, v.work_date, l.id AS line_id, l.minutes, l.job_line_id
     FROM work_visitline l JOIN work_visit v ON v.id = l.visit_id JOIN work_job j ON j.id = v.job_id
     JOIN catalogue_service s ON s.id = l.service_id WHERE s.removes_chalk
 ),
@@ -72,7 +69,7 @@ reading_ranked AS (
 reading AS (SELECT r.*, {reading_due} AS due_on FROM reading_ranked r WHERE r.rank < 2)"""
 
 _BY_FORECAST = """
-passing_wall AS (
+passing_wall AS MATERIALIZED (
     SELECT w.property_id, w.id AS wall_id, w.name AS wall_name, w.kind AS wall_kind, w.facing_degrees,
         f.{passes_on} AS passes_on, f.early_on, f.late_on,
         f.last_read_on AS read_on, {passing_due} AS due_on,
@@ -109,11 +106,11 @@ line AS (
         CAST(NULL AS integer) AS facing_degrees, CAST(NULL AS decimal) AS reading, CAST(NULL AS date) AS read_on,
         CAST(NULL AS date) AS passes_on, CAST(NULL AS date) AS early_on, CAST(NULL AS date) AS late_on,
         CAST(0 AS bigint) AS more_walls, CAST(NULL AS date) AS untold_since
-    FROM recurring i WHERE NOT (
-        i.removes_chalk AND (
-            EXISTS (SELECT 1 FROM reading r WHERE r.property_id = i.property_id AND r.due_on <= %(last_day)s)
-            OR EXISTS (SELECT 1 FROM passing f WHERE f.property_id = i.property_id AND f.due_on < i.due_on)
-        )
+    FROM recurring i WHERE NOT EXISTS (
+        SELECT 1 FROM reading r WHERE r.property_id = i.property_id AND i.removes_chalk AND r.due_on <= %(last_day)s
+    )
+    AND NOT EXISTS (
+        SELECT 1 FROM passing f WHERE f.property_id = i.property_id AND i.removes_chalk AND f.due_on < i.due_on
     )
     UNION ALL
     SELECT r.property_id, '{chalk_kind}', NULL, r.due_on, NULL, NULL, r.wall_id, r.wall_name, r.wall_kind,
@@ -129,32 +126,30 @@ line AS (
 
 # All that was said counts by address: where two customers share one, the opt-out of either holds for both.
 _WAYS = """
-mail_said AS (
-    SELECT k.id, k.given, k.at, LOWER(c.email) AS address
+said AS (
+    SELECT k.id, k.channel, k.given, k.at,
+        CASE k.channel WHEN 'email' THEN LOWER(c.email) ELSE c.phone_e164 END AS address
     FROM customers_consent k JOIN customers_customer c ON c.id = k.customer_id
-    WHERE k.channel = 'email' AND k.purpose IN ('reminder', 'all') AND c.email <> ''
+    WHERE k.purpose IN ('reminder', 'all')
 ),
-text_said AS (
-    SELECT k.id, k.given, k.at, c.phone_e164 AS address
-    FROM customers_consent k JOIN customers_customer c ON c.id = k.customer_id
-    WHERE k.channel = 'text' AND k.purpose IN ('reminder', 'all') AND c.phone_e164 <> ''
-),
-mail_no AS (
-    SELECT no.address, MIN(no.id) AS id FROM mail_said no WHERE NOT no.given AND NOT EXISTS (
-        SELECT 1 FROM mail_said yes WHERE yes.given AND yes.address = no.address AND yes.id > no.id AND yes.at >= no.at
-    ) GROUP BY no.address
-),
-text_no AS (
-    SELECT no.address, MIN(no.id) AS id FROM text_said no WHERE NOT no.given AND NOT EXISTS (
-        SELECT 1 FROM text_said yes WHERE yes.given AND yes.address = no.address AND yes.id > no.id AND yes.at >= no.at
-    ) GROUP BY no.address
-),
-mail_yes AS (SELECT address, MAX(at) AS at FROM mail_said WHERE given GROUP BY address),
-text_yes AS (SELECT address, MAX(at) AS at FROM text_said WHERE given GROUP BY address),
-unread AS (
-    SELECT t.sender_e164 AS address, MIN(t.at) AS at FROM reminders_inboundtext t
+heard AS (
+    SELECT channel, address, 'yes' AS what, id, at FROM said WHERE given
+    UNION ALL
+    SELECT no.channel, no.address, 'no', no.id, no.at FROM said no WHERE NOT no.given AND NOT EXISTS (
+        SELECT 1 FROM said yes WHERE yes.given AND yes.channel = no.channel AND yes.address = no.address
+        AND yes.id > no.id AND yes.at >= no.at
+    )
+    UNION ALL
+    SELECT b.channel, b.address, 'closed', NULL, b.since FROM outbox_blockedaddress b WHERE b.opened_at IS NULL
+    UNION ALL
+    SELECT 'text', t.sender_e164, 'unread', NULL, t.at FROM reminders_inboundtext t
     WHERE t.meaning = 'unclear' AND NOT EXISTS (SELECT 1 FROM reminders_textread r WHERE r.text_id = t.id)
-    GROUP BY t.sender_e164
+),
+way AS (
+    SELECT channel, address, MIN(CASE WHEN what = 'no' THEN id END) AS no_id,
+        MAX(CASE WHEN what = 'yes' THEN at END) AS yes_at, MAX(CASE WHEN what = 'closed' THEN at END) AS closed_at,
+        MIN(CASE WHEN what = 'unread' THEN at END) AS unread_at
+    FROM heard WHERE address <> '' GROUP BY channel, address
 )"""
 
 _TOLD = """
@@ -172,21 +167,37 @@ held_back AS (
     WHERE h.at >= %(held_since)s GROUP BY p.customer_id
 )"""
 
+# How long the work of each line took last time: joined where every line is read, else looked up for those of a page.
+_WORKED = """
+worked AS (
+    SELECT d.property_id, d.kind, d.minutes FROM (
+        SELECT i.property_id, i.kind, l.minutes,
+            ROW_NUMBER() OVER (PARTITION BY i.property_id, i.kind ORDER BY v.work_date DESC, l.id DESC) AS rank
+        FROM recurring i JOIN work_job b ON b.property_id = i.property_id JOIN work_visit v ON v.job_id = b.id
+        JOIN work_visitline l ON l.visit_id = v.id AND l.service_id = i.service_id WHERE l.minutes > 0
+        UNION ALL
+        SELECT r.property_id, '{chalk_kind}', r.minutes,
+            ROW_NUMBER() OVER (PARTITION BY r.property_id ORDER BY r.work_date DESC, r.line_id DESC)
+        FROM removal r WHERE r.minutes > 0
+    ) d WHERE d.rank < 2
+)"""
+_WORKED_JOIN = """
+    LEFT JOIN worked ON worked.property_id = l.property_id AND worked.kind = l.kind"""
+
 _JUDGED = """
 owned AS (
     SELECT l.*, p.customer_id, p.street, p.city, p.region, p.postal_code, p.latitude, p.longitude, p.storeys,
         c.name, c.email, c.phone_e164, c.language, contact.at AS contact_at,
         COALESCE(told.created_at, chalk_told.at) AS told_at, told.message_id AS told_by,
         hold.id AS hold_id, hold.until AS hold_until, held_back.at AS held_back_at,
-        mail_no.id AS mail_no_id, mail_yes.at AS mail_yes_at, mail_closed.since AS mail_closed_at,
-        text_no.id AS text_no_id, text_yes.at AS text_yes_at, text_closed.since AS text_closed_at,
-        unread.at AS unread_at,
+        mail.no_id AS mail_no_id, mail.yes_at AS mail_yes_at, mail.closed_at AS mail_closed_at,
+        texts.no_id AS text_no_id, texts.yes_at AS text_yes_at, texts.closed_at AS text_closed_at, texts.unread_at,
         CASE
-            WHEN c.email <> '' AND mail_no.id IS NULL AND mail_closed.since IS NULL AND unread.at IS NULL THEN 'email'
-            WHEN c.phone_e164 <> '' AND text_no.id IS NULL AND text_yes.at IS NOT NULL AND text_closed.since IS NULL
-                AND unread.at IS NULL THEN 'text'
+            WHEN texts.unread_at IS NOT NULL THEN ''
+            WHEN c.email <> '' AND mail.no_id IS NULL AND mail.closed_at IS NULL THEN 'email'
+            WHEN texts.yes_at IS NOT NULL AND texts.no_id IS NULL AND texts.closed_at IS NULL THEN 'text'
             ELSE ''
-        END AS channel
+        END AS channel{worked_column}
     FROM line l JOIN customers_property p ON p.id = l.property_id AND p.joined_into_id IS NULL
     JOIN customers_customer c ON c.id = p.customer_id
     LEFT JOIN contact ON contact.customer_id = c.id
@@ -196,15 +207,8 @@ owned AS (
     LEFT JOIN reminders_duehold hold
         ON hold.property_id = p.id AND (hold.until IS NULL OR hold.until > %(today)s)
     LEFT JOIN held_back ON held_back.customer_id = c.id
-    LEFT JOIN mail_no ON mail_no.address = LOWER(c.email)
-    LEFT JOIN text_no ON text_no.address = c.phone_e164
-    LEFT JOIN mail_yes ON mail_yes.address = LOWER(c.email)
-    LEFT JOIN text_yes ON text_yes.address = c.phone_e164
-    LEFT JOIN outbox_blockedaddress mail_closed
-        ON mail_closed.channel = 'email' AND mail_closed.opened_at IS NULL AND mail_closed.address = LOWER(c.email)
-    LEFT JOIN outbox_blockedaddress text_closed
-        ON text_closed.channel = 'text' AND text_closed.opened_at IS NULL AND text_closed.address = c.phone_e164
-    LEFT JOIN unread ON unread.address = c.phone_e164
+    LEFT JOIN way mail ON mail.channel = 'email' AND mail.address = LOWER(c.email)
+    LEFT JOIN way texts ON texts.channel = 'text' AND texts.address = c.phone_e164{worked_join}
 ),
 judged AS (
     SELECT o.*,
@@ -237,12 +241,15 @@ CASE WHEN j.told_at IS NOT NULL THEN (
     AND (r.message_id = j.told_by OR (j.told_by IS NULL AND r.kind = '{chalk_kind}'))
     ORDER BY r.created_at DESC, r.id DESC LIMIT 1
 ) END""".replace("{chalk_kind}", CHALK)
+AGREED_AT = "CASE j.channel WHEN 'email' THEN j.mail_yes_at WHEN 'text' THEN j.text_yes_at END"
 MAIL_NO_AT = "CASE WHEN j.mail_no_id > 0 THEN (SELECT k.at FROM customers_consent k WHERE k.id = j.mail_no_id) END"
 TEXT_NO_AT = "CASE WHEN j.text_no_id > 0 THEN (SELECT k.at FROM customers_consent k WHERE k.id = j.text_no_id) END"
 _COUNTS = """
 SELECT COUNT(*), COUNT(CASE WHEN j.state = 'ready' THEN 1 END), COUNT(CASE WHEN {wanted} THEN 1 END),
     COUNT(CASE WHEN j.state = 'ready' AND ({wanted}) THEN 1 END)
 FROM judged j"""
+_WHOLE = """
+SELECT {columns} FROM judged j WHERE {wanted} ORDER BY {order}"""
 _PAGE = """,
 page AS (SELECT j.* FROM judged j WHERE {wanted} ORDER BY {order} LIMIT %(most)s OFFSET %(first)s)
 SELECT {columns} FROM page j
@@ -254,10 +261,21 @@ def counts_sql(vendor: str, *, wanted: str, chalk_counts: bool, passes_on: str) 
     return _judged(vendor, chalk_counts, passes_on) + _COUNTS.format(wanted=wanted)
 
 
-def lines_sql(vendor: str, *, columns: str, wanted: str, order: str, chalk_counts: bool, passes_on: str) -> str:
-    """The lines that are `wanted`, as `j`; the parameters `most` and `first` cut a page."""
-    page = _PAGE.format(columns=columns, wanted=wanted, order=order)
-    return _judged(vendor, chalk_counts, passes_on) + page
+def lines_sql(
+    vendor: str, *, columns: str, wanted: str, order: str, is_whole: bool, chalk_counts: bool, passes_on: str
+) -> str:
+    """The lines that are `wanted`, as `j`; the parameters `most` and `first` cut a page unless it `is_whole`.
+
+    In the columns `{last_minutes}` is what the work took last time.
+    """
+    found = columns.format(last_minutes="j.last_minutes" if is_whole else LAST_MINUTES)
+    rest = (_WHOLE if is_whole else _PAGE).format(columns=found, wanted=wanted, order=order)
+    return _judged(vendor, chalk_counts, passes_on, is_whole) + rest
+
+
+def local_day(vendor: str, at: str) -> str:
+    """The day in the company's zone of an instant."""
+    return _SPELLING[vendor]["local_day"].format(at=at)
 
 
 def in_order(vendor: str) -> str:
@@ -269,24 +287,23 @@ def by_urgency(vendor: str) -> str:
     """What `domain.choosing.urgency` knows without the routes: the most overdue and longest unheard of first."""
     spelling = _SPELLING[vendor]
     overdue = spelling["days_before_today"].format(day="j.due_on")
-    silence = spelling["days_before_today"].format(day=spelling["local_day"].format(at="j.contact_at"))
+    silence = spelling["days_before_today"].format(day=local_day(vendor, "j.contact_at"))
     units = f"COALESCE({silence}, {NEVER_COUNTS_DAYS}) / {SILENCE_UNIT_DAYS}"
     score = f"{overdue} / {OVERDUE_UNIT_DAYS} + {spelling['lesser_of'].format(one=units, other=MOST_SILENCE)}"
     return f"{score} DESC, {in_order(vendor)}"
 
 
-def _judged(vendor: str, chalk_counts: bool, passes_on: str) -> str:
-    steps = (_COMING, _BY_READING, _BY_FORECAST, _LINES, _WAYS, _TOLD, _JUDGED)
-    return "WITH" + ",".join(steps).format(**_names(_SPELLING[vendor], chalk_counts, passes_on))
-
-
-def _names(spelling: Mapping[str, str], chalk_counts: bool, passes_on: str) -> dict[str, Any]:
+def _judged(vendor: str, chalk_counts: bool, passes_on: str, with_worked: bool = False) -> str:
+    steps = (_COMING, _BY_READING, _BY_FORECAST, _LINES, _WAYS, _TOLD, *([_WORKED] if with_worked else ()), _JUDGED)
+    spelling = _SPELLING[vendor]
     read_due = spelling["read_due"].format(day="f.last_read_on")
-    return {
-        "chalk": "1 = 1" if chalk_counts else "1 = 0",
-        "chalk_kind": CHALK,
-        "passes_on": passes_on,
-        "reading_due": spelling["read_due"].format(day="r.newest_on"),
-        "passing_due": spelling["later_of"].format(one=f"f.{passes_on}", other=read_due),
-        "chalk_told_day": spelling["local_day"].format(at="chalk_told.at"),
-    }
+    return "WITH" + ",".join(steps).format(
+        chalk="1 = 1" if chalk_counts else "1 = 0",
+        chalk_kind=CHALK,
+        passes_on=passes_on,
+        reading_due=spelling["read_due"].format(day="r.newest_on"),
+        passing_due=spelling["later_of"].format(one=f"f.{passes_on}", other=read_due),
+        chalk_told_day=local_day(vendor, "chalk_told.at"),
+        worked_column=", worked.minutes AS last_minutes" if with_worked else "",
+        worked_join=_WORKED_JOIN if with_worked else "",
+    )

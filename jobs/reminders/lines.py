@@ -15,7 +15,7 @@ from jobs.chalking.models import ChalkSetting
 from jobs.chalking.selectors import chalk_setting_get
 from jobs.customers.models import address_line
 from jobs.reminders import line_sql
-from jobs.reminders.domain.consent import EMAIL, TEXT, Obstacle, Standing, wait_until
+from jobs.reminders.domain.consent import EMAIL, TEXT, Obstacle, wait_until
 from jobs.reminders.domain.due import CHALK, Cause, ForecastFact, IntervalFact, ReadingFact, due_key
 from jobs.reminders.domain.gain import ANSWERED_WITHIN
 from jobs.reminders.expected import Basis, basis_get
@@ -110,10 +110,11 @@ def line_counts(asked: Question, condition: Condition) -> Counts:
 def line_items(
     asked: Question, condition: Condition, *, first: int = 0, most: int | None = None, order: str = ""
 ) -> Iterator[DueItem]:
-    """The lines from the `first` on, at most `most`, read from the database as they are wanted."""
-    maker = _Maker(asked)
-    for row in _rows(asked, condition, ", ".join(COLUMNS.values()), first, most, order):
-        yield maker.item(Row._make(row))
+    """All lines, read from the database as they are wanted; or at most `most` of them from the `first` on."""
+    vendor = connection.vendor
+    days = (line_sql.local_day(vendor, at) for at in LOCAL_DAYS.values())
+    rows = map(Row._make, _rows(asked, condition, ", ".join([*COLUMNS.values(), *days]), first, most, order))
+    return map(_Maker(asked).item, map(_with_days, rows) if vendor == "sqlite" else rows)
 
 
 def line_keys(asked: Question, condition: Condition, *, most: int) -> list[str]:
@@ -127,11 +128,11 @@ def _rows(
 ) -> Iterator[tuple[Any, ...]]:
     vendor = connection.vendor
     statement = line_sql.lines_sql(
-        vendor, columns=columns, wanted=condition.sql, order=order or line_sql.in_order(vendor), **_chalk(asked)
-    )
-    page = {"first": first, "most": connection.ops.no_limit_value() if most is None else most}
+        vendor, columns=columns, wanted=condition.sql, order=order or line_sql.in_order(vendor), is_whole=most is None,
+        **_chalk(asked),
+    )  # fmt: skip
     with connection.chunked_cursor() if most is None else connection.cursor() as cursor:
-        cursor.execute(statement, {**asked.parameters(), **condition.parameters, **page})
+        cursor.execute(statement, {**asked.parameters(), **condition.parameters, "first": first, "most": most})
         while rows := cursor.fetchmany(ROWS_AT_ONCE):
             yield from rows
 
@@ -170,23 +171,22 @@ COLUMNS = {
     "email": "j.email",
     "phone_e164": "j.phone_e164",
     "language": "j.language",
-    "contact_at": "j.contact_at",
     "told_at": "j.told_at",
     "told_state": line_sql.TOLD_STATE,
     "hold_id": "j.hold_id",
     "hold_until": "j.hold_until",
-    "held_back_at": "j.held_back_at",
     "mail_no_at": line_sql.MAIL_NO_AT,
-    "mail_yes_at": "j.mail_yes_at",
     "mail_closed_at": "j.mail_closed_at",
     "text_no_at": line_sql.TEXT_NO_AT,
-    "text_yes_at": "j.text_yes_at",
+    "agreed_to_texts": "j.text_yes_at IS NOT NULL",
     "text_closed_at": "j.text_closed_at",
     "unread_at": "j.unread_at",
     "area_sqft": line_sql.AREA,
-    "last_minutes": line_sql.LAST_MINUTES,
+    "last_minutes": "{last_minutes}",
 }
-Row = namedtuple("Row", COLUMNS)  # type: ignore[misc]  # noqa: PYI024
+LOCAL_DAYS = {"contact_on": "j.contact_at", "agreed_on": line_sql.AGREED_AT, "held_back_on": "j.held_back_at"}
+Row = namedtuple("Row", [*COLUMNS, *LOCAL_DAYS])  # type: ignore[misc]  # noqa: PYI024
+_DAYS = [name for name in (*COLUMNS, *LOCAL_DAYS) if name.endswith(("_on", "_until"))]
 
 
 class _Remembered:
@@ -196,11 +196,11 @@ class _Remembered:
         zone, today, gap_days = asked.company.timezone, asked.today, asked.company.reminder_gap_days
         self.card = _once(asked.basis.card)
         self.chance = _once(asked.basis.chance)
-        self.local = _once(lambda at: clock.local_date(zone, at))
         self.interval = _once(interval_words)
         self.read = _once(read_words)
         self.expected = _once(expected_words)
-        self.consent = _once(lambda at, channel: consent_words(Standing(agreed_at=at), channel, zone))
+        self.town = _once(lambda *town: address_line("", *town))
+        self.consent = _once(consent_words)
         self.reminded = _once(lambda at, state: reminded_words(at, state, zone))
         self.obstacles = _once(lambda *each: _("; ").join(obstacle_words(hindrance, zone) for hindrance in each))
         self.wait = _once(lambda last: wait_words(last, wait_until(last, today=today, gap_days=gap_days) or today))
@@ -219,15 +219,16 @@ class _Maker:
         self._names = {kind: (each.name, each.removes_chalk) for kind, each in asked.basis.services.items()}
 
     def item(self, row: Any) -> DueItem:
-        kind, due_on, channel, known = row.kind, _day(row.due_on), row.channel, self._known
-        cause, reason = self._cause(row, due_on)
+        kind, due_on, channel, known = row.kind, row.due_on, row.channel, self._known
+        cause, reason = self._cause(row)
+        town = known.town(row.city, row.region, row.postal_code)
         card = known.card(kind, row.storeys, row.area_sqft or 0)
         return DueItem(
             key=due_key(row.property_id, kind, due_on),
             property_id=row.property_id,
             customer_id=row.customer_id,
             customer_name=row.customer_name,
-            address=address_line(row.street, row.city, row.region, row.postal_code),
+            address=f"{row.street}, {town}" if town else row.street,
             street=row.street,
             place=None if row.latitude is None or row.longitude is None else (row.latitude, row.longitude),
             kind=kind,
@@ -235,11 +236,11 @@ class _Maker:
             due_on=due_on,
             reason=reason,
             language=row.language,
-            last_contact_on=row.contact_at and known.local(_instant(row.contact_at)),
+            last_contact_on=row.contact_on,
             state=row.state,
             channel=channel,
-            recipient={EMAIL: row.email, TEXT: row.phone_e164}.get(channel, ""),
-            consent=self._consent(row),
+            recipient=row.email if channel == EMAIL else row.phone_e164 if channel == TEXT else "",
+            consent=known.consent(row.agreed_on, channel) if channel else "",
             why_not="" if row.state == "ready" else self._why_not(row),
             price_cents=card.price_cents,
             minutes=card.minutes if row.last_minutes is None else row.last_minutes,
@@ -247,38 +248,33 @@ class _Maker:
             cause=cause,
         )
 
-    def _cause(self, row: Any, due_on: date) -> tuple[Cause, str]:
+    def _cause(self, row: Any) -> tuple[Cause, str]:
         """What the line is due for, and the same in words."""
         if row.wall_id is None:
             name, removes = self._names[row.kind]
-            last_done_on = row.last_done_on and _day(row.last_done_on)
-            fact = IntervalFact(row.property_id, row.kind, removes, row.interval_months, last_done_on, due_on)
-            return Cause(fact, 0, self._limit), self._known.interval(name, row.interval_months, last_done_on, due_on)
+            when = (row.interval_months, row.last_done_on, row.due_on)
+            fact = IntervalFact(row.property_id, row.kind, removes, *when)
+            return Cause(fact, 0, self._limit), self._known.interval(name, *when)
         wall = (row.property_id, row.wall_id, row.wall_name, row.wall_kind, row.facing_degrees)
-        read, more = (_reading(row.reading), _day(row.read_on)), row.more_walls
+        read, more = (_reading(row.reading), row.read_on), row.more_walls
         if row.passes_on is None:
             words = self._known.read(row.wall_name, *read, more, self._limit)
             return Cause(ReadingFact(*wall, *read), more, self._limit), words
-        days = (_day(row.passes_on), _day(row.early_on), _day(row.late_on))
+        days = (row.passes_on, row.early_on, row.late_on)
         words = self._known.expected(row.wall_name, *days, *read, more, self._limit)
         return Cause(ForecastFact(*wall, *read, *days), more, self._limit), words
-
-    def _consent(self, row: Any) -> str:
-        if not row.channel:
-            return ""
-        return self._known.consent(_instant(row.mail_yes_at if row.channel == EMAIL else row.text_yes_at), row.channel)
 
     def _why_not(self, row: Any) -> str:
         """What stands in the way, in the order in which it counts."""
         if row.told_at:
             return self._known.reminded(_instant(row.told_at), row.told_state)
         if row.hold_id is not None:
-            return hold_words(row.hold_until and _day(row.hold_until))
-        if row.held_back_at:
-            return held_back_words(self._known.local(_instant(row.held_back_at)) + ANSWERED_WITHIN)
+            return hold_words(row.hold_until)
+        if row.held_back_on:
+            return held_back_words(row.held_back_on + ANSWERED_WITHIN)
         if not row.channel:
             return self._known.obstacles(*_obstacles(row))
-        return self._known.wait(self._known.local(_instant(row.contact_at)))
+        return self._known.wait(row.contact_on)
 
 
 def _obstacles(row: Any) -> list[Obstacle]:
@@ -289,7 +285,7 @@ def _obstacles(row: Any) -> list[Obstacle]:
         closed_at = _instant(row.mail_closed_at)
         mail = Obstacle(EMAIL, "closed", closed_at) if closed_at else Obstacle(EMAIL, "unread", unread_at)
     text = _obstacle(TEXT, row.phone_e164, row.text_no_at)
-    if text is None and row.text_yes_at is None:
+    if text is None and not row.agreed_to_texts:
         text = Obstacle(TEXT, "no_consent")
     if text is None:
         text = (
@@ -304,8 +300,12 @@ def _obstacle(channel: str, address: str, refused_at: Any) -> Obstacle | None:
     return Obstacle(channel, "opted_out", _instant(refused_at)) if refused_at else None
 
 
-def _day(value: Any) -> date:
+def _with_days(row: Any) -> Any:
     """SQLite gives what it computed as text."""
+    return row._replace(**{name: _day(getattr(row, name)) for name in _DAYS})
+
+
+def _day(value: Any) -> Any:
     return date.fromisoformat(value) if isinstance(value, str) else value
 
 

@@ -60,14 +60,17 @@ class DueSheet(Sequence[DueItem]):
 
     def __iter__(self) -> Iterator[DueItem]:
         """Every line, made while the database hands it over."""
-        return filter(self._is_found, line_items(self._asked, self._condition))
+        return self._searched(line_items(self._asked, self._condition))
 
     def by_urgency(self) -> Iterator[DueItem]:
         """Every line, those first that are most overdue and were longest not heard of; the routes count for nothing."""
-        return filter(self._is_found, line_items(self._asked, self._condition, order=by_urgency(connection.vendor)))
+        return self._searched(line_items(self._asked, self._condition, order=by_urgency(connection.vendor)))
 
-    def _is_found(self, item: DueItem) -> bool:
-        return not self._wish.words or self._wish.words in f"{item.customer_name} {item.address} {item.reason}".lower()
+    def _searched(self, items: Iterator[DueItem]) -> Iterator[DueItem]:
+        words = self._wish.words
+        if not words:
+            return items
+        return (item for item in items if words in f"{item.customer_name} {item.address} {item.reason}".lower())
 
     @overload
     def __getitem__(self, at: int) -> DueItem: ...

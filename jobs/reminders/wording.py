@@ -9,7 +9,7 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from jobs.reminders.domain.consent import Obstacle, Standing
+from jobs.reminders.domain.consent import Obstacle
 from jobs.reminders.domain.due import Cause, ForecastFact, IntervalFact, ReadingFact
 from jobs.reminders.domain.lint import Finding
 from shared import clock
@@ -114,16 +114,17 @@ def expected_words(
     limit: Decimal,
 ) -> str:  # fmt: skip
     """`south wall expected to pass 2 about June 2026 (June 2025 to July 2028); read 1.5 on 1 May 2025`."""
+    language = translation.get_language() or "en"
     line = _(
         "%(wall)s expected to pass %(limit)s about %(month)s (%(early)s to %(late)s); read %(reading)s on %(date)s"
     ) % {
         "wall": wall_name,
         "limit": reading_words(limit),
-        "month": month_words(passes_on),
-        "early": month_words(early_on),
-        "late": month_words(late_on),
+        "month": month_words(passes_on, language),
+        "early": month_words(early_on, language),
+        "late": month_words(late_on, language),
         "reading": reading_words(reading),
-        "date": date_words(read_on),
+        "date": date_words(read_on, language),
     }
     if not more_walls:
         return line
@@ -151,12 +152,12 @@ def obstacle_words(hindrance: Obstacle, zone: str) -> str:
     return _("opted out of text messages on %(date)s") % day
 
 
-def consent_words(stands: Standing, channel: str, zone: str) -> str:
+def consent_words(agreed_on: date | None, channel: str) -> str:
     """What allows a message: texts need an agreement, mail needs that nobody opted out of it."""
-    if stands.agreed_at is None:
+    if agreed_on is None:
         return _("not opted out; mail needs no more")
     words = _("agreed to email on %(date)s") if channel == "email" else _("agreed to texts on %(date)s")
-    return words % {"date": date_words(clock.local_date(zone, stands.agreed_at))}
+    return words % {"date": date_words(agreed_on)}
 
 
 def reminded_words(at: datetime, state: str, zone: str) -> str:

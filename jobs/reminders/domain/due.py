@@ -13,14 +13,13 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
 from itertools import groupby
-from typing import Any
+from typing import Any, NamedTuple
 
 CHALK = "chalk"
 CHALK_DUE_AFTER = timedelta(days=90)
 
 
-@dataclass(frozen=True, slots=True)
-class IntervalFact:
+class IntervalFact(NamedTuple):
     """A service that recurs at a property and has no open job there."""
 
     property_id: int
@@ -31,8 +30,7 @@ class IntervalFact:
     next_due_on: date
 
 
-@dataclass(frozen=True, slots=True)
-class ReadingFact:
+class ReadingFact(NamedTuple):
     """The newest reading of a wall, at the limit or above, with no removal at the property since and none agreed."""
 
     property_id: int
@@ -44,8 +42,7 @@ class ReadingFact:
     read_on: date
 
 
-@dataclass(frozen=True, slots=True)
-class ForecastFact:
+class ForecastFact(NamedTuple):
     """A wall that passes the limit on `passes_on`, the owner's choice from its interval of 80 percent; with the newest
     reading, which is below the limit. No removal is agreed."""
 
@@ -68,8 +65,7 @@ class ForecastFact:
 Fact = IntervalFact | ReadingFact | ForecastFact
 
 
-@dataclass(frozen=True, slots=True)
-class Cause:
+class Cause(NamedTuple):
     """What a due thing is due for, as it is said in one line: an interval; the wall that was read worst; or the wall
     that passes `limit` first. `more_walls` of the property stand the same way."""
 

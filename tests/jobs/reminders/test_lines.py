@@ -307,6 +307,21 @@ def _person(item: DueItem) -> Person:
     )
 
 
+@pytest.mark.parametrize(("hour", "state"), [(3, "ready"), (6, "reminded")])
+def test_a_night_belongs_to_the_company_s_day(hour: int, state: str) -> None:
+    """At 3:00 UTC it was the day before in New York: that reminder was written before the wall was read."""
+    make.set_company(timezone=ZONE, reminder_lead_days=30, reminder_gap_days=60)
+    make.make_service(removes_chalk=True)
+    place = make.make_forecast(read_on=date(2026, 3, 1)).wall.property
+    written_at = datetime(2026, 3, 1, hour, tzinfo=UTC)
+    message = make.make_message(state="sent")
+    Reminder.objects.create(
+        property=place, kind="chalk", due_on=date(2026, 2, 1), message=message, created_at=written_at
+    )
+    assert [item.state for item in DueSheet(today=TODAY)] == [state]
+    assert list(DueSheet(today=TODAY)) == due_list(today=TODAY)
+
+
 @given(st.integers(1, 4), st.integers(0, 20_000), st.integers(0, 20_000))
 @settings(
     max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow]
