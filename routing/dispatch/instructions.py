@@ -67,8 +67,8 @@ def line_steps(
         steps = _gutters()
     else:
         steps = _other()
-    notes = _notes(line, job, found)
-    ordered = _with_stops(steps, [mix.mix.product.chemistry for mix in mixes], poured_before)
+    ordered = tuple(_with_stops(steps, [mix.mix.product.chemistry for mix in mixes], poured_before))
+    notes = _placed(_notes(line, job, found), [code for code, _words in ordered])
     return tuple(Step(code, words, tuple(notes.get(code, ()))) for code, words in ordered)
 
 
@@ -168,12 +168,17 @@ def _stop_words(kinds: Iterable[str]) -> str:
     return _("STOP between %(names)s: rinse, write the rinse down, then pour the next") % {"names": names}
 
 
+def _placed(notes: dict[str, list[str]], codes: Sequence[str]) -> dict[str, list[str]]:
+    """What belongs to a step that this work does not have stands at its first one, so that nothing is lost."""
+    here = {code: list(notes.get(code, ())) for code in codes}
+    here[codes[0]] += [words for code, found in notes.items() if code not in here for words in found]
+    return here
+
+
 def _notes(line: JobLine, job: Job, found: Found) -> dict[str, list[str]]:
-    """What was found on the line's walls, by the step where it matters."""
+    """What was found on the line's walls, or on the house as a whole, by the step where it matters."""
     walls = {wall.pk: wall for wall in walls_of(line, job)}
     notes: dict[str, list[str]] = {}
-    if not walls:
-        return notes
     for wall_id, reading in found.chalk.items():
         if wall_id in walls:
             notes.setdefault("agitate", []).append(_chalk_words(walls[wall_id], reading, line))

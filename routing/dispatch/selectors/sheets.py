@@ -250,7 +250,7 @@ def _line(line: JobLine, job: Job, chalk: _Chalk, work: _Work, poured_before: se
         quantity=f"{line.quantity:,} {line.service.get_unit_display()}",
         minutes=line.estimated_minutes,
         note=line.note,
-        walls=", ".join(wall.name for wall in line.walls.all()),
+        walls=", ".join(_(wall.name) for wall in line.walls.all()),
         mixes=tuple(mix_note(mix, work.injector, work.jug_ml) for mix in mixes),
         steps=line_steps(line, job, mixes, found, work.direction, poured_before),
     )
@@ -270,7 +270,7 @@ def _walls(job: Job, chalk: _Chalk) -> tuple[SheetWall, ...]:
     for wall in job.property.walls.all():
         reading, removed_on = chalk.readings.get(wall.pk), chalk.removals.get(wall.pk)
         shown = chalk_is_left(reading, removed_on)
-        rows.append(SheetWall(wall.pk, wall.name, reading_words(reading, removed_on), shown))
+        rows.append(SheetWall(wall.pk, _(wall.name), reading_words(reading, removed_on), shown))
     return tuple(sorted(rows, key=lambda row: not row.is_shown_first))
 
 

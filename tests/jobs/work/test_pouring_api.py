@@ -51,3 +51,27 @@ def test_another_crews_job(client_of: Any, crew_lead: Any, job: Any) -> None:
     answer = client_of(crew_lead).post(f"/api/jobs/{job.pk}/rinse/", {}, "application/json")
     assert answer.status_code == 404
     assert not Poured.objects.exists()
+
+
+@pytest.mark.parametrize(
+    ("kind", "over", "status"),
+    [("pour", {"basis_points": value, "basis": "trade"}, 400) for value in (-1, 0, 20_000, "NaN", 1.5, 10**30)]
+    + [("pour", {"basis_points": 100}, 422), ("pour", {"basis": "trade"}, 422), ("pour", {"basis": "volts"}, 400)]
+    + [("pour", {"product": value}, 400) for value in (0, -1, 10**30, None, "x")]
+    + [("rinse", {"wall": value}, 400) for value in (0, -1, 10**30, "x")]
+    + [("rinse", {"at": value}, 400) for value in ("yesterday", 5)]
+    + [("rinse", {"at": "2999-01-01T00:00:00Z"}, 422), ("rinse", {"at": "2020-01-01T00:00:00Z"}, 422)]
+    + [("rinse", {"key": "x"}, 400), ("rinse", {"wall": 999_999}, 404)]
+    + [("steps", {"step": value}, 400) for value in ("", "x" * 31, "a b")]
+    + [("steps", {"line": value}, 400) for value in (0, -1, 10**30)],
+)
+def test_no_entry_with(client_of: Any, office: Any, job: Any, kind: str, over: dict[str, Any], status: int) -> None:
+    """Refused as a problem, and nothing is written down."""
+    body = {
+        "pour": {"product": factories.make_product().pk},
+        "rinse": {},
+        "steps": {"line": job.lines.get().pk, "step": "rinse"},
+    }[kind]
+    answer = client_of(office).post(f"/api/jobs/{job.pk}/{kind}/", body | over, "application/json")
+    assert (answer.status_code, answer["Content-Type"]) == (status, "application/problem+json")
+    assert (Poured.objects.count(), StepMark.objects.count()) == (0, 0)

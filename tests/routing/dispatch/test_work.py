@@ -234,6 +234,17 @@ def test_findings_in_their_place(crew: Any, wash: Any) -> None:
     )
 
 
+def test_what_is_of_the_whole_house_matters_to_all_work(crew: Any) -> None:
+    """A loose bracket is said to who clears gutters, at the first step, since there is none to wet a wall."""
+    gutters = factories.make_service(unit="linear_ft")
+    job = house(gutters)
+    found = (FindingInput(kind="other", note="loose bracket"), FindingInput(kind="loose_paint"))
+    factories.make_walkthrough(job=job, findings=found)
+    first, *others = line_of(planned(crew, job)).steps
+    assert first.notes == ("house: loose bracket", "house: loose paint, neither brush nor pressure")
+    assert not any(step.notes for step in others)
+
+
 def test_walls_of_the_line_only(crew: Any) -> None:
     """A removal on the north wall says nothing of the south wall's panel, and its steps are those of a removal."""
     removal = factories.make_service(removes_chalk=True)
@@ -307,7 +318,7 @@ def test_in_spanish(crew: Any, wash: Any) -> None:
     with translation.override("es"):
         text = text_of(mix_sheet_pdf(sheet_of(plan)))
         steps = line_of(plan).steps
-    assert "En el bidón, para esta casa Concentrado 3 gal 3 cuartos (qt) 12 oz líq." in text
+    assert "En el bidón, para esta casa Concentrado 3 gal 3 qt 12 oz" in text
     assert steps[6].words.startswith("Enjuague bien, de frente")
 
 

@@ -45,6 +45,8 @@ MODULES = (
     "routing/dispatch/instructions.py",
     "routing/dispatch/mix_notes.py",
     "routing/dispatch/reckoner.py",
+    "routing/dispatch/pdf.py",
+    "routing/dispatch/selectors/sheets.py",
     "routing/dispatch/selectors/work.py",
     "routing/dispatch/views/work.py",
     "jobs/mixing/choices.py",
