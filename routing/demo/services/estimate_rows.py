@@ -16,6 +16,7 @@ from pricing.catalogue.selectors import tax_on
 from pricing.estimates.calculation import estimate_reckon
 from pricing.estimates.choices import SentBy
 from pricing.estimates.inputs import EstimateChange, OptionChange, WantedLine
+from pricing.estimates.jobs_behind import jobs_behind
 from pricing.estimates.models import Estimate, SentEstimate
 from pricing.estimates.selectors import sent_get
 from pricing.estimates.services import (
@@ -28,6 +29,7 @@ from pricing.estimates.services import (
 from pricing.estimates.views.gathering import SHOWN_FROM, suggested
 from routing.demo.services.house_rows import OFFICE_OPENS, at
 from routing.plans.selectors.insertion import drive_share_at
+from shared.errors import Refused
 from shared.people.models import User
 from shared.people.roles import Role
 
@@ -38,14 +40,16 @@ Tell = Callable[[SentEstimate, datetime], object]
 def estimates_store(*, today: date) -> None:
     """For jobs of the book that wait for a price; the same seed and day give the same."""
     office = User.objects.filter(role=Role.OFFICE).order_by("pk").first()
-    _sent(_made(_chalky_lead(today), today - timedelta(days=2), 30, office), today - timedelta(days=2), office)
+    first = _made(_chalky_lead(today), today - timedelta(days=2), 30, office)
+    _sent(first, today - timedelta(days=2), office, SentBy.EMAIL)
     places = _jobs()
-    # Days since it was made, days that it is good for, and what came of it.
-    for days, good_for, then in (
-        (6, 30, None), (12, 30, None), (27, 30, None), (24, 20, None), (9, 30, _accepted), (15, 30, _declined),
+    # Days since it was made, days that it is good for, how it was given out, and what came of it.
+    for days, good_for, how, then in (
+        (6, 30, SentBy.EMAIL, None), (12, 30, SentBy.TEXT, None), (27, 29, SentBy.EMAIL, None),
+        (24, 20, SentBy.EMAIL, None), (9, 30, SentBy.EMAIL, _accepted), (15, 30, SentBy.PAPER, _declined),
     ):  # fmt: skip
         estimate = _made(next(places), today - timedelta(days=days), good_for, office)
-        sent = _sent(estimate, today - timedelta(days=days), office)
+        sent = _sent(estimate, today - timedelta(days=days), office, how)
         if then:
             then(sent, at(today - timedelta(days=days - 2)))
     _reconsidered(_made(next(places), today - timedelta(days=3), 30, office), today, office)
@@ -98,10 +102,20 @@ def _with_something_beside(wanted: list[WantedLine]) -> list[WantedLine]:
     return [first, *(WantedLine(line.service, line.quantity, line.walls, separately=True) for line in rest)]
 
 
-def _sent(estimate: Estimate, on: date, office: User | None) -> SentEstimate:
-    """On paper, so that the demo writes no message that looks as if it had gone out."""
+def _sent(estimate: Estimate, on: date, office: User | None, how: SentBy) -> SentEstimate:
+    """By the way that is named, and on paper where the customer cannot be written to that way."""
     moment = at(on, OFFICE_OPENS + 30)
-    return estimate_send(estimate=estimate, sent_how=SentBy.PAPER, now=moment, today=on, actor=office)
+    if how != SentBy.PAPER and not _can_be_written_to(estimate, how):
+        how = SentBy.PAPER
+    return estimate_send(estimate=estimate, sent_how=how, now=moment, today=on, actor=office)
+
+
+def _can_be_written_to(estimate: Estimate, channel: str) -> bool:
+    try:
+        jobs_behind().recipient(job_ref=estimate.job_ref, channel=channel)
+    except Refused:
+        return False
+    return True
 
 
 def _accepted(sent: SentEstimate, moment: datetime) -> None:
@@ -134,7 +148,7 @@ def _declined(sent: SentEstimate, moment: datetime) -> None:
 
 def _reconsidered(estimate: Estimate, today: date, office: User | None) -> None:
     """Sent, then changed by the office, and not sent again yet."""
-    _sent(estimate, today - timedelta(days=3), office)
+    _sent(estimate, today - timedelta(days=3), office, SentBy.PAPER)
     fresh = Estimate.objects.get(pk=estimate.pk)
     option = fresh.options.order_by("-position")[0]
     change = EstimateChange(options=[OptionChange(option.pk, discount_cents=20_00)])

@@ -28,6 +28,7 @@ from routing.demo.services.estimate_rows import estimates_store
 from routing.demo.services.extract import EXTRACT_NAME, extract_write
 from routing.demo.services.house_rows import OFFICE_OPENS, at, houses_store
 from routing.demo.services.lead_rows import decisions_store
+from routing.demo.services.message_rows import messages_store
 from routing.demo.services.mixing_rows import mixing_store
 from routing.demo.services.open_rows import open_jobs_store
 from routing.demo.services.past_rows import Rows, past_store
@@ -134,6 +135,7 @@ def _make(*, today: date, seed: int) -> None:
     weather_store(yard=yard, first=next_working_day(today))
     decisions_store(today=today, seed=seed)
     estimates_store(today=today)
+    messages_store(today=today)
     doubles_store(today=today)
     forecasts_update(now=at(today, OFFICE_OPENS))
     drives_learn(yard=yard, until=today)

@@ -1,5 +1,6 @@
 """A few reminders that went out some weeks ago with what came back, and some texts that came in."""
 
+from dataclasses import replace
 from datetime import date, timedelta
 
 from jobs.customers.models import Customer
@@ -16,7 +17,14 @@ from shared.outbox.models import Message, MessageState
 
 REMINDED = 6
 SENT_DAYS_AGO = 20
-ANSWERS = (Answer("not_now", months=6, note="We are painting first"), Answer("not_now", months=3))
+# Days after the message, and what came; a yes names a day of the coming week.
+ANSWERS = (
+    (1, Answer("not_now", months=6, note="We are painting first")),
+    (1, Answer("not_now", months=3)),
+    (SENT_DAYS_AGO - 1, Answer("yes", note="Please mind the roses at the south wall")),
+    (2, Answer("sold")),
+    (2, Answer("never")),
+)
 TEXTS = (
     "Thursday works for us, thank you",
     "Can you stop by on Monday and look at the gutters?",
@@ -32,16 +40,19 @@ def reminders_store(company: Company, *, today: date) -> None:
     by_customer = {item.customer_id: item for item in reversed(ready)}
     for item in sorted(by_customer.values(), key=lambda item: item.key)[:REMINDED]:
         reminder_sent(item, compose([item], company, today=sent_on), on=sent_on)
-    _answered(sent_on)
+    _answered(sent_on, next_working_day(today + timedelta(days=5)))
     _texts(sent_on)
 
 
-def _answered(sent_on: date) -> None:
-    """Some of those who were reminded answered on the next day."""
+def _answered(sent_on: date, free: date) -> None:
+    """Most of those who were reminded answered, each in another way."""
     told = Reminder.objects.order_by("property__customer", "pk").values_list("property__customer", flat=True)
-    for customer_id, answer in zip(dict.fromkeys(told), ANSWERS, strict=False):
+    for customer_id, (days, answer) in zip(dict.fromkeys(told), ANSWERS, strict=False):
         offer = offer_get(customer_id=customer_id, written_on=sent_on)
-        answer_take(offer=offer, answer=answer, free_days=list, now=at(sent_on + timedelta(days=1), OFFICE_OPENS))
+        if answer.kind == "yes":
+            answer = replace(answer, reminder_ids=[thing.reminder.pk for thing in offer.things], day=free)
+        moment = at(sent_on + timedelta(days=days), OFFICE_OPENS)
+        answer_take(offer=offer, answer=answer, free_days=lambda: [free], now=moment)
 
 
 def _texts(sent_on: date) -> None:

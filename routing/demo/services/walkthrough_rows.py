@@ -78,6 +78,8 @@ def _acknowledged(notice: Notice, moment: datetime, lead: User | None) -> None:
 
 def _nobody_home(notice: Notice, moment: datetime, lead: User | None) -> None:
     notice_send(notice=notice, sent_how=SentHow.PAPER, note="below the mat", now=moment, actor=lead)
+    if notice.walkthrough.property.customer.email:
+        notice_send(notice=notice, sent_how=SentHow.EMAIL, now=moment, actor=lead)
 
 
 def _drawn_wall(rng: random.Random) -> bytes:

@@ -7,7 +7,7 @@ from django.db.models import Count, Prefetch
 
 from jobs.reminders.listing import DueSheet
 from jobs.reminders.narrowing import DueWish
-from jobs.reminders.selectors import DueItem
+from jobs.reminders.selectors import DueItem, inbound_texts
 from pricing.catalogue.selectors import NoTargetYet
 from pricing.earnings.domain.report import EarningsReport, GroupEarnings
 from pricing.earnings.domain.verdict import Verdict
@@ -19,6 +19,8 @@ from routing.plans.selectors.days import day_to_show
 from routing.plans.selectors.hours import wall_minute
 from shared import clock
 from shared.company.selectors import company_get
+from shared.outbox.models import SendingSwitch
+from shared.outbox.selectors import sending_switch_get, unknown_list
 
 FIRST_DUE = 5
 
@@ -52,6 +54,15 @@ class KindBelow:
 
 
 @dataclass(frozen=True)
+class MessagesToday:
+    """What about messages waits for a person: those of unknown result, texts that nobody has read, and the switch."""
+
+    switch: SendingSwitch
+    unknown: int
+    unread_texts: int
+
+
+@dataclass(frozen=True)
 class TodayPage:
     """`report` is None where no target is in force; `no_target` then says so."""
 
@@ -63,6 +74,7 @@ class TodayPage:
     due_count: int
     ready_count: int
     due_first: tuple[DueItem, ...]
+    messages: MessagesToday
 
 
 def today_page(*, now: datetime) -> TodayPage:
@@ -82,6 +94,11 @@ def today_page(*, now: datetime) -> TodayPage:
         due_count=due.due_count,
         ready_count=due.ready_count,
         due_first=tuple(due[:FIRST_DUE]),
+        messages=MessagesToday(
+            switch=sending_switch_get(),
+            unknown=unknown_list(now=now).count(),
+            unread_texts=inbound_texts(unread_only=True).count(),
+        ),
     )
 
 

@@ -16,10 +16,12 @@ from django.db.models import Model
 from jobs.customers.models import Consent, Customer, Property, Wall
 from jobs.customers.selectors import lookalikes
 from jobs.customers.services import merge_plan
+from jobs.reminders.models import ReminderAnswer
 from jobs.walkthroughs.models import ChalkReading
 from jobs.work.models import Job, JobLine, JobWindow, ServiceInterval, Visit, VisitLine
 from pricing.catalogue.selectors import draft_card
 from pricing.earnings.models import EarningEntry
+from pricing.estimates.models import EstimateMessage
 from pricing.estimates.views.previewing import card_preview, past_year
 from pricing.triage.domain.leads import Advice
 from routing.demo.domain.company import YARD_CODE, people
@@ -34,6 +36,8 @@ from routing.roads.services import drive_table
 from routing.solver import evaluate, parse_plan, parse_problem
 from shared import clock
 from shared.errors import Refused
+from shared.outbox.models import Message
+from shared.outbox.selectors import unknown_list
 from shared.people.models import User
 
 NOW = datetime(2026, 11, 25, 15, 0, tzinfo=UTC)
@@ -66,11 +70,24 @@ def test_counts(demo: dict[str, Any]) -> None:
     """The company has the size that it is said to have."""
     counts = demo["counts"]
     # Two entries and one house more than the story has: somebody was taken down twice, and one of a family.
-    # 70 in the book, of which one was declined, and one lead with a chalky house
-    assert (counts["customers"], counts["properties"], counts["crews"], counts["jobs_open"]) == (422, 481, 4, 70)
+    # 70 in the book, of which one was declined, one lead with a chalky house, and one yes to a reminder
+    assert (counts["customers"], counts["properties"], counts["crews"], counts["jobs_open"]) == (422, 481, 4, 71)
     assert 1_450 <= counts["jobs_done"] <= 1_750
     assert counts["visits"] == counts["jobs_done"]
     assert set(demo["seconds"]) == {"migrate", "company", "compile", "plan", "earnings", "due"}
+
+
+def test_messages_of_every_kind_and_trouble(demo: dict[str, Any]) -> None:
+    """What rooms write about, and each state but those of a message that the demo's own clock would still send."""
+    found = set(Message.objects.values_list("purpose", "state"))
+    assert {purpose for purpose, _state in found} == {"reminder", "estimate", "notice"}
+    assert {state for _purpose, state in found} == {"sent", "sending", "failed", "dropped"}
+    assert unknown_list(now=NOW).count() == 1
+    kinds = set(EstimateMessage.objects.values_list("kind", flat=True))
+    assert kinds == {"sent", "expiring", "accepted"}
+    answers = set(ReminderAnswer.objects.values_list("kind", flat=True))
+    assert answers == {"yes", "not_now", "sold", "never"}
+    assert not Message.objects.filter(created_at__gt=NOW).exists()
 
 
 def test_plan_passes_the_judge(demo: dict[str, Any]) -> None:

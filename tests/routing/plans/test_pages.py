@@ -1,16 +1,18 @@
 """Pages: who may see them, what they say, that they work without scripts."""
 
 from collections.abc import Callable
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from typing import Any
 
 import pytest
 import time_machine
 from django.test import Client
 
+from jobs.reminders.inbound import inbound_text_take
 from routing.plans.models import DayPlan, PlanRun, ShiftException, ShiftPattern
 from routing.plans.services import shift_exception_set
 from shared.events.models import Event
+from shared.outbox.services import sending_switch_set
 from tests import factories
 
 pytestmark = pytest.mark.django_db
@@ -325,6 +327,21 @@ def test_a_day_off_shows_the_next_working_day(office_client: Client, planned: di
     DayPlan.objects.all().delete()
     assert "2026-06-05" in office_client.get("/day/").url
     assert "Fri, Jun 5, 2026" in office_client.get("/").content.decode()
+
+
+def test_today_says_what_about_messages_waits_for_a_person(
+    office_client: Client, planned: dict[str, Any], office: Any
+) -> None:
+    """The switch that is off and why, messages of unknown result, texts that nobody has read; else not a word."""
+    assert "/messages/" not in office_client.get("/").content.decode().partition("<main")[2]
+    factories.make_message(state="sending", claimed_at=NOON - timedelta(hours=1))
+    inbound_text_take(event="a", sender="+16145550101", body="When do you come?", at=NOON)
+    sending_switch_set(is_on=False, reason="wrong price", actor=office, now=NOON)
+    shown = office_client.get("/").content.decode()
+    assert "Sending is off and nothing leaves: wrong price" in shown
+    assert "Nobody knows whether 1 message arrived." in shown
+    assert "1 text that came in waits to be read" in shown
+    assert 'href="/messages/"' in shown.partition("<main")[2]
 
 
 def test_today_without_target(office_client: Client, planned: dict[str, Any]) -> None:
