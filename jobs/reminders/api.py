@@ -7,23 +7,26 @@ from django.urls import path
 from drf_spectacular.utils import extend_schema, extend_schema_view
 from rest_framework import generics, serializers
 from rest_framework.decorators import api_view, permission_classes
+from rest_framework.permissions import BasePermission
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from jobs.customers.models import Language
 from jobs.reminders.brought import brought, brought_json
+from jobs.reminders.domain.own_words import LONGEST, CauseKind
 from jobs.reminders.drafting import MOST_AT_ONCE
 from jobs.reminders.forms import DEFAULT_WEEKS, MOST_KEPT_HOURS, MOST_WEEKS
 from jobs.reminders.listing import DueSheet
-from jobs.reminders.models import InboundText
+from jobs.reminders.models import InboundText, OwnWords
 from jobs.reminders.narrowing import NEVER, DueWish
+from jobs.reminders.own_words import own_words_set
 from jobs.reminders.proposal import proposal_json
 from jobs.reminders.rules import RULES
 from jobs.reminders.selectors import DueItem, due_item_json, inbound_texts
 from jobs.reminders.services import reminders_queue
 from jobs.reminders.views import proposal_of
 from shared import clock
-from shared.api_kit.permissions import OfficeOnly
+from shared.api_kit.permissions import OfficeOnly, OwnerOnly
 from shared.company.selectors import company_get
 from shared.outbox.models import Channel
 
@@ -135,6 +138,40 @@ def proposal(request: Request) -> Response:
     query = WeeksQuery(data=request.query_params)
     query.is_valid(raise_exception=True)
     return Response(proposal_json(proposal_of(**query.validated_data)))
+
+
+class OwnWordsInput(serializers.Serializer[Any]):
+    kind = serializers.CharField(max_length=30, help_text="code of the service, or `chalk`")
+    cause = serializers.ChoiceField(choices=[each.value for each in CauseKind], help_text="what makes it due")
+    language = serializers.ChoiceField(choices=Language.choices)
+    channel = serializers.ChoiceField(choices=Channel.choices)
+    words = serializers.CharField(
+        max_length=LONGEST, allow_blank=True, help_text="with fields like {street}; empty brings our own words back"
+    )
+
+
+class OwnWordsView(generics.GenericAPIView[OwnWords]):
+    serializer_class = OwnWordsInput
+    queryset = OwnWords.objects.none()
+    problem_statuses = (422,)
+
+    def get_permissions(self) -> list[BasePermission]:
+        return [OfficeOnly()] if self.request.method == "GET" else [OwnerOnly()]
+
+    @extend_schema(
+        operation_id="own_words_list",
+        responses=OwnWordsInput(many=True),
+        summary="The owner's own sentences in reminders; for what is not listed ours stand",
+    )
+    def get(self, request: Request) -> Response:
+        return Response(OwnWordsInput(OwnWords.objects.all(), many=True).data)
+
+    @extend_schema(operation_id="own_words_set", responses={204: None}, summary="Keep a sentence, or bring ours back")
+    def put(self, request: Request) -> Response:
+        body = OwnWordsInput(data=request.data)
+        body.is_valid(raise_exception=True)
+        own_words_set(actor=request.user, now=clock.now(), **body.validated_data)
+        return Response(status=204)
 
 
 class RuleOutput(serializers.Serializer[Any]):
@@ -278,6 +315,7 @@ urlpatterns = [
     path("texts/", InboundTexts.as_view(), name="api_texts"),
     path("due-list/", DueList.as_view(), name="api_due_list"),
     path("due-list/proposal/", proposal, name="api_due_proposal"),
+    path("reminders/words/", OwnWordsView.as_view(), name="api_reminder_words"),
     path("reminders/rules/", rules, name="api_reminder_rules"),
     path("reminders/", queue, name="api_reminders"),
     path("reminders/brought/", brought_view, name="api_reminders_brought"),

@@ -1,8 +1,9 @@
 """One customer's reminder, word for word: the preview shows it, the queue stores it."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from types import MappingProxyType
 from typing import Any
 
 from django.conf import settings
@@ -11,6 +12,7 @@ from django.template.loader import render_to_string
 from jobs.customers.models import Language
 from jobs.reminders.domain.due import CHALK, Cause, ForecastFact, IntervalFact, ReadingFact
 from jobs.reminders.domain.lint import Finding, Sender, lint
+from jobs.reminders.domain.own_words import CauseKind, fill
 from jobs.reminders.links import answer_link, one_click_headers, opt_out_link
 from jobs.reminders.selectors import DueItem
 from jobs.reminders.wording import (
@@ -56,15 +58,29 @@ class Draft:
         return [finding_words(finding) for finding in self.findings]
 
 
-def compose(items: Sequence[DueItem], company: Company, *, today: date, also_due: Sequence[DueItem] = ()) -> Draft:
+OwnWordsBook = Mapping[tuple[str, str, str, str], str]
+"""The owner's sentences by kind, cause, language and channel."""
+
+
+def compose(
+    items: Sequence[DueItem],
+    company: Company,
+    *,
+    today: date,
+    also_due: Sequence[DueItem] = (),
+    own_words: OwnWordsBook = MappingProxyType({}),
+) -> Draft:
     """The message about `items`: all of one customer, all with the same channel, at least one.
 
-    `also_due` is what could be written about as well and was not chosen; it is shown to the office only.
+    `also_due` is what could be written about as well and was not chosen; it is shown to the office only. Where the
+    owner wrote a sentence of their own and all that it names is known, it stands in place of ours.
     """
     first = items[0]
     language = first.language if first.language in Language.values else Language.ENGLISH.value
     link = opt_out_link(first.customer_id, first.channel)
     context = _context(items, language, company, link, today)
+    for fact, item in zip(context["due"], items, strict=True):
+        fact["own_words"] = _own_words(fact, item, language, own_words)
     if first.channel == Channel.TEXT:
         context |= _in_cheap_letters(context)
         link = context["answer_link"]
@@ -112,6 +128,25 @@ def _context(items: Sequence[DueItem], language: str, company: Company, link: st
         "answer_link": answer_link(items[0].customer_id, today),
         "opt_out_link": link,
     }
+
+
+def _own_words(fact: dict[str, Any], item: DueItem, language: str, book: OwnWordsBook) -> str:
+    words = book.get((item.kind, cause_kind(item.cause).value, language, item.channel), "")
+    if item.channel == Channel.TEXT:
+        words = in_cheap_letters(words)
+    known = {
+        "service": fact["name"], "street": fact["street"], "customer": item.customer_name, "due": fact["due_on"],
+        "last_done": fact.get("last_done_on", ""), "every_months": fact.get("months", ""), "wall": fact.get("wall", ""),
+        "reading": fact.get("reading", ""), "read_on": fact.get("read_on", ""), "limit": fact.get("limit", ""),
+        "passes": fact.get("passes", ""), "earliest": fact.get("early", ""), "latest": fact.get("late", ""),
+    }  # fmt: skip
+    return fill(words, {name: str(value) for name, value in known.items()})
+
+
+def cause_kind(cause: Cause) -> CauseKind:
+    if isinstance(cause.fact, IntervalFact):
+        return CauseKind.INTERVAL
+    return CauseKind.READING if isinstance(cause.fact, ReadingFact) else CauseKind.FORECAST
 
 
 def _in_cheap_letters(context: dict[str, Any]) -> dict[str, Any]:

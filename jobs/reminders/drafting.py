@@ -7,8 +7,9 @@ from datetime import date, datetime
 from django.utils.translation import gettext as _
 
 from jobs.customers.models import Property
-from jobs.reminders.composing import Draft, compose
+from jobs.reminders.composing import Draft, OwnWordsBook, compose
 from jobs.reminders.domain.due import property_of_key
+from jobs.reminders.own_words import own_words_book
 from jobs.reminders.selectors import DueItem, due_list
 from shared import clock
 from shared.company.models import Company
@@ -66,8 +67,8 @@ def drafts_of(groups: Sequence[Group], *, now: datetime) -> list[Drafted]:
     """One draft for each group, from one look at the due list."""
     company = company_get()
     today = clock.local_date(company.timezone, now)
-    items = _items_of(groups, company, today)
-    return [_drafted(group, items.get(group.customer_id, {}), company, today) for group in groups]
+    items, own_words = _items_of(groups, company, today), own_words_book()
+    return [_drafted(group, items.get(group.customer_id, {}), company, today, own_words) for group in groups]
 
 
 def _items_of(groups: Sequence[Group], company: Company, today: date) -> dict[int | None, dict[str, DueItem]]:
@@ -95,7 +96,9 @@ def _is_date(text: str) -> bool:
     return True
 
 
-def _drafted(group: Group, items: dict[str, DueItem], company: Company, today: date) -> Drafted:
+def _drafted(
+    group: Group, items: dict[str, DueItem], company: Company, today: date, own_words: OwnWordsBook
+) -> Drafted:
     ready = [items[key] for key in group.keys if key in items and items[key].is_ready]
     chosen = {item.key for item in ready}
     skipped = tuple(Skipped(key, _why_not(items.get(key))) for key in group.keys if key not in chosen)
@@ -103,7 +106,8 @@ def _drafted(group: Group, items: dict[str, DueItem], company: Company, today: d
         return Drafted(None, skipped)
     also_due = [item for item in items.values() if item.is_ready and item.key not in chosen]
     earliest_first = sorted(ready, key=lambda item: (item.due_on, item.key))
-    return Drafted(compose(earliest_first, company, today=today, also_due=also_due), skipped)
+    draft = compose(earliest_first, company, today=today, also_due=also_due, own_words=own_words)
+    return Drafted(draft, skipped)
 
 
 def _why_not(item: DueItem | None) -> str:

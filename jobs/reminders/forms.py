@@ -3,7 +3,9 @@ from typing import Any
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
+from jobs.customers.models import Language
 from jobs.reminders.answers import Answer
+from jobs.reminders.domain.own_words import LONGEST, CauseKind
 from jobs.reminders.models import AnswerKind, AnswerSettings, HoldingBack
 from jobs.reminders.narrowing import NEVER, DueWish
 from shared.outbox.models import Channel
@@ -107,6 +109,30 @@ class WeeksForm(forms.Form):
     keep_hours = forms.IntegerField(
         label=_("Crew-hours to keep for calls"), min_value=0, max_value=MOST_KEPT_HOURS, initial=0, required=False
     )
+
+
+class WordsFor(forms.Form):
+    """Which kind of thing, in which language, words are written for."""
+
+    kind = forms.ChoiceField(label=_("About"))
+    language = forms.ChoiceField(label=_("Language"), choices=Language.choices)
+
+    def __init__(self, *args: Any, kinds: list[tuple[str, str]], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        field = self.fields["kind"]
+        assert isinstance(field, forms.ChoiceField)
+        field.choices = kinds
+
+
+class OwnWordsForm(forms.Form):
+    """One sentence of the owner's; empty for ours."""
+
+    cause = forms.ChoiceField(choices=[(each.value, each.value) for each in CauseKind], widget=forms.HiddenInput)
+    channel = forms.ChoiceField(choices=Channel.choices, widget=forms.HiddenInput)
+    words = forms.CharField(
+        label=_("Your words, or empty for ours"), required=False, max_length=4 * LONGEST,
+        widget=forms.Textarea(attrs={"rows": 4}),
+    )  # fmt: skip
 
 
 class AnswerForm(forms.Form):

@@ -1,7 +1,7 @@
 """Texts that people send us: taken in once, acted upon where they are plain, shown to the office where they are not.
 
 An opt-out is honoured in the same transaction (47 CFR 64.1200(a)(10) allows ten business days). One confirmation may
-follow within five minutes and must not advertise (64.1200(a)(12)). Checked on 2026-11-25; not legal advice.
+follow within five minutes and must not advertise (47 CFR 64.1200(a)(12)). Checked on 2026-11-25; not legal advice.
 """
 
 from datetime import datetime, timedelta

@@ -3,9 +3,10 @@ from django.core.validators import MaxValueValidator
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
-from jobs.customers.models import Customer, Property
+from jobs.customers.models import Customer, Language, Property
+from jobs.reminders.domain.own_words import LONGEST, CauseKind
 from shared.events.append_only import AppendOnlyModel
-from shared.outbox.models import Message
+from shared.outbox.models import Channel, Message
 
 
 class Reminder(models.Model):
@@ -156,6 +157,34 @@ class AnswerSettings(models.Model):
 
     def __str__(self) -> str:
         return self.makes
+
+
+class OwnWords(models.Model):
+    """The owner's sentence about a due thing, in place of ours: one for each kind, cause, language and channel."""
+
+    kind = models.CharField(max_length=30, help_text="code of the service, or chalk")
+    cause = models.CharField(max_length=8, choices=[(each.value, each.value) for each in CauseKind])
+    language = models.CharField(max_length=2, choices=Language.choices)
+    channel = models.CharField(max_length=8, choices=Channel.choices)
+    words = models.TextField(max_length=LONGEST)
+    updated_at = models.DateTimeField()
+    updated_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+
+    class Meta:
+        ordering = ["kind", "cause", "language", "channel"]
+        verbose_name_plural = "own words"
+        constraints = [
+            models.UniqueConstraint(fields=["kind", "cause", "language", "channel"], name="own_words_once"),
+            models.CheckConstraint(condition=~models.Q(words=""), name="own_words_say_something"),
+            models.CheckConstraint(
+                condition=models.Q(cause__in=[each.value for each in CauseKind]), name="own_words_cause_known"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.kind} {self.cause} {self.language} {self.channel}"
 
 
 class ReplyMeaning(models.TextChoices):

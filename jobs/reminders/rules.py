@@ -60,7 +60,7 @@ RULES = (
     Rule(
         _("Confirming an opt-out"),
         _("One text within five minutes, which offers nothing, and no further one."),
-        "64.1200(a)(12)", "jobs.reminders.inbound",
+        "47 CFR 64.1200(a)(12)", "jobs.reminders.inbound",
     ),
     Rule(
         _("One click in the mailbox"),

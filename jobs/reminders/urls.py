@@ -9,6 +9,7 @@ urlpatterns = [
     path("due/", views.due_page, name="due_list"),
     path("due/preview/", views.preview, name="preview"),
     path("due/queue/", views.queue, name="queue"),
+    path("due/words/", views.words, name="words"),
     path("due/rules/", views.rules, name="rules"),
     path("due/proposal/", views.proposal, name="proposal"),
     path("due/brought/", views.brought_page, name="brought"),

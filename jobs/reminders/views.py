@@ -1,9 +1,11 @@
 from dataclasses import replace
 from datetime import date
+from itertools import product
 from typing import Any
 
 from django.contrib import messages
 from django.contrib.auth.decorators import login_not_required
+from django.core.exceptions import PermissionDenied
 from django.core.paginator import Paginator
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
@@ -16,7 +18,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.csrf import csrf_exempt
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from jobs.customers.models import Customer
+from jobs.customers.models import Customer, Language
 from jobs.reminders.answers import (
     Offer,
     answer_settings_get,
@@ -30,6 +32,7 @@ from jobs.reminders.brought import Brought, brought
 from jobs.reminders.domain.answers import ASK_AGAIN_MONTHS, days_to_offer
 from jobs.reminders.domain.due import CHALK
 from jobs.reminders.domain.gain import ANSWERED_WITHIN
+from jobs.reminders.domain.own_words import FIELDS
 from jobs.reminders.drafting import MOST_AT_ONCE
 from jobs.reminders.forms import (
     DEFAULT_WEEKS,
@@ -38,14 +41,23 @@ from jobs.reminders.forms import (
     DueFilter,
     HoldingBackForm,
     OptOutForm,
+    OwnWordsForm,
     TextReadForm,
     WeeksForm,
+    WordsFor,
 )
 from jobs.reminders.holding import holding_back_get, holding_back_set
 from jobs.reminders.inbound import inbound_text_read, inbound_text_take
 from jobs.reminders.links import answer_sender, answer_target, opt_out_target, opt_out_token
 from jobs.reminders.listing import DueSheet
 from jobs.reminders.marks import marks_of
+from jobs.reminders.own_words import (
+    causes_of,
+    kinds_to_write_about,
+    own_words_book,
+    own_words_preview,
+    own_words_set,
+)
 from jobs.reminders.proposal import DueProposal, Room, due_proposal, rates_in_words
 from jobs.reminders.rules import RULES
 from jobs.reminders.selectors import (
@@ -55,6 +67,7 @@ from jobs.reminders.selectors import (
     inbound_texts,
 )
 from jobs.reminders.services import opt_out_record, reminder_preview, reminders_queue
+from jobs.reminders.wording import cause_words
 from pricing.catalogue.models import Service
 from routing.plans.selectors.near import days_near, free_minutes, nearest_metres, undated_minutes
 from shared import clock
@@ -121,6 +134,65 @@ def proposal_of(*, weeks: int, keep_hours: int | None = None) -> DueProposal:
 def rules(request: HttpRequest) -> HttpResponse:
     """Law and manners, with their sources and the day on which they were checked."""
     return render(request, "reminders/rules.html", {"rules": RULES})
+
+
+@require_http_methods(["GET", "POST"])
+@office_required
+def words(request: HttpRequest) -> HttpResponse:
+    """The sentence about each kind of due thing, ours or the owner's, as a customer would read it."""
+    kinds = kinds_to_write_about()
+    wish = WordsFor(request.GET or None, kinds=kinds)
+    chosen = wish.cleaned_data if wish.is_bound and wish.is_valid() else {"kind": kinds[0][0] if kinds else ""}
+    kind, language = chosen["kind"], chosen.get("language", Language.ENGLISH.value)
+    sent = OwnWordsForm(request.POST) if request.method == "POST" else None
+    problem = _keep_words(request, kind, language, sent) if sent else ""
+    if sent and not problem and "keep" in request.POST:
+        return redirect(f"{reverse('reminders:words')}?kind={kind}&language={language}")
+    context = {
+        "wish": wish if wish.is_bound else WordsFor(kinds=kinds, initial={"kind": kind, "language": language}),
+        "entries": _word_entries(kind, language, sent, problem) if kinds else [],
+        "address": request.get_full_path(),
+    }
+    return render(request, "reminders/words.html", context, status=422 if problem else 200)
+
+
+def _keep_words(request: HttpRequest, kind: str, language: str, sent: OwnWordsForm) -> str:
+    """Keep what the owner wrote, unless it is only to be shown; what is wrong with it, in words."""
+    if not sent.is_valid():
+        return str(_("The words are too long, or the form is not whole."))
+    if "keep" not in request.POST:
+        return ""
+    if not request.user.is_owner:  # type: ignore[union-attr]
+        raise PermissionDenied
+    try:
+        own_words_set(kind=kind, language=language, actor=request.user, now=clock.now(), **sent.cleaned_data)
+    except WalldayError as error:
+        return error.message
+    messages.success(request, _("Saved."))
+    return ""
+
+
+def _word_entries(kind: str, language: str, sent: OwnWordsForm | None, problem: str) -> list[dict[str, Any]]:
+    """For each cause and channel: the form, what may be filled in, and the message with the words of the form."""
+    book, entries = own_words_book(), []
+    given = sent.cleaned_data if sent and sent.is_valid() else {}
+    for cause, channel in product(causes_of(kind), Channel.values):
+        is_sent = (given.get("cause"), given.get("channel")) == (cause.value, channel)
+        text = given["words"] if is_sent else book.get((kind, cause.value, language, channel), "")
+        draft = own_words_preview(
+            kind=kind, cause=cause, language=language, channel=channel, words=text, today=today_here()
+        )  # fmt: skip
+        initial = {"cause": cause.value, "channel": channel, "words": text}
+        entries.append(
+            {
+                "title": f"{cause_words(cause)}, {Channel(channel).label}",
+                "form": OwnWordsForm(initial=initial, auto_id=f"id_{cause.value}_{channel}_%s"),
+                "fields": [f"{{{name}}}" for name in FIELDS[cause]],
+                "draft": draft,
+                "problem": problem if is_sent else "",
+            }
+        )
+    return entries
 
 
 @require_GET

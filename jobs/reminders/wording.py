@@ -12,6 +12,7 @@ from django.utils.translation import ngettext
 from jobs.reminders.domain.consent import Obstacle
 from jobs.reminders.domain.due import Cause, ForecastFact, IntervalFact, ReadingFact
 from jobs.reminders.domain.lint import Finding
+from jobs.reminders.domain.own_words import CauseKind
 from shared import clock
 
 _SPANISH_SIDES = ("norte", "noreste", "este", "sureste", "sur", "suroeste", "oeste", "noroeste")
@@ -131,6 +132,15 @@ def expected_words(
     return f"{line}; {ngettext('%(count)s more wall', '%(count)s more walls', more_walls) % {'count': more_walls}}"
 
 
+def cause_words(cause: CauseKind) -> str:
+    """What makes a thing due, as a heading."""
+    return {
+        CauseKind.INTERVAL: _("By the time since it was done"),
+        CauseKind.READING: _("A wall that was read"),
+        CauseKind.FORECAST: _("A wall that is expected to pass the limit"),
+    }[cause]
+
+
 def obstacle_words(hindrance: Obstacle, zone: str) -> str:
     texts = {
         ("email", "no_address"): _("no email address"),
@@ -197,6 +207,11 @@ def finding_words(finding: Finding) -> str:
             "This reads as a claim to act against growth, which only a registered product may make: “%(found)s”"
         ),
         "foreign_link": _("This link does not lead to your own pages: %(found)s"),
+        "fear": _("This presses or frightens, which reminders never do: “%(found)s”"),
+        "unknown_field": _("There is nothing to put in for {%(found)s} here."),
+        "stray_brace": _("A brace stands alone: %(found)s. Fields are written like {street}."),
+        "own_link": _("Leave links out, such as %(found)s: the answer’s link stands below by itself."),
+        "too_long": _("The words have at most %(found)s characters."),
         "many_parts": _("This text message takes %(found)s parts; each part is paid for. One is better."),
     }
     return texts[finding.code] % {"found": finding.found}

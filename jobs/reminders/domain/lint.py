@@ -26,6 +26,14 @@ _CLAIM_BY_ITSELF = re.compile(
     r"\b(\w*(mildew|alg[ae]e?|fungi|bio|bacteri)cid\w*|disinfect\w*|desinfect\w*|saniti[sz]\w*|anti(bacterial|microbial|fungal)\w*)",
     re.IGNORECASE,
 )
+# Facts about the own walls, never fear: our manners, no source. The words are what pressure is made with.
+_FEARS = re.compile(
+    r"\b(urgent(ly)?|hurry|act now|last chance|final notice|before it(s| is) too late|too late|danger(ous)?|toxic"
+    r"|hazard\w*|ruin(s|ed|ing)?|rot(s|ting)?|permanent(ly)? damage\w*|health risks?|lose value"
+    r"|urgente|apres[uú]rese|dese prisa|[uú]ltim[oa] (oportunidad|aviso)|demasiado tarde|peligro\w*|t[oó]xic\w*"
+    r"|arruin\w*|pudr\w*|da[nñ]os? permanentes?|riesgos? para la salud)\b",
+    re.IGNORECASE,
+)
 _SENTENCE = re.compile(r"[.!?;\n]+")
 _LINK = re.compile(r"\b(?:https?://|www\.)[^\s<>\"]+", re.IGNORECASE)
 
@@ -59,7 +67,8 @@ def lint(subject: str, body: str, *, channel: str, opt_out_link: str, sms_parts:
         *_sender_findings(channel, body, sender),
         *([] if opt_out_link and opt_out_link in body else [Finding("no_opt_out")]),
         *(Finding("claim", claim) for claim in claims(text)),
-        *(Finding("foreign_link", link) for link in _LINK.findall(text) if not _is_ours(link, sender.site_url)),
+        *(Finding("foreign_link", link) for link in links(text) if not _is_ours(link, sender.site_url)),
+        *(Finding("fear", fear, is_warning=True) for fear in fears(text)),
     ]
     if channel == TEXT and sms_parts > MOST_PARTS:
         findings.append(Finding("many_parts", str(sms_parts), is_warning=True))
@@ -74,6 +83,16 @@ def claims(text: str) -> list[str]:
         for sentence in sentences
         if _CLAIM_BY_ITSELF.search(sentence) or (_CLAIMS.search(sentence) and _PESTS.search(sentence))
     ]
+
+
+def links(text: str) -> list[str]:
+    """Everything that leads to a page."""
+    return _LINK.findall(text)
+
+
+def fears(text: str) -> list[str]:
+    """Words that press or frighten."""
+    return [found.group() for found in _FEARS.finditer(text)]
 
 
 def _sender_findings(channel: str, body: str, sender: Sender) -> list[Finding]:

@@ -1,4 +1,4 @@
-"""What somebody means who answers by text. Checked on 2026-11-29; not legal advice.
+"""What somebody means who answers by text. Checked on 2026-11-25; not legal advice.
 
 47 CFR 64.1200(a)(10) names the words that revoke consent by themselves (stop, quit, end, revoke, opt out, cancel,
 unsubscribe) and lets any other reasonable wording count as well. So a message that is such a word in any spelling, or

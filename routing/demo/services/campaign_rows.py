@@ -7,12 +7,14 @@ from decimal import Decimal
 
 from dateutil.relativedelta import relativedelta
 
-from jobs.customers.models import Consent, Property
+from jobs.customers.models import Consent, Language, Property
 from jobs.reminders.composing import compose
 from jobs.reminders.domain.due import Cause, IntervalFact, due_key
 from jobs.reminders.domain.gain import ANSWERED_WITHIN, campaign_of
+from jobs.reminders.domain.own_words import CauseKind
 from jobs.reminders.holding import holding_back_get
 from jobs.reminders.models import AnswerKind, HeldBack, HoldingBack, ReminderAnswer
+from jobs.reminders.own_words import own_words_set
 from jobs.reminders.selectors import DueItem
 from jobs.work.models import Job, Visit
 from pricing.catalogue.models import Service
@@ -23,6 +25,10 @@ from shared.company.models import Company
 from shared.outbox.models import Channel
 
 SERVICE = "house_wash"
+OWN_WORDS = (
+    "We washed the house at {street} on {last_done}; every {every_months} months keeps it easy to clean. If the gate "
+    "code has changed, tell us when you answer."
+)
 INTERVAL_MONTHS = 12
 MONTHS_AGO = (6, 5, 4, 3)
 # Of one campaign: told and booked, told and not; held back and not booked. Every other time one of those booked.
@@ -69,6 +75,7 @@ class _Campaign:
 def campaigns_store(company: Company, *, today: date, seed: int) -> None:
     """One campaign a month; whoever booked in the demo's history did so after it, more of those who were told."""
     HoldingBack.objects.filter(pk=holding_back_get().pk).update(seed=f"demo-{seed}")
+    _write_own_words(today)
     service = Service.objects.get(code=SERVICE)
     used: set[int] = set()
     for number, months in enumerate(MONTHS_AGO):
@@ -83,6 +90,14 @@ def campaigns_store(company: Company, *, today: date, seed: int) -> None:
         for place in held:
             _hold_back(campaign, place)
         used |= {place.customer_id for place in (*told, *held)}
+
+
+def _write_own_words(today: date) -> None:
+    """The owner's own sentence about one kind of thing, in English mail."""
+    own_words_set(
+        kind=SERVICE, cause=CauseKind.INTERVAL.value, language=Language.ENGLISH, channel=Channel.EMAIL,
+        words=OWN_WORDS, actor=None, now=at(today, OFFICE_OPENS),
+    )  # fmt: skip
 
 
 def _tell_all(campaign: _Campaign, places: Sequence[Property], came: Mapping[int, int]) -> None:
