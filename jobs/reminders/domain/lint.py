@@ -12,18 +12,23 @@ from dataclasses import dataclass
 from jobs.reminders.domain.consent import EMAIL, TEXT
 
 MOST_PARTS = 1
-_CLAIMS = re.compile(
-    r"\b(kill|prevent|control|destroy|eliminat|repel|inhibit|eradicat|mitigat|stops?\b|protect|keeps?\b"
-    r"|mata|previen|prevenir|evita|elimina|destruy|combat|proteg|libre de)|-free\b|\bfree (of|from)\b",
-    re.IGNORECASE,
+_PEST = (
+    r"(mold|mould|algae|alga\b|mildew|moss(es)?\b|lichen|fung(us|i)|bacteria|germs?\b|virus|spores?\b|growth"
+    r"|moho|algas|hongos?|musgo|l[ií]quen|g[ée]rmen|esporas?|verd[ií]n|crecimiento)"
 )
-_PESTS = re.compile(
-    r"(mold|mould|algae|alga\b|mildew|moss\b|lichen|fung(us|i)|bacteria|germs?\b|virus|spores?\b|growth"
-    r"|moho|algas|hongos?|musgo|l[ií]quen|g[ée]rmen|esporas?|verd[ií]n)",
+_PESTS = re.compile(_PEST, re.IGNORECASE)
+_CLAIMS = re.compile(
+    r"\b(prevent|control|destroy|eliminat|repel|inhibit|eradicat|mitigat|stops?\b|protect|keeps?\b|fight|fought|combat"
+    r"|treat|guard|suppress|resist|zap|wipe|rid\b|exterminat|banish|defeat"
+    r"|mata|previen|preven|evita|elimina|destruy|protecci|proteg|libres? de|acab|termin|atac|erradic|impid|imped|deten"
+    r"|detien|fren|extermin|inhib|lejos)|-free\b|\bfree (of|from)\b|[- ]resistant\b|\bat bay\b"
+    r"|(n['’]?t|\bnot|\bnever|\bno) (\w+ ){0,3}(come|grow|return|vuelv|regres|crec)"
+    rf"|\b(no more|goodbye|adi[oó]s al?|sin) (\w+ )?{_PEST}|{_PEST}[- ]free\b",
     re.IGNORECASE,
 )
 _CLAIM_BY_ITSELF = re.compile(
-    r"\b(\w*(mildew|alg[ae]e?|fungi|bio|bacteri)cid\w*|disinfect\w*|desinfect\w*|saniti[sz]\w*|anti(bacterial|microbial|fungal)\w*)",
+    r"\b(\w*(mildew|alg\w{1,2}|fungi|bio|bacteri|germi)cid\w*|disinfect\w*|desinfect\w*|saniti[sz]\w*|sterili[sz]\w*"
+    r"|esteriliz\w*|kill(s|ed|er|ers|ing)?\b|anti[- ]?(bacteri|microb|fung|mold|mould|mildew|alg|moss|moho|hongo)\w*)",
     re.IGNORECASE,
 )
 # Facts about the own walls, never fear: our manners, no source. The words are what pressure is made with.
@@ -34,7 +39,7 @@ _FEARS = re.compile(
     r"|arruin\w*|pudr\w*|da[nñ]os? permanentes?|riesgos? para la salud)\b",
     re.IGNORECASE,
 )
-_SENTENCE = re.compile(r"[.!?;\n]+")
+_SENTENCE = re.compile(r"[!?;\n]+|\.(?!\d)")
 _LINK = re.compile(r"\b(?:https?://|www\.)[^\s<>\"]+", re.IGNORECASE)
 
 

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from jobs.reminders.domain.lint import Sender, claims, lint
+from jobs.reminders.domain.lint import Sender, claims, fears, lint
 
 LINK = "https://wash.example.com/opt-out/e1.abc/"
 SENDER = Sender(
@@ -104,6 +104,57 @@ def test_more_than_one_part_is_a_warning() -> None:
 def test_claims_against_growth_are_found(text: str) -> None:
     """EPA's line of 2011: control, kill or prevent is a pesticidal claim."""
     assert claims(text) == [text.strip(".")]
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "Acaba con el moho", "Termina con las algas", "Adiós al moho", "Casa sin moho", "sin algas todo el año",
+        "libres de hongos", "No more mold", "keeps algae from coming back", "Kills 99.9% of germs",
+        "prevents regrowth", "stops regrowth", "treats mold at the root", "inhibits mildew", "guards against algae",
+        "fights mold", "combate el moho", "ataca el moho", "erradica las algas", "Mold killer", "mold-killing wash",
+        "mildew killer", "anti-mold treatment", "antimoho", "anti moho", "fungicida", "bactericida", "alguicida",
+        "antifungal", "biocide", "wipes out algae", "rid your home of mold", "gets rid of mold for good",
+        "mold won't come back", "the moss does not return", "algae will not grow back", "que no vuelva el moho",
+        "evita que vuelva a crecer el musgo", "impide el moho", "protege contra el moho", "protección contra hongos",
+        "mold protection", "mold prevention", "algae control", "control de moho", "control de algas",
+        "prevención de moho", "eliminación de moho", "elimina bacterias", "desinfecta", "sanitizes", "sterilize",
+        "esteriliza", "Mata-moho", "matamos el moho", "kill the mould", "destroys lichens", "zaps mildew",
+        "mold resistant", "resists algae", "repels moss", "suppresses growth", "stop the growth",
+        "detiene el crecimiento", "frena el verdín", "kill off the green stuff", "long-lasting algae protection",
+        "keep mildew at bay", "mantiene lejos el moho", "keep your siding mold free",
+    ],
+)  # fmt: skip
+def test_a_claim_is_found_in_other_words(text: str) -> None:
+    """English and Spanish, with the promise before or behind what grows, or in one word."""
+    assert claims(text) == [text]
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "House wash", "Lavado de casa", "We take off dirt and growth", "Removes stains of algae",
+        "Quitamos las manchas de moho", "limpia el musgo del techo", "Moss removal from the roof",
+        "Roof wash: moss and lichen taken off", "Pest control next door? Ask them.", "The north side is green again",
+        "Gutter clearing", "Call us", "gets rid of stains", "Eliminamos las manchas de tierra",
+        "the wall read 2 last June", "free estimate", "No more than 2 parts", "without obligation", "sin compromiso",
+    ],
+)  # fmt: skip
+def test_plain_offers_are_neither_claims_nor_threats(text: str) -> None:
+    assert (claims(text), fears(text)) == ([], [])
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "Last chance", "Act now!", "before it is too late", "Urgent: your siding", "It rots the wall", "a health risk",
+        "¡Última oportunidad!", "Dese prisa", "antes de que sea demasiado tarde", "es peligroso", "arruina la pared",
+    ],
+)  # fmt: skip
+def test_fear_is_a_warning(text: str) -> None:
+    """Never in our own words; a name of the owner's that holds such a word still goes, and the office sees it."""
+    (finding,) = lint("", f"{BODY}\n{text}", channel="email", opt_out_link=LINK, sms_parts=0, sender=SENDER)
+    assert (finding.code, finding.is_warning) == ("fear", True)
 
 
 @pytest.mark.parametrize(
