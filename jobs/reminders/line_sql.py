@@ -40,7 +40,6 @@ removal AS (
     FROM work_visitline l JOIN work_visit v ON v.id = l.visit_id JOIN work_job j ON j.id = v.job_id
     JOIN catalogue_service s ON s.id = l.service_id WHERE s.removes_chalk
 ),
-last_removal AS (SELECT property_id, MAX(work_date) AS done_on FROM removal GROUP BY property_id),
 wall_removal AS (
     SELECT r.property_id, t.wall_id, MAX(r.work_date) AS done_on
     FROM removal r LEFT JOIN work_jobline_walls t ON t.jobline_id = r.job_line_id
@@ -53,8 +52,11 @@ reading_wall AS (
     SELECT w.property_id, w.id AS wall_id, w.name AS wall_name, w.kind AS wall_kind, w.facing_degrees, r.reading,
         r.read_on
     FROM walkthroughs_chalkreading r JOIN customers_wall w ON w.id = r.wall_id
-    LEFT JOIN last_removal g ON g.property_id = w.property_id
-    WHERE {chalk} AND r.reading >= %(limit)s AND (g.done_on IS NULL OR g.done_on < r.read_on)
+    WHERE {chalk} AND r.reading >= %(limit)s
+    AND NOT EXISTS (
+        SELECT 1 FROM wall_removal g WHERE g.property_id = w.property_id
+        AND (g.wall_id IS NULL OR g.wall_id = w.id) AND g.done_on >= r.read_on
+    )
     AND NOT EXISTS (SELECT 1 FROM removal_coming k WHERE k.property_id = w.property_id)
     AND NOT EXISTS (
         SELECT 1 FROM walkthroughs_chalkreading n WHERE n.wall_id = r.wall_id

@@ -39,7 +39,8 @@ def interval_facts(*, last_day: date, property_ids: Sequence[int] | None = None)
 
 
 def reading_facts(*, limit: Decimal, property_ids: Sequence[int] | None = None) -> Iterator[ReadingFact]:
-    """The newest reading of each wall, at `limit` or above, where no removal followed or is coming at the property.
+    """The newest reading of each wall, at `limit` or above, where no removal of it followed and none is coming at the
+    property.
 
     A removal on the day of the reading counts as after it: walls are read before the work starts.
     """
@@ -49,8 +50,9 @@ def reading_facts(*, limit: Decimal, property_ids: Sequence[int] | None = None) 
     )
     removals = {"service__removes_chalk": True}
     removed = VisitLine.objects.filter(
-        visit__job__property=OuterRef("wall__property"), visit__work_date__gte=OuterRef("read_on"), **removals
-    )
+        _of_the_wall(), visit__job__property=OuterRef("wall__property"), visit__work_date__gte=OuterRef("read_on"),
+        **removals,
+    )  # fmt: skip
     coming = JobLine.objects.filter(job__property=OuterRef("wall__property"), job__state__in=COMING, **removals)
     counting = ChalkReading.objects.filter(
         ~Exists(newer), ~Exists(removed), ~Exists(coming), reading__gte=limit, wall__property__joined_into__isnull=True
@@ -63,6 +65,11 @@ def reading_facts(*, limit: Decimal, property_ids: Sequence[int] | None = None) 
         yield ReadingFact(*row)
 
 
+def _of_the_wall() -> Q:
+    """Work at a property that names the wall, or none: then it was done to all of them."""
+    return Q(job_line__walls=OuterRef("wall")) | Q(job_line__walls__isnull=True)
+
+
 def forecast_facts(
     *, last_day: date, setting: ChalkSetting, property_ids: Sequence[int] | None = None
 ) -> Iterator[ForecastFact]:
@@ -70,8 +77,8 @@ def forecast_facts(
     day = f"{setting.due_when}_on"
     removals = {"service__removes_chalk": True}
     removed = VisitLine.objects.filter(
-        Q(job_line__walls=OuterRef("wall")) | Q(job_line__walls__isnull=True),
-        visit__job__property=OuterRef("wall__property"), visit__work_date__gt=OuterRef("since"), **removals,
+        _of_the_wall(), visit__job__property=OuterRef("wall__property"), visit__work_date__gt=OuterRef("since"),
+        **removals,
     )  # fmt: skip
     coming = JobLine.objects.filter(job__property=OuterRef("wall__property"), job__state__in=COMING, **removals)
     newest = ChalkReading.objects.filter(wall=OuterRef("wall")).order_by("-read_on", "-id").values("reading")[:1]

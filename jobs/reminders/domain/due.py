@@ -31,7 +31,7 @@ class IntervalFact(NamedTuple):
 
 
 class ReadingFact(NamedTuple):
-    """The newest reading of a wall, at the limit or above, with no removal at the property since and none agreed."""
+    """The newest reading of a wall, at the limit or above, with no removal of it since and none agreed."""
 
     property_id: int
     wall_id: int

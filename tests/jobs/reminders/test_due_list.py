@@ -82,6 +82,18 @@ def test_a_removal_since_settles_the_reading(days_after: int, due: bool) -> None
     assert bool(due_list(today=TODAY)) is due
 
 
+@pytest.mark.parametrize(("named", "due"), [("this", False), ("other", True), ("all", False)])
+def test_a_removal_settles_the_walls_it_was_done_on(named: str, due: bool) -> None:
+    """Chalk that was read on another wall of the house is still there."""
+    service, place = removal(), make.make_property()
+    wall = make.make_wall(property=place)
+    make.make_reading(wall=wall, reading=3, read_on=date(2025, 6, 2))
+    visit = make.make_visit_of(service, place, date(2025, 7, 2))
+    walls = {"this": [wall], "other": [make.make_wall(property=place)], "all": []}[named]
+    visit.job.lines.get().walls.set(walls)
+    assert bool(due_list(today=TODAY)) is due
+
+
 def test_a_wash_does_not_settle_the_reading() -> None:
     """Only a removal takes chalk off."""
     removal()
