@@ -1,19 +1,23 @@
 """Forecasts of walls and the owner's limit for programs."""
 
+from datetime import date
+from decimal import Decimal
 from typing import Any
 
 from django.db.models import QuerySet
 from django.urls import path
+from django.utils.functional import cached_property
 from drf_spectacular.utils import extend_schema
 from rest_framework import generics, serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from jobs.chalking.choices import DueWhen, Refusal
+from jobs.chalking.choices import DueWhen, Refusal, Since
 from jobs.chalking.domain.verdict import Verdict
 from jobs.chalking.models import WallForecast
-from jobs.chalking.selectors import chalk_setting_get, forecast_list, forecast_verdict
+from jobs.chalking.selectors import chalk_setting_get, forecast_list, forecast_verdict, reading_of
 from jobs.chalking.services import chalk_setting_update
+from jobs.chalking.words import season_chance
 from shared import clock
 from shared.api_kit.permissions import OfficeOnly, OwnerOnly
 from shared.company.selectors import company_get
@@ -22,7 +26,9 @@ VERDICTS = [(found.value, found.value) for found in Verdict]
 
 
 class ForecastQuery(serializers.Serializer[Any]):
-    verdict = serializers.ChoiceField(choices=VERDICTS, required=False)
+    verdict = serializers.MultipleChoiceField(
+        choices=VERDICTS, required=False, help_text="may be given several times: any of them"
+    )
     property = serializers.IntegerField(required=False, min_value=1, max_value=2**63 - 1)
     words = serializers.CharField(required=False, max_length=80, help_text="Each word must occur")
 
@@ -37,14 +43,35 @@ class ForecastOutput(serializers.Serializer[WallForecast]):
     read_on = serializers.DateField(source="last_read_on")
     limit_half_steps = serializers.IntegerField()
     verdict = serializers.SerializerMethodField()
+    chance_this_season = serializers.SerializerMethodField(
+        help_text="of having passed the limit within 92 days, 0.1 to 0.9; null where no day is named"
+    )
+    light = serializers.SerializerMethodField(help_text="in a year, as a share of an open wall that faces the noon sun")
+    since = serializers.DateField(allow_null=True, help_text="day on which the surface's present life began")
+    since_what = serializers.ChoiceField(choices=Since.choices)
+    reading_count = serializers.IntegerField(help_text="readings of this wall that the forecast rests on")
     refusal = serializers.ChoiceField(choices=Refusal.choices, allow_blank=True, help_text="why no day is named")
     early_on = serializers.SerializerMethodField()
     middle_on = serializers.SerializerMethodField()
     late_on = serializers.SerializerMethodField()
 
     def get_verdict(self, row: WallForecast) -> str:
-        today = clock.local_date(company_get().timezone, clock.now())
-        return str(forecast_verdict(row, today=self.context.get("today") or today))
+        return str(forecast_verdict(row, reading=reading_of(row), limit=self._limit(), today=self._today()))
+
+    def get_chance_this_season(self, row: WallForecast) -> float | None:
+        chance = season_chance(row, today=self._today())
+        return None if chance is None else round(chance, 2)
+
+    def get_light(self, row: WallForecast) -> float:
+        return round(float(sum(row.dose_by_month)), 3)
+
+    def _limit(self) -> Decimal:
+        limit: Decimal = self.context["limit"]
+        return limit
+
+    def _today(self) -> date:
+        today: date = self.context["today"]
+        return today
 
     def _day(self, row: WallForecast, name: str) -> str | None:
         day = getattr(row, name)
@@ -65,18 +92,21 @@ class Forecasts(generics.ListAPIView[WallForecast]):
     serializer_class = ForecastOutput
     queryset = WallForecast.objects.none()
 
-    def get_serializer_context(self) -> dict[str, Any]:
+    @cached_property
+    def known(self) -> dict[str, Any]:
         today = clock.local_date(company_get().timezone, clock.now())
-        return {**super().get_serializer_context(), "today": today}
+        return {"today": today, "limit": chalk_setting_get().limit_decimal}
+
+    def get_serializer_context(self) -> dict[str, Any]:
+        return {**super().get_serializer_context(), **self.known}
 
     def get_queryset(self) -> QuerySet[WallForecast]:
         query = ForecastQuery(data=self.request.query_params)
         query.is_valid(raise_exception=True)
         given = query.validated_data
-        verdicts = (Verdict(given["verdict"]),) if "verdict" in given else ()
-        today = clock.local_date(company_get().timezone, clock.now())
+        verdicts = tuple(Verdict(found) for found in sorted(given.get("verdict", ())))
         return forecast_list(
-            today=today, verdicts=verdicts, words=given.get("words", ""), property_id=given.get("property")
+            **self.known, verdicts=verdicts, words=given.get("words", ""), property_id=given.get("property")
         )
 
     @extend_schema(operation_id="chalk_forecast_list", parameters=[ForecastQuery], summary="When walls pass the limit")

@@ -9,7 +9,10 @@ from jobs.chalking.domain.verdict import Verdict
 
 WHEN = {
     "season": (_("pass the limit this season, or may"), (Verdict.THIS_SEASON, Verdict.MAY_THIS_SEASON)),
-    "passed": (_("have passed it, or probably"), (Verdict.HAS_PASSED, Verdict.PROBABLY_PASSED)),
+    "passed": (
+        _("were read at the limit, or have passed it"),
+        (Verdict.AT_LIMIT, Verdict.HAS_PASSED, Verdict.PROBABLY_PASSED),
+    ),
     "later": (_("later"), (Verdict.LATER,)),
     "too_little": (_("too little data"), (Verdict.TOO_LITTLE,)),
     "all": (_("every wall that was read"), ()),

@@ -1,4 +1,4 @@
-"""Where the parts of the chalk's pictures go: a house seen from above, readings over time, walls on a map.
+"""Where the parts of the chalk's pictures go: a house seen from above, readings over time.
 
 Coordinates are in the drawing's own units; the templates only draw. Colour never stands alone: every mark carries its
 number or word.
@@ -19,7 +19,6 @@ from jobs.chalking.models import WallForecast
 from jobs.customers.models import Property, Wall, WallKind
 from jobs.walkthroughs.domain import step_text
 from jobs.walkthroughs.models import ChalkReading
-from shared.web.sketch import Projection, spread
 
 # --- the house seen from above ---
 
@@ -212,70 +211,3 @@ def _band(row: WallForecast, first: date, last: date, x_of: Any, limit: float, s
 
 def _line(points: Iterable[tuple[float, float]]) -> str:
     return "L".join(f"{x:g} {y:g}" for x, y in points)
-
-
-# --- the town ---
-
-MAP_WIDE, MAP_NARROW = 640, 328
-MOST_SPREAD = 60
-
-
-@dataclass(frozen=True)
-class MapMark:
-    """A property with its number in the table, or a small dot for one on another page of it."""
-
-    x: float
-    y: float
-    text: str
-    title: str
-    verdict: str
-
-    @property
-    def text_y(self) -> float:
-        return round(self.y + 4, 1)
-
-
-@dataclass(frozen=True)
-class TownMap:
-    name: str
-    width: int
-    height: int
-    marks: tuple[MapMark, ...]
-    dots: tuple[tuple[float, float], ...]
-    scale_from: float
-    scale_to: float
-    scale_text: str
-
-
-@dataclass(frozen=True)
-class MapPlace:
-    latitude: float
-    longitude: float
-    number: int
-    title: str
-    verdict: str
-
-
-def town_map(numbered: Sequence[MapPlace], others: Sequence[tuple[float, float]], *, width: int) -> TownMap | None:
-    """Properties of the table's page with their numbers, the others as dots; nothing where no place is known."""
-    places = [(place.latitude, place.longitude) for place in numbered] + list(others)
-    if not places:
-        return None
-    project = Projection(places, width)
-    points = [project((place.latitude, place.longitude)) for place in numbered]
-    if len(points) <= MOST_SPREAD:
-        points = spread(points, width, project.height)
-    length, scale_text = project.scale_bar()
-    return TownMap(
-        "wide" if width >= MAP_WIDE else "narrow",
-        width,
-        project.height,
-        tuple(
-            MapMark(x, y, str(place.number), place.title, place.verdict)
-            for place, (x, y) in zip(numbered, points, strict=True)
-        ),
-        tuple(dict.fromkeys(project(place) for place in others)),
-        17.0,
-        round(17.0 + length, 1),
-        scale_text,
-    )

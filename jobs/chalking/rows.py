@@ -1,7 +1,7 @@
 """Walls, readings and removals turned into what the growth model takes. A fixed number of queries, read as a stream."""
 
 import hashlib
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 from itertools import groupby
@@ -15,13 +15,13 @@ from jobs.chalking.domain.growth import MID_TONE, RAIN_DAYS, Bools, Floats, Ints
 from jobs.chalking.domain.life import Life, first_life, life_before
 from jobs.chalking.domain.seasons import Days, dose_between
 from jobs.chalking.domain.sun import relative_doses
+from jobs.chalking.selectors import usual_latitude
 from jobs.customers.models import Material, Wall, WallKind
 from jobs.walkthroughs.models import FIELD_SCALE, ChalkReading
 from jobs.work.models import JobLine, VisitLine
 
 EFFECTS = (*(f"material {code}" for code in Material.values), *(f"kind {code}" for code in WallKind.values))
 SOMEBODY = 0  # the reader of readings whose reader is not known, or was not known when the model was fitted
-USUAL_LATITUDE = 40.0  # where no property of the company has a place
 LATITUDE_GRAIN = 0.1  # degrees; the sun is computed once for all walls between two such lines
 VERSION = "1"  # of all that turns rows into numbers; another one refits
 
@@ -136,8 +136,7 @@ def _as_walls(rows: Sequence[Row]) -> Walls:
 
 def _doses(rows: Sequence[Row]) -> Floats:
     """Dose by month of each wall: the sun once for each latitude, on a grain of a tenth of a degree."""
-    known = [row[9] for row in rows if row[9] is not None]
-    usual = float(np.mean(known)) if known else USUAL_LATITUDE
+    usual = usual_latitude()
     latitudes = np.array([usual if row[9] is None else row[9] for row in rows], dtype=float)
     lines = np.round(latitudes / LATITUDE_GRAIN).astype(int)
     facings = np.array([np.nan if row[5] is None else row[5] for row in rows], dtype=float)
@@ -182,14 +181,26 @@ def _readings(
             continue  # first read after the walls were
         first = first_life(rows[at][7], rows[at][8])
         taken_off = sorted(removals.get(("wall", wall_id), []) + removals.get(("property", rows[at][1]), []))
-        newest_of_day = {day: rest for _wall, day, *rest in group}  # a correction is a later row of the same day
-        for day, (reading, rain, reader) in newest_of_day.items():
+        for day, (reading, rain, reader) in _of_each_day(group, taken_off).items():
             life = life_before(day, first, taken_off)
             is_wet = rain is not None and rain <= RAIN_DAYS
             found.append((at, int(reading * 2), life.since or "NaT", day, life.is_again, reader or 0, is_wet))
             last_read[at] = day
         lives[at] = life_before(date.max, first, taken_off)
     return np.array(found, dtype=_READING), lives, last_read
+
+
+def _of_each_day(group: Iterable[Row], taken_off: Sequence[date]) -> dict[date, list[Any]]:
+    """What counts of a wall's readings on a day: the newest, since a correction is a later row of the same day.
+
+    On the day of a removal a lower one that follows is a look at the work when it was done. It says that the chalk is
+    off, and nothing about how it grew.
+    """
+    found: dict[date, list[Any]] = {}
+    for _wall, day, *rest in group:
+        if day not in found or day not in taken_off or rest[0] >= found[day][0]:
+            found[day] = rest
+    return found
 
 
 def _reading_rows(property_ids: Sequence[int] | None) -> Iterator[Row]:

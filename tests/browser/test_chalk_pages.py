@@ -29,7 +29,8 @@ def test_walls_by_when_they_pass_the_limit(page: Page) -> None:
     page.select_option("#id_when", "too_little")
     page.click("main form button[type=submit]")
     expect(page.locator("tbody tr").first).to_contain_text("too little data")
-    numbers = page.locator("figure.chalk-map svg:visible .stop-text").all_text_contents()
+    expect(page.locator(".map-canvas .pin-place").first).to_be_visible()
+    numbers = page.locator(".map-canvas .pin").all_text_contents()
     listed = page.locator("tbody tr td.num:first-child").all_text_contents()
     assert numbers
     assert {number.strip() for number in numbers} <= {cell.split()[-1] for cell in listed}

@@ -1,16 +1,16 @@
 """Chalk on the pages of other rooms: `{% load chalking %}`."""
 
+from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 from typing import Any
 
 from django import template
 
-from jobs.chalking.models import ChalkSetting
-from jobs.chalking.pictures import grade_of, house_sketch, reading_chart
-from jobs.chalking.selectors import WallChalk, chalk_setting_get, growth_shape, property_chalk
-from jobs.chalking.words import forecast_facts
-from jobs.customers.models import Property
+from jobs.chalking.pictures import house_sketch, reading_chart
+from jobs.chalking.selectors import WallChalk, chalk_setting_get, growth_shape, property_chalk, wall_chalk
+from jobs.chalking.words import forecast_facts, gain_words, light_words
+from jobs.customers.models import Property, Wall
 from jobs.walkthroughs.domain import step_text
 from shared import clock
 from shared.web.present import company_now
@@ -21,29 +21,50 @@ register = template.Library()
 @register.inclusion_tag("chalking/parts/property.html")
 def property_chalk_section(place: Property) -> dict[str, Any]:
     """The house seen from above, its walls with readings and forecasts, and a chart of each wall."""
-    today = clock.local_date(company_now().timezone, clock.now())
-    walls, setting, shape = property_chalk(place), chalk_setting_get(), growth_shape()
-    newest = {chalk.wall.pk: chalk.readings[-1] for chalk in walls if chalk.readings}
+    walls, known = property_chalk(place), _known()
+    newest = {chalk.wall.pk: chalk.newest for chalk in walls if chalk.newest}
     return {
-        "rows": [_row(chalk, setting, shape, today) for chalk in walls],
+        "rows": [_row(chalk, place, known) for chalk in walls],
         "sketch": house_sketch(place, [chalk.wall for chalk in walls], newest),
-        "limit": step_text(setting.limit_decimal),
+        "limit": step_text(known.limit),
         "place": place,
     }
 
 
-def _row(chalk: WallChalk, setting: ChalkSetting, shape: float, today: date) -> dict[str, Any]:
-    newest = chalk.readings[-1] if chalk.readings else None
+@register.inclusion_tag("chalking/parts/wall.html")
+def wall_chalk_section(wall: Wall) -> dict[str, Any]:
+    """When one wall passes the limit, what that rests on, and its chart."""
+    chalk, known = wall_chalk(wall), _known()
+    gain = gain_words(chalk.forecast, shape=known.shape, today=known.today) if chalk.forecast else ""
+    return {"row": _row(chalk, wall.property, known) | {"gain": gain}, "limit": step_text(known.limit)}
+
+
+@dataclass(frozen=True)
+class _Known:
+    limit: Decimal
+    shape: float
+    today: date
+
+
+def _known() -> _Known:
+    today = clock.local_date(company_now().timezone, clock.now())
+    return _Known(chalk_setting_get().limit_decimal, growth_shape(), today)
+
+
+def _row(chalk: WallChalk, place: Property, known: _Known) -> dict[str, Any]:
+    newest, row = chalk.newest, chalk.forecast
+    reading = newest.reading if newest else None
     chart = None
     if chalk.readings:
-        chart = reading_chart(chalk.readings, chalk.forecast, limit=setting.limit, shape=shape, today=today)
+        chart = reading_chart(chalk.readings, row, limit=float(known.limit), shape=known.shape, today=known.today)
     return {
         "wall": chalk.wall,
         "readings": chalk.readings,
+        "forecast": row,
         "newest": newest,
-        "grade": grade_of(newest.reading if newest else None),
         "chart": chart,
-        **forecast_facts(chalk.forecast, today),
+        "light": light_words(row, chalk.wall, place) if row else "",
+        **forecast_facts(row, reading=reading, limit=known.limit, today=known.today),
     }
 
 

@@ -49,15 +49,23 @@ def property_create(*, customer: Customer, actor: Any, street: str, **fields: An
 
 @transaction.atomic
 def property_update(*, place: Property, actor: Any, **fields: Any) -> Property:
-    """Change the given fields of a property. Raises ValidationError, Conflict.
+    """Change the given fields of a property; the chalk of its walls is forecast anew where it rests on them.
 
+    Raises ValidationError, Conflict.
     With another address a place that the address register gave is no longer true and is taken away.
     """
-    before = place.address
+    before, light_before = place.address, _light_of(place)
     changed = _save(place, fields, PROPERTY_FIELDS, actor, "property.changed")
     if changed.address != before:
         _forget_lookup(changed)
+    if _light_of(changed) != light_before:
+        enqueue("chalking.forecast_property", property_id=changed.pk)
     return changed
+
+
+def _light_of(place: Property) -> tuple[Any, ...]:
+    """What the forecast of chalk takes from a property: how far north it lies, and since when its walls weather."""
+    return place.latitude, place.year_built
 
 
 def _forget_lookup(place: Property) -> None:

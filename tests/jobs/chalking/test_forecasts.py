@@ -10,12 +10,13 @@ from django.core.management import call_command
 from django.utils import timezone
 
 from jobs.chalking.domain.life import Life, first_life, life_before
+from jobs.chalking.domain.sun import yearly_share
 from jobs.chalking.domain.verdict import Verdict, is_too_wide, verdict
 from jobs.chalking.models import ChalkModel, WallForecast
 from jobs.chalking.rows import book_of
 from jobs.chalking.selectors import chalk_setting_get
 from jobs.chalking.services import chalk_setting_update, forecasts_update
-from jobs.customers.services import wall_update
+from jobs.customers.services import property_update, wall_update
 from jobs.walkthroughs.services import reading_record
 from shared.background.models import Schedule
 from shared.background.services import run_task
@@ -177,6 +178,45 @@ def test_a_correction_of_the_same_day_replaces_and_other_scales_stay_out() -> No
     read(wall, ("2026-05-11", 5), scale="other")
     book = book_of()
     assert (book.readings.step.tolist(), book.reading_counts.tolist()) == ([2], [1])
+
+
+@pytest.mark.django_db
+def test_a_look_at_the_work_on_the_day_of_a_removal_is_no_correction() -> None:
+    """3 before the work and 0 after it: the 3 is how the chalk grew. Without a removal the 0 corrects the 3."""
+    wall = make.make_wall(year_fitted=2016)
+    read(wall, ("2026-05-20", 3), ("2026-05-20", 0))
+    assert book_of().readings.step.tolist() == [0]
+    removal(wall.property, "2026-05-20")
+    assert book_of().readings.step.tolist() == [6]
+
+
+@pytest.mark.django_db
+def test_a_wall_without_a_place_lies_where_the_others_do_whoever_asks() -> None:
+    """Also where only its own property is forecast anew, right after a reading."""
+    make.make_property(latitude=26.0, longitude=-80.0)
+    wall = well_read_wall(property=make.make_property(latitude=None, longitude=None), facing_degrees=90)
+    forecasts_update(now=NOW)
+    whole = WallForecast.objects.get(wall=wall)
+    forecasts_update(now=NOW, property_ids=[wall.property_id])
+    alone = WallForecast.objects.get(wall=wall)
+    assert (alone.dose_by_month, alone.middle_on) == (whole.dose_by_month, whole.middle_on)
+    assert sum(whole.dose_by_month) == pytest.approx(yearly_share(26.0, 90), abs=1e-3)
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize(
+    ("change", "forecast"),
+    [({"year_built": 1999}, True), ({"latitude": 27.0, "longitude": -81.0}, True), ({"note": "Ring twice"}, False)],
+)
+def test_what_a_property_tells_of_its_light_and_age_starts_a_forecast(
+    change: dict[str, Any], forecast: bool, django_capture_on_commit_callbacks: Any, settings: Any
+) -> None:
+    """Through the service that changes it; anything else leaves the forecasts alone."""
+    settings.WALLDAY_BACKGROUND = "inline"
+    wall = well_read_wall()
+    with django_capture_on_commit_callbacks(execute=True):
+        property_update(place=wall.property, actor=None, **change)
+    assert WallForecast.objects.filter(wall=wall).exists() is forecast
 
 
 @pytest.mark.django_db

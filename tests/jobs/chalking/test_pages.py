@@ -3,19 +3,23 @@
 import csv
 import io
 from datetime import date
+from decimal import Decimal
 from typing import Any
 
 import pytest
 import time_machine
 
 from jobs.chalking.domain.verdict import Verdict
+from jobs.chalking.marks import marks_of
 from jobs.chalking.models import ChalkSetting, WallForecast
-from jobs.chalking.pictures import house_sketch, reading_chart, town_map
-from jobs.chalking.selectors import chalk_setting_get, forecast_list, forecast_verdict
+from jobs.chalking.pictures import house_sketch, reading_chart
+from jobs.chalking.selectors import chalk_setting_get, forecast_list, forecast_verdict, reading_of
+from jobs.chalking.words import chance_words, gain_words, light_words, refusal_words
+from shared.web.maps import Shape
 from tests import factories as make
 
 pytestmark = pytest.mark.django_db
-TODAY = date(2026, 6, 1)
+TODAY, LIMIT = date(2026, 6, 1), Decimal(2)
 
 
 @pytest.fixture(autouse=True)
@@ -38,14 +42,46 @@ def forecasts_of_every_verdict() -> dict[Verdict, WallForecast]:
         for name, (early, middle, late) in days.items()
     }
     found[Verdict.TOO_LITTLE] = make.make_forecast(refusal="too_wide", early_on=date(2030, 1, 1))
+    found[Verdict.AT_LIMIT] = make.make_forecast(reading=2, middle_on=date(2027, 7, 1))
     return found
 
 
 def test_the_database_sorts_walls_as_the_domain_judges_them() -> None:
     """Each verdict's filter finds its wall and no other."""
     for name, row in forecasts_of_every_verdict().items():
-        assert forecast_verdict(row, today=TODAY) == name
-        assert list(forecast_list(today=TODAY, verdicts=(name,))) == [row]
+        (found,) = forecast_list(limit=LIMIT, today=TODAY, verdicts=(name,))
+        assert found == row
+        assert forecast_verdict(found, reading=reading_of(found), limit=LIMIT, today=TODAY) == name
+
+
+@pytest.mark.parametrize(
+    ("over", "is_at_limit"),
+    [
+        ({"reading": 2}, True),
+        ({"reading": 1.5}, False),
+        ({"reading": 3, "refusal": "no_start", "since": None}, True),
+        ({"reading": 3, "since": date(2025, 5, 1), "since_what": "removal"}, False),
+        ({"reading": 3, "since": date(2025, 4, 30), "since_what": "removal"}, True),
+    ],
+    ids=["at it", "below", "of unknown age", "read before the removal of that day", "read after a removal"],
+)
+def test_what_was_read_at_the_limit_goes_before_any_forecast(over: dict[str, Any], is_at_limit: bool) -> None:
+    """As on the due list: seen is seen, until the chalk is taken off."""
+    row = make.make_forecast(**over)
+    (found,) = forecast_list(limit=LIMIT, today=TODAY)
+    verdict = forecast_verdict(found, reading=reading_of(found), limit=LIMIT, today=TODAY)
+    assert (verdict == Verdict.AT_LIMIT) is is_at_limit
+    assert (row in forecast_list(limit=LIMIT, today=TODAY, verdicts=(Verdict.AT_LIMIT,))) is is_at_limit
+
+
+def test_what_was_read_worst_comes_first_where_walls_at_the_limit_are_asked_for() -> None:
+    """Their forecasts say nothing more; those that were not read there follow by their days."""
+    rows = [
+        make.make_forecast(reading=reading, middle_on=middle, late_on=date(2029, 1, 1))
+        for reading, middle in ((1.5, date(2026, 2, 1)), (2, date(2025, 8, 1)), (4, date(2026, 1, 1)))
+    ]
+    found = forecast_list(limit=LIMIT, today=TODAY, verdicts=(Verdict.AT_LIMIT, Verdict.PROBABLY_PASSED))
+    assert list(found) == [rows[2], rows[1], rows[0]]
 
 
 def test_the_page_shows_the_season_first(client_of: Any, office: Any, assert_query_count: Any) -> None:
@@ -134,9 +170,64 @@ def test_a_chart_holds_all_readings_and_the_band() -> None:
     assert reading_chart(readings, None, limit=2.0, shape=1.0, today=TODAY).band == ""
 
 
-def test_no_places_no_map() -> None:
-    """A town that nobody has placed is not drawn."""
-    assert town_map([], [], width=640) is None
+def test_pins_carry_the_number_of_the_first_line_and_how_the_property_stands() -> None:
+    """One for each property; a property without a place has none."""
+    place = make.make_property()
+    rows = [
+        make.make_forecast(wall=make.make_wall(property=place, name="north")),
+        make.make_forecast(wall=make.make_wall(property=place, name="south")),
+        make.make_forecast(property=make.make_property(latitude=None, longitude=None)),
+    ]
+    said = [("later", "later"), ("at_limit", "read at the limit"), ("later", "later")]
+    lines = [
+        {"row": row, "number": k, "verdict": verdict, "verdict_words": words}
+        for k, (row, (verdict, words)) in enumerate(zip(rows, said, strict=True), 7)
+    ]
+    (mark,) = marks_of(lines)
+    assert (mark.text, mark.note, mark.shape) == ("7", "north: later; south: read at the limit", Shape.STOP)
+
+
+def test_light_is_told_with_what_is_not_known() -> None:
+    """Facing, shade and place; south of the equator the north face is the measure."""
+    row = make.make_forecast()
+    place = row.wall.property
+    assert light_words(row, row.wall, place) == "100 % of an open south wall's light"
+    row.wall.shade, row.wall.facing_degrees, place.latitude = "partly", None, None
+    assert light_words(row, row.wall, place) == (
+        "100 % of an open south wall's light; shaded part of the day; which way it looks is not written "
+        "down, so the mean of all directions is taken; the property has no place, so it is taken to lie where the "
+        "others do"
+    )
+    place.latitude = -35.0
+    assert "an open north wall's light" in light_words(row, row.wall, place)
+
+
+def test_a_refusal_never_names_a_day_that_is_gone() -> None:
+    """An interval that began long ago and has no end in sight is said as such."""
+    gone = make.make_forecast(refusal="too_wide", early_on=date(2025, 1, 1))
+    assert refusal_words(gone, today=TODAY).startswith("It may have passed already, or not for years.")
+
+
+def test_gains_and_chances_in_words() -> None:
+    """A straight line of 2 in 13 to 9.9 years gains 0.15 to 0.2 a year; beyond its ends an interval says no number."""
+    row = make.make_forecast()
+    assert gain_words(row, shape=1.0, today=TODAY) == "0.2 a year now"
+    assert gain_words(row, shape=2.0, today=TODAY) == "0.3 to 0.5 a year now"
+    assert gain_words(make.make_forecast(refusal="too_wide"), shape=1.0, today=TODAY) == ""
+    assert [chance_words(chance) for chance in (0.1, 0.12, 0.34, 0.88, 0.9)] == [
+        "at most 10 %", "at most 10 %", "about 35 %", "at least 90 %", "at least 90 %",
+    ]  # fmt: skip
+
+
+def test_a_wall_has_its_forecast_on_its_page(client_of: Any, office: Any) -> None:
+    """With what it rests on; a wall that was never read says what would help."""
+    make.set_company()
+    row = make.make_forecast()
+    page = client_of(office).get(f"/walls/{row.wall_id}/").content.decode()
+    for words in ("about June 2026", "June 2025 to July 2028", "fitted 2015", "0.2 a year now", 'class="band"'):
+        assert words in page
+    never = make.make_wall()
+    assert "One finger test at the next visit" in client_of(office).get(f"/walls/{never.pk}/").content.decode()
 
 
 def test_the_api_lists_forecasts_and_changes_the_limit(client_of: Any, owner: Any, office: Any) -> None:
@@ -148,6 +239,11 @@ def test_the_api_lists_forecasts_and_changes_the_limit(client_of: Any, owner: An
     season = rows[Verdict.THIS_SEASON]
     (mine,) = client.get(f"/api/chalk-forecasts/?property={season.wall.property_id}").json()["results"]
     assert (mine["verdict"], mine["middle_on"], mine["reading"]) == ("this_season", "2026-07-01", "1.5")
+    assert (mine["since"], mine["since_what"], mine["light"]) == ("2015-07-01", "fitted", 1.0)
+    # 11.17 years of light by 1 September: a ninth of the way, in logarithms, from the middle to the late dose
+    assert mine["chance_this_season"] == 0.56
+    both = client.get("/api/chalk-forecasts/?verdict=later&verdict=at_limit").json()["results"]
+    assert {row["verdict"] for row in both} == {"later", "at_limit"}
     assert client.get("/api/chalk-forecasts/?verdict=soon").status_code == 400
     assert client.patch("/api/chalk-limit/", {"limit_half_steps": 5}, "application/json").status_code == 403
     owners = client_of(owner)
