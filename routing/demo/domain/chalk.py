@@ -1,7 +1,7 @@
 """How chalk grows on the demo's walls, and what was read on them. Invented: no published rate for vinyl exists.
 
 A wall chalks in step with the sun it gets and with how dark it is. Each house has its own pace, so that most are
-sound, some would be worth a removal, and some had one; a removal starts the wall again at nothing.
+sound, some would be worth a removal, and some had one; a removal starts the walls that it was done on again at nothing.
 """
 
 import random
@@ -12,7 +12,10 @@ from routing.demo.domain.houses import House, WallSpec, quarter_of
 
 SUN_SHARE = (0.34, 0.70, 1.0, 0.78)  # north, east, south, west
 DUE_FROM_READING = 2.0
-WORST_OF_A_SOUND_WALL = 1.4
+DUE, CLEANED = (2.6, 4.4), (1.8, 2.2)  # the worst wall today of a chalky house, and of one that had its removal
+SOUND_IN_A_YEAR = (0.04, 0.11)
+WORST_OF_A_SOUND_WALL = 1.9
+HIGHEST_OF_A_SOUND_WALL = 3  # half steps: it is never read at the limit
 DAYS_PER_YEAR = 365.25
 
 
@@ -38,11 +41,23 @@ class ChalkPace:
     is_chalky: bool
 
 
-def pace_make(rng: random.Random, *, is_chalky: bool) -> ChalkPace:
-    """Chalky houses stand between 2.6 and 4.4 today, the others at 0.7 to 1.4."""
-    if is_chalky:
-        return ChalkPace(rng.uniform(2.6, 4.4), True)
-    return ChalkPace(WORST_OF_A_SOUND_WALL * (0.5 + 0.5 * rng.betavariate(1.6, 1.6)), False)
+@dataclass(frozen=True, slots=True)
+class Removal:
+    """The day on which chalk was taken off, and the walls it was taken off from."""
+
+    on: date
+    walls: frozenset[str]
+
+
+def pace_make(rng: random.Random, house: House, *, is_due: bool, is_cleaned: bool, today: date) -> ChalkPace:
+    """Chalky houses stand high whatever their age; sound ones gain a little each year, so that the oldest of them are
+    about to pass the limit."""
+    if is_due or is_cleaned:
+        return ChalkPace(rng.uniform(*(DUE if is_due else CLEANED)), True)
+    least, most = SOUND_IN_A_YEAR
+    gain = least + (most - least) * rng.betavariate(1.6, 1.6)
+    years = (today - house.siding_since).days / DAYS_PER_YEAR
+    return ChalkPace(min(WORST_OF_A_SOUND_WALL, gain * years), False)
 
 
 def strain(wall: WallSpec) -> float:
@@ -51,25 +66,26 @@ def strain(wall: WallSpec) -> float:
     return SUN_SHARE[quarter_of(wall.facing_degrees)] * dark
 
 
-def level(house: House, pace: ChalkPace, wall: WallSpec, *, on: date, removed_on: date | None, today: date) -> float:
+def level(house: House, pace: ChalkPace, wall: WallSpec, *, on: date, removal: Removal | None, today: date) -> float:
     """The true level of a wall on a day, on the scale 0 to 5; grows in proportion to the time in the sun."""
     hardest = max(strain(each) for each in house.walls)
     per_day = pace.worst_today / max(1, (today - house.siding_since).days)
-    since = removed_on if removed_on is not None and removed_on < on else house.siding_since
+    is_again = removal is not None and removal.on < on and wall.name in removal.walls
+    since = removal.on if removal is not None and is_again else house.siding_since
     return min(5.0, per_day * (on - since).days * strain(wall) / hardest)
 
 
 def readings_on(
-    rng: random.Random, house: House, pace: ChalkPace, *, on: date, removed_on: date | None, today: date
+    rng: random.Random, house: House, pace: ChalkPace, *, on: date, removal: Removal | None, today: date
 ) -> list[ReadingSpec]:
     """A walkthrough: every vinyl or metal wall and element is rubbed; a reading is half a step off now and then."""
     rain = rng.randint(0, 9)
-    highest = 10 if pace.is_chalky else 3
+    highest = 10 if pace.is_chalky else HIGHEST_OF_A_SOUND_WALL
     found = []
     for wall in house.walls:
         if wall.material not in ("vinyl", "aluminium"):
             continue
-        true = level(house, pace, wall, on=on, removed_on=removed_on, today=today)
+        true = level(house, pace, wall, on=on, removal=removal, today=today)
         steps = round(2 * true + rng.gauss(0.0, 0.35))
         found.append(ReadingSpec(wall.name, on, min(highest, max(0, steps)), rain))
     return found

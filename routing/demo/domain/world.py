@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from routing.demo.domain.chalk import ChalkPace, ReadingSpec, pace_make, readings_on
+from routing.demo.domain.chalk import ChalkPace, ReadingSpec, Removal, pace_make, readings_on
 from routing.demo.domain.history import PastJob, with_refunds
 from routing.demo.domain.houses import House, houses_make
 from routing.demo.domain.offer import Offers
@@ -149,9 +149,10 @@ def _readings(
     jobs: Sequence[PastJob], today: date,
 ) -> dict[int, tuple[ReadingSpec, ...]]:  # fmt: skip
     """A walkthrough before each wash; older ones were not always written down."""
-    removed = {job.house: job.day for job in jobs if _has(job, "chalk_removal") and not job.is_callback}
+    removals = {job.house: _removal(job) for job in jobs if _has(job, "chalk_removal") and not job.is_callback}
     paces: dict[int, ChalkPace] = {
-        k: pace_make(rng, is_chalky=habit.removes_chalk or k in chalky_due) for k, habit in enumerate(habits)
+        k: pace_make(rng, houses[k], is_due=k in chalky_due, is_cleaned=habit.removes_chalk, today=today)
+        for k, habit in enumerate(habits)
     }
     found: dict[int, list[ReadingSpec]] = {}
     for job in jobs:
@@ -161,9 +162,14 @@ def _readings(
             continue
         on = job.day
         found.setdefault(job.house, []).extend(
-            readings_on(rng, houses[job.house], paces[job.house], on=on, removed_on=removed.get(job.house), today=today)
+            readings_on(rng, houses[job.house], paces[job.house], on=on, removal=removals.get(job.house), today=today)
         )
     return {house: tuple(readings) for house, readings in found.items()}
+
+
+def _removal(job: PastJob) -> Removal:
+    lines = (line.spec for line in job.lines if line.spec.service == "chalk_removal")
+    return Removal(job.day, frozenset(wall for spec in lines for wall in spec.walls))
 
 
 def _has(job: PastJob, service: str) -> bool:

@@ -160,7 +160,7 @@ def test_planted_truth_by_hand() -> None:
 
 
 def test_chalk_grows_and_goes(story: Story, base: Base) -> None:
-    """South walls read worse than north walls, and a removal brings the readings down."""
+    """South walls read worse than north walls; a removal brings the readings of its own walls down, and of no other."""
     sums: dict[int, list[int]] = {0: [], 2: []}
     for house, readings in story.readings.items():
         facing = {
@@ -169,11 +169,17 @@ def test_chalk_grows_and_goes(story: Story, base: Base) -> None:
         for reading in readings:
             if facing.get(reading.wall) in sums:
                 sums[facing[reading.wall]].append(reading.half_steps)
-    removed = {j.house: j.day for j in story.jobs if any(x.spec.service == "chalk_removal" for x in j.lines)}
-    after = [r.half_steps for h, day in removed.items() for r in story.readings.get(h, ()) if r.on > day]
-    before = [r.half_steps for h, day in removed.items() for r in story.readings.get(h, ()) if r.on <= day]
+    removals = {
+        j.house: (j.day, x.spec.walls) for j in story.jobs for x in j.lines if x.spec.service == "chalk_removal"
+    }
+    sides: dict[tuple[bool, bool], list[int]] = {}
+    for house, (day, walls) in removals.items():
+        for reading in story.readings.get(house, ()):
+            sides.setdefault((reading.wall in walls, reading.on > day), []).append(reading.half_steps)
+    mean = {side: sum(steps) / len(steps) for side, steps in sides.items()}
     assert sum(sums[2]) / len(sums[2]) > 1.5 * sum(sums[0]) / len(sums[0])
-    assert sum(after) / len(after) < 0.5 * sum(before) / len(before)
+    assert mean[True, True] < 0.5 * mean[True, False]
+    assert mean[False, True] > 0.9 * mean[False, False]
     assert all(0 <= reading.half_steps <= 10 for readings in story.readings.values() for reading in readings)
 
 
