@@ -15,6 +15,7 @@ class Since(models.TextChoices):
     REMOVAL = "removal", _("chalk was taken off")
     FITTED = "fitted", _("fitted or painted")
     BUILT = "built", _("house was built")
+    GUESSED = "guessed", _("judged by the readings; only the year of the house is known")
     UNKNOWN = "unknown", _("not known")
 
 

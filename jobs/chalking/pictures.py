@@ -131,6 +131,7 @@ def _drawn(wall: Wall, readings: dict[int, ChalkReading], **parts: Any) -> Drawn
 
 CHART_WIDTH, CHART_HEIGHT = 328, 168
 LEFT, RIGHT, TOP, BOTTOM = 22.0, 320.0, 12.0, 142.0
+HALF_A_YEAR_TEXT = 16.0
 MOST_LEVEL = 5.0
 SAMPLES = 25
 LEAST_AHEAD, MOST_AHEAD = timedelta(days=2 * 365), timedelta(days=8 * 365)
@@ -178,8 +179,13 @@ def reading_chart(
         limit_y=y_of(limit),
         today_x=x_of(today),
         levels=tuple((y_of(level), str(level)) for level in range(6)),
-        years=tuple((x_of(date(year, 1, 1)), str(year)) for year in years if year % every == 0),
+        years=tuple(_year_mark(year, x_of(date(year, 1, 1))) for year in years if year % every == 0),
     )  # fmt: skip
+
+
+def _year_mark(year: int, x: float) -> tuple[float, str]:
+    """A line where the year begins, with its number where that has room."""
+    return x, str(year) if x - HALF_A_YEAR_TEXT >= LEFT and x + HALF_A_YEAR_TEXT <= CHART_WIDTH else ""
 
 
 def y_of(level: float) -> float:

@@ -11,9 +11,9 @@ from typing import Any
 import numpy as np
 from django.db.models import Exists, OuterRef, QuerySet
 
-from jobs.chalking.domain.growth import MID_TONE, RAIN_DAYS, Bools, Floats, Ints, Readings, Walls
-from jobs.chalking.domain.life import Life, first_life, life_before
-from jobs.chalking.domain.seasons import Days, dose_between
+from jobs.chalking.domain.growth import MID_TONE, RAIN_DAYS, Bools, Floats, Ints, Readings, Stories, Walls
+from jobs.chalking.domain.life import Life, beginnings, first_life, life_before
+from jobs.chalking.domain.seasons import dose_between
 from jobs.chalking.domain.sun import relative_doses
 from jobs.chalking.selectors import usual_latitude
 from jobs.customers.models import Material, Wall, WallKind
@@ -23,36 +23,44 @@ from jobs.work.models import JobLine, VisitLine
 EFFECTS = (*(f"material {code}" for code in Material.values), *(f"kind {code}" for code in WallKind.values))
 SOMEBODY = 0  # the reader of readings whose reader is not known, or was not known when the model was fitted
 LATITUDE_GRAIN = 0.1  # degrees; the sun is computed once for all walls between two such lines
-VERSION = "1"  # of all that turns rows into numbers; another one refits
+VERSION = "2"  # of all that turns rows into numbers; another one refits
+
+
+@dataclass(frozen=True)
+class History:
+    """What the readings and removals of a wall say of its present life.
+
+    `begun_on` are the days on which it may have begun, one for each of the wall's stories; empty where unknown.
+    `last_read_on` is of all its readings.
+    """
+
+    life: Life = Life(None, "unknown")
+    begun_on: tuple[date, ...] = ()
+    last_read_on: date = date.min
+
+    def begun(self, story: int) -> date | None:
+        """Stories differ in the first life only; a removal began the present one in all of them."""
+        return self.begun_on[min(story, len(self.begun_on) - 1)] if self.begun_on else None
 
 
 @dataclass(frozen=True)
 class Book:
     """Every wall that was read, W of them, ordered by id, and their R usable readings.
 
-    `since` is the first day of the present life, NaT where unknown; `reading_counts` are of usable readings, those
-    that have a dose; `last_read_on` is of all readings.
+    `histories` are of the walls; `reading_counts` are of usable readings, those that have a dose.
     """
 
     wall_ids: Ints
     walls: Walls
     readings: Readings
     by_month: Floats
-    lives: tuple[Life, ...]
-    last_read_on: tuple[date, ...]
+    histories: tuple[History, ...]
+    reading_counts: Ints
     reader_ids: tuple[int, ...]
 
     @property
     def again_now(self) -> Bools:
-        return np.array([life.is_again for life in self.lives], dtype=bool)
-
-    @property
-    def since(self) -> Days:
-        return np.array([life.since or "NaT" for life in self.lives], dtype="datetime64[D]")
-
-    @property
-    def reading_counts(self) -> Ints:
-        return np.bincount(self.readings.wall, minlength=len(self.wall_ids))
+        return np.array([history.life.is_again for history in self.histories], dtype=bool)
 
     @property
     def parameter_names(self) -> tuple[str, ...]:
@@ -62,8 +70,10 @@ class Book:
     def digest(self) -> str:
         """SHA-256 of everything that a fit depends on."""
         found = hashlib.sha256(VERSION.encode())
-        parts = (self.wall_ids, self.walls.effects, self.walls.darkness, self.by_month)
+        parts: tuple[Any, ...] = (self.wall_ids, self.walls.effects, self.walls.darkness, self.by_month)
         read = self.readings
+        if read.stories is not None:
+            parts += (read.stories.number, read.stories.log_chance, read.stories.head)
         for part in (*parts, read.wall, read.step, read.dose, read.again, read.reader, read.after_rain):
             found.update(np.ascontiguousarray(part).tobytes())
         found.update(repr(self.reader_ids).encode())
@@ -78,7 +88,7 @@ def book_of(*, property_ids: Sequence[int] | None = None, reader_ids: Sequence[i
     rows = list(_walls(property_ids))
     by_month = _doses(rows)
     removals = _removals(property_ids)
-    table, lives, last_read = _readings(rows, removals, property_ids)
+    table, histories = _readings(rows, removals, property_ids)
     readers = sorted({reader for reader in table["reader"].tolist() if reader}) if reader_ids is None else reader_ids
     dose = dose_between(by_month[table["wall"]], table["since"], table["read_on"])
     usable = ~np.isnat(table["since"]) & (dose > 0)
@@ -92,23 +102,37 @@ def book_of(*, property_ids: Sequence[int] | None = None, reader_ids: Sequence[i
         reader=np.array([place.get(reader, SOMEBODY) for reader in table["reader"].tolist()], dtype=np.int64),
         after_rain=table["after_rain"],
         reader_count=len(readers) + 1,
+        stories=_stories(table, by_month, histories),
     )
     return Book(
         wall_ids=np.array([row[0] for row in rows], dtype=np.int64),
         walls=_as_walls(rows),
         readings=readings,
         by_month=by_month,
-        lives=tuple(lives),
-        last_read_on=tuple(last_read),
+        histories=tuple(histories),
+        reading_counts=np.bincount(table["wall"][table["story"] == 0], minlength=len(rows)),
         reader_ids=tuple(readers),
     )
+
+
+def _stories(table: Any, by_month: Floats, histories: Sequence[History]) -> Stories | None:
+    """Of usable readings; none where every wall has one only. What a story leaves out counts in a first life alone."""
+    if not table["story"].any():
+        return None
+    whose = list(zip(table["wall"].tolist(), table["story"].tolist(), strict=True))
+    first, own = (
+        np.array([histories[wall].begun(story) or "NaT" for wall, story in told], dtype="datetime64[D]")
+        for told in ([(wall, 0) for wall, _story in whose], whose)
+    )
+    head = dose_between(by_month[table["wall"]], first, own)
+    return Stories(table["story"].astype(np.int64), np.log(table["chance"]), np.nan_to_num(head))
 
 
 Row = tuple[Any, ...]
 _READING = np.dtype(
     [
         ("wall", "i4"), ("step", "i1"), ("since", "M8[D]"), ("read_on", "M8[D]"), ("again", "?"), ("reader", "i8"),
-        ("after_rain", "?"),
+        ("after_rain", "?"), ("story", "i1"), ("chance", "f8"),
     ]
 )  # fmt: skip
 
@@ -169,25 +193,35 @@ def _removals(property_ids: Sequence[int] | None) -> dict[tuple[str, int], list[
 
 def _readings(
     rows: Sequence[Row], removals: dict[tuple[str, int], list[date]], property_ids: Sequence[int] | None
-) -> tuple[Any, list[Life], list[date]]:
-    """Readings by wall with the life each was read in; then the present life and last day of reading of each wall."""
+) -> tuple[Any, list[History]]:
+    """Readings by wall and story with the life each was read in; then the history of each wall."""
     place = {row[0]: k for k, row in enumerate(rows)}
     found: list[tuple[Any, ...]] = []
-    lives = [Life(None, "unknown")] * len(rows)
-    last_read = [date.min] * len(rows)
+    histories = [History()] * len(rows)
     for wall_id, group in groupby(_reading_rows(property_ids), itemgetter(0)):
         at = place.get(wall_id)
         if at is None:
             continue  # first read after the walls were
-        first = first_life(rows[at][7], rows[at][8])
         taken_off = sorted(removals.get(("wall", wall_id), []) + removals.get(("property", rows[at][1]), []))
-        for day, (reading, rain, reader) in _of_each_day(group, taken_off).items():
-            life = life_before(day, first, taken_off)
-            is_wet = rain is not None and rain <= RAIN_DAYS
-            found.append((at, int(reading * 2), life.since or "NaT", day, life.is_again, reader or 0, is_wet))
-            last_read[at] = day
-        lives[at] = life_before(date.max, first, taken_off)
-    return np.array(found, dtype=_READING), lives, last_read
+        read = _of_each_day(group, taken_off)
+        stories, histories[at] = _lives(first_life(rows[at][7], rows[at][8]), taken_off, list(read))
+        for story, (begun, chance) in enumerate(stories):
+            for day, (reading, rain, reader) in read.items():
+                life = life_before(day, begun, taken_off)
+                is_wet = rain is not None and rain <= RAIN_DAYS
+                found.append((
+                    at, int(reading * 2), life.since or "NaT", day, life.is_again, reader or 0, is_wet, story, chance,
+                ))  # fmt: skip
+    return np.array(found, dtype=_READING), histories
+
+
+def _lives(first: Life, taken_off: Sequence[date], read_on: Sequence[date]) -> tuple[list[tuple[Life, float]], History]:
+    """The first lives that a wall may have had, with their chances; and what its present one comes to."""
+    present = life_before(date.max, first, taken_off)
+    known = beginnings(first, read_on[0]) if life_before(read_on[0], first, taken_off) == first else ()
+    stories = [(Life(day, first.what), chance) for day, chance in known] or [(first, 1.0)]
+    begun = [life.since for life, _chance in stories] if present == first else [present.since]
+    return stories, History(present, tuple(day for day in begun if day is not None), read_on[-1])
 
 
 def _of_each_day(group: Iterable[Row], taken_off: Sequence[date]) -> dict[date, list[Any]]:

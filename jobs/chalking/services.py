@@ -8,10 +8,11 @@ from typing import Any
 import numpy as np
 from django.db import transaction
 
-from jobs.chalking.choices import Refusal
+from jobs.chalking.choices import Refusal, Since
 from jobs.chalking.domain.fitting import Fit, fit
 from jobs.chalking.domain.forecast import crossings
 from jobs.chalking.domain.growth import NAMES, Floats, prior_of
+from jobs.chalking.domain.life import Life
 from jobs.chalking.domain.seasons import day_of_dose
 from jobs.chalking.domain.verdict import is_too_wide
 from jobs.chalking.models import ChalkModel, ChalkSetting, WallForecast
@@ -98,9 +99,10 @@ def _forecasts_store(book: Book, model: ChalkModel, now: datetime) -> int:
     found = crossings(
         book.walls, book.readings, book.again_now, Fit(theta, np.array(model.covariance), 0, 0.0), limit=setting.limit
     )
-    since = np.where(np.isnat(book.since), np.datetime64("1970-01-01"), book.since)
+    begun = [history.begun(story) for history, story in zip(book.histories, found.stories.tolist(), strict=True)]
+    since = np.array([day or "1970-01-01" for day in begun], dtype="datetime64[D]")
     days = [day_of_dose(book.by_month, since, column) for column in found.doses.T]
-    rows = _rows(book, found.doses, np.stack(days, axis=1), setting, model, now)
+    rows = _rows(book, begun, found.doses, np.stack(days, axis=1), setting, model, now)
     for start in range(0, len(rows), BATCH):
         WallForecast.objects.bulk_create(
             rows[start : start + BATCH],
@@ -112,9 +114,9 @@ def _forecasts_store(book: Book, model: ChalkModel, now: datetime) -> int:
 
 
 def _rows(
-    book: Book, doses: Floats, days: Any, setting: ChalkSetting, model: ChalkModel, now: datetime
-) -> list[WallForecast]:
-    counts = book.reading_counts
+    book: Book, begun: Sequence[date | None], doses: Floats, days: Any, setting: ChalkSetting, model: ChalkModel,
+    now: datetime,
+) -> list[WallForecast]:  # fmt: skip
     return [
         WallForecast(
             wall_id=int(wall_id),
@@ -122,20 +124,24 @@ def _rows(
             made_at=now,
             limit_half_steps=setting.limit_half_steps,
             refusal=_refusal(book, at, doses[at]),
-            since=book.lives[at].since,
-            since_what=book.lives[at].what,
+            since=begun[at],
+            since_what=_since_what(book.histories[at].life, begun[at]),
             dose_by_month=[round(dose, 5) for dose in book.by_month[at].tolist()],
-            **_found(doses[at], days[at].tolist(), has_start=book.lives[at].since is not None),
-            reading_count=int(counts[at]),
-            last_read_on=book.last_read_on[at],
+            **_found(doses[at], days[at].tolist(), has_start=begun[at] is not None),
+            reading_count=int(book.reading_counts[at]),
+            last_read_on=book.histories[at].last_read_on,
         )
         for at, wall_id in enumerate(book.wall_ids)
     ]
 
 
+def _since_what(life: Life, begun: date | None) -> str:
+    return life.what if begun == life.since else Since.GUESSED
+
+
 def _refusal(book: Book, at: int, doses: Floats) -> str:
     """Why no day is named: no start, no reading in a life that can be dated, or an interval that says nothing."""
-    if book.lives[at].since is None:
+    if book.histories[at].life.since is None:
         return Refusal.NO_START
     if not book.reading_counts[at]:
         return Refusal.TOO_EARLY

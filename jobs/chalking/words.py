@@ -73,6 +73,7 @@ def since_words(row: WallForecast) -> str:
         Since.REMOVAL: _("chalk taken off %(day)s"),
         Since.FITTED: _("fitted %(year)s"),
         Since.BUILT: _("as old as the house, %(year)s"),
+        Since.GUESSED: _("fitted about %(year)s, judged by the readings: only the house's year is written down"),
     }[Since(row.since_what)] % {"day": date_format(row.since, "j M Y"), "year": row.since.year}
 
 
@@ -89,6 +90,8 @@ def light_words(row: WallForecast, wall: Wall, place: Property) -> str:
         said.append(str(wall.get_shade_display()))
     if wall.facing_degrees is None:
         said.append(_("which way it looks is not written down, so the mean of all directions is taken"))
+    if wall.lightness_percent is None:
+        said.append(_("its colour's lightness is not written down, so a mid-tone is taken"))
     if place.latitude is None:
         said.append(_("the property has no place, so it is taken to lie where the others do"))
     return "; ".join(said)

@@ -9,24 +9,33 @@
 2. Error: mean distance in days between forecast and truth with two readings per wall, beside "the same rate for every
    wall" (fitted to the same readings), the same with the sun's dose for its clock, and "12 months for everyone". Over
    walls that truly pass the limit after their last reading and within ten years of it.
-3. Time: the fit of 200,000 walls with 600,000 readings, the forecasts of all of them, and one company's nightly update.
+3. Time: the fit of 200,000 walls with 600,000 readings, the forecasts of all of them, and one company's nightly update:
+   without a database, and (not with --quick) as the clock starts it, rows read and written, on SQLite.
 
 Seeded. Exits 1 where a target is missed: coverage 76 to 84 %; error at least 25 % under "same rate" and under "12
-months"; the big fit within MOST_MINUTES; the nightly update within MOST_SECONDS.
+months"; the big fit within MOST_MINUTES of processor time; the nightly update within MOST_SECONDS of it. Processor time
+of all threads, since the clock on the wall shows what else the machine does; with nothing else to do a thread gains on
+the clock what it takes of the processor, so what is promised in minutes holds there as well.
 """
 
 import argparse
+import os
 import sys
+import tempfile
 import time
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from datetime import date
+from typing import Any
 
 import numpy as np
 from threadpoolctl import threadpool_limits
 
 from jobs.chalking.domain.fitting import Fit, fit
 from jobs.chalking.domain.forecast import crossings
-from jobs.chalking.domain.growth import MID_TONE, Readings, Walls
-from jobs.chalking.domain.seasons import LAST_DAY, day_of_dose, dose_between
+from jobs.chalking.domain.growth import MID_TONE, Readings, Stories, Walls
+from jobs.chalking.domain.life import Life, beginnings
+from jobs.chalking.domain.seasons import LAST_DAY, day_of_dose, dose_between, dose_until
 from jobs.chalking.domain.sun import relative_doses
 
 LIMIT = 2.0
@@ -39,6 +48,7 @@ SHADES = ("open", "partly", "mostly")
 TEN_YEARS = 3652
 YEAR = 365
 TOWNS, QUICK_TOWNS = 40, 2  # of 400 walls; more of smaller ones
+COMPANY = 5_000  # walls of the company whose night is measured
 
 
 @dataclass(frozen=True)
@@ -50,9 +60,13 @@ class Nature:
     companies: int = 1
     spread: float = 0.45
     tails: float = 0.0  # degrees of freedom of t-distributed own paces; 0 is normal
-    sunshine: float = 0.0  # standard deviation of a year's dose around the cloudless one
+    sunshine: float = 0.0  # standard deviation of a calendar year's light, the same over a town, around the mean
     reader_spread: float = 0.15
     is_rain_known: bool = True
+    facings_missing: float = 0.0  # share of walls whose facing nobody wrote down
+    is_year_only: bool = False  # when siding was fitted is known as a year
+    houses_only: float = 0.0  # share of first lives of which only the year of the house is known
+    resided: float = 0.0  # share of those whose siding is 3 to 20 years younger than the house
 
 
 @dataclass(frozen=True)
@@ -66,19 +80,54 @@ class Town:
     read_on: np.ndarray
     by_month: np.ndarray
     truth: np.ndarray
+    begun: tuple[tuple[date, ...], ...] = ()
 
     @property
     def last_read_on(self) -> np.ndarray:
         return self.read_on.max(axis=1)
 
 
+FIRST_SUN, YEARS_OF_SUN = 1980, 220
+
+
+@dataclass(frozen=True)
+class Sky:
+    """A factor for the light of each calendar year, from FIRST_SUN on."""
+
+    factors: np.ndarray
+
+    def dose_until(self, by_month: np.ndarray, days: np.ndarray) -> np.ndarray:
+        """`seasons.dose_until` under this sky, from the start of FIRST_SUN."""
+        year = days.astype("datetime64[Y]").astype(np.int64)
+        yearly, at = by_month.sum(axis=1), year + 1970 - FIRST_SUN
+        before = np.concatenate([[0.0], self.factors.cumsum()])[at]
+        return yearly * before + self.factors[at] * (dose_until(by_month, days) - year * yearly)
+
+    def dose_between(self, by_month: np.ndarray, since: np.ndarray, until: np.ndarray) -> np.ndarray:
+        return self.dose_until(by_month, until) - self.dose_until(by_month, since)
+
+    def day_of_dose(self, by_month: np.ndarray, since: np.ndarray, dose: np.ndarray) -> np.ndarray:
+        """The first day by whose start each wall has got `dose`, by halving; LAST_DAY for anything later."""
+        early, late = since.copy(), np.full(len(since), LAST_DAY)
+        while (late - early).max() > np.timedelta64(1, "D"):
+            middle = early + (late - early) // 2
+            has_it = self.dose_between(by_month, since, middle) >= dose
+            early, late = np.where(has_it, early, middle), np.where(has_it, middle, late)
+        return late
+
+
+def sky_of(nature: Nature, rng: np.random.Generator) -> Sky:
+    if not nature.sunshine:
+        return Sky(np.ones(YEARS_OF_SUN))
+    return Sky(np.exp(rng.normal(0, nature.sunshine, YEARS_OF_SUN)))
+
+
 def town(nature: Nature, seed: int) -> Town:
     """A town drawn from `seed`: its own mean rate, shape and effects, houses of any age, removals, six readers."""
     rng = np.random.default_rng(seed)
-    n, m = nature.walls, nature.readings
-    by_month = relative_doses(
-        LATITUDES[seed % len(LATITUDES)], rng.uniform(0, 360, n), rng.choice(SHADES, n, p=[0.6, 0.3, 0.1])
-    )
+    n, m, latitude = nature.walls, nature.readings, LATITUDES[seed % len(LATITUDES)]
+    facings, shades = rng.uniform(0, 360, n), rng.choice(SHADES, n, p=[0.6, 0.3, 0.1])
+    by_month = relative_doses(latitude, facings, shades)
     again = rng.random(n) < 0.35
     age = np.where(again, rng.uniform(1, 6, n), rng.uniform(3, 18, n)) + m
     since = TODAY - np.round(age * YEAR).astype(int)
@@ -95,26 +144,53 @@ def town(nature: Nature, seed: int) -> Town:
     rate += rng.normal(0, 0.25, walls.effect_count)[effects].sum(axis=1) + rng.normal(0.1, 0.1) * again
     crossing = (LIMIT / np.exp(rate)) ** (1 / shape)
 
-    wall = np.repeat(np.arange(n), m)
-    days = read_on.ravel()
-    dose = dose_between(by_month[wall], since[wall], days)
-    true_dose = dose
-    if nature.sunshine:  # the years of the past are what was felt; the crossing is moved by those to come
-        true_dose = dose * np.repeat(np.exp(rng.normal(0, nature.sunshine, n)), m)
-        crossing = crossing * np.exp(rng.normal(0, nature.sunshine, n))
+    wall, days, sky = np.repeat(np.arange(n), m), read_on.ravel(), sky_of(nature, rng)
     reader, bias = rng.integers(1, 7, n * m), rng.normal(0, nature.reader_spread, 7)
     rain = rng.random(n * m) < 0.25
+    true_dose = sky.dose_between(by_month[wall], since[wall], days)
     felt = np.exp(rate)[wall] * true_dose**shape + bias[reader] - 0.2 * rain
     felt += rng.logistic(0, noise, n * m)
     step = np.clip(np.round(2 * felt), 0, 10).astype(int)
+    truth = sky.day_of_dose(by_month, since, crossing)
+
+    is_lost = rng.random(n) < nature.facings_missing
+    known_by_month = relative_doses(latitude, np.where(is_lost, np.nan, facings), shades)
+    known_since = np.where(again | (not nature.is_year_only), since, since.astype("M8[Y]") + np.timedelta64(181, "D"))
+    dose = dose_between(known_by_month[wall], known_since[wall], days)
     readings = Readings(wall, step, dose, again[wall], reader, rain & nature.is_rain_known, 7)
-    return Town(walls, readings, again, since, read_on, by_month, day_of_dose(by_month, since, crossing))
+    known = Town(walls, readings, again, known_since, read_on, known_by_month, truth)
+    return of_houses(known, nature, rng) if nature.houses_only else known
+
+
+def of_houses(known: Town, nature: Nature, rng: np.random.Generator) -> Town:
+    """The town to somebody who knows of some first lives no more than when the house was built: each has its stories.
+
+    `begun` of the answer is where the stories of each wall begin.
+    """
+    n, m = len(known.again), known.read_on.shape[1]
+    is_built = (rng.random(n) < nature.houses_only) & ~known.again
+    older = np.where(rng.random(n) < nature.resided, rng.uniform(3, 20, n), 0)
+    since = known.since - np.where(is_built, np.round(older * YEAR), 0).astype(int)
+    lives = [Life(day, "built" if guessed else "fitted") for day, guessed in zip(since.tolist(), is_built, strict=True)]
+    begun = [beginnings(life, days.min().item()) for life, days in zip(lives, known.read_on, strict=True)]
+    told = [(wall, k, *story) for wall, stories in enumerate(begun) for k, story in enumerate(stories)]
+    rows = np.concatenate([np.arange(wall * m, wall * m + m) for wall, *_rest in told])
+    number, chance = (np.repeat([story[k] for story in told], m) for k in (1, 3))
+    day = np.repeat(np.array([story[2] for story in told], dtype="datetime64[D]"), m)
+    plain, by_month = known.readings.take(rows), known.by_month
+    stories = Stories(number, np.log(chance), dose_between(by_month[plain.wall], since[plain.wall], day))
+    dose = dose_between(by_month[plain.wall], day, known.read_on.ravel()[rows])
+    days = tuple(tuple(day for day, _chance in each) for each in begun)
+    return replace(known, readings=replace(plain, dose=dose, stories=stories), since=since, begun=days)
 
 
 def forecast_days(known: Town, found: Fit) -> np.ndarray:
     """Early, middle and late day of every wall, an array [W, 3]."""
-    doses = crossings(known.walls, known.readings, known.again, found, limit=LIMIT).doses
-    return np.stack([day_of_dose(known.by_month, known.since, column) for column in doses.T], axis=1)
+    passes, since = crossings(known.walls, known.readings, known.again, found, limit=LIMIT), known.since
+    if known.begun:
+        begun = [days[story] for days, story in zip(known.begun, passes.stories.tolist(), strict=True)]
+        since = np.array(begun, dtype="datetime64[D]")
+    return np.stack([day_of_dose(known.by_month, since, column) for column in passes.doses.T], axis=1)
 
 
 def is_held(days: np.ndarray, known: Town) -> np.ndarray:
@@ -138,6 +214,9 @@ ODD_CASES = {
     "years of different sunshine": Nature(sunshine=0.08),
     "readers far apart": Nature(reader_spread=0.4),
     "rain not written down": Nature(is_rain_known=False),
+    "three facings in ten not known": Nature(facings_missing=0.3),
+    "fitted in a known year": Nature(is_year_only=True),
+    "half known by the house, 4 in 10 resided": Nature(houses_only=0.5, resided=0.4),
 }
 
 
@@ -161,7 +240,7 @@ def intervals(cases: dict[str, Nature], rounds: int) -> bool:
         share, ratio = coverage_of(nature, max(2, rounds * 400 // nature.walls))
         is_good = LEAST_COVERAGE <= share <= MOST_COVERAGE
         good &= is_good
-        print(f"  {name:32} {share:6.1%}   {ratio:4.2f}{'' if is_good else '   MISSED'}")
+        print(f"  {name:40} {share:6.1%}   {ratio:4.2f}{'' if is_good else '   MISSED'}")
     return good
 
 
@@ -169,7 +248,7 @@ def odd_intervals(rounds: int) -> None:
     """The rest of table 1, which has no target."""
     for name, nature in ODD_CASES.items():
         share, ratio = coverage_of(nature, rounds)
-        print(f"  {name:32} {share:6.1%}   {ratio:4.2f}   (not as the model assumes)")
+        print(f"  {name:40} {share:6.1%}   {ratio:4.2f}   (not as the model assumes)")
 
 
 def one_rate(clock: np.ndarray, known: Town) -> float:
@@ -210,34 +289,56 @@ def errors(rounds: int, counts: tuple[int, ...]) -> bool:
             is_peer = count == 2 and name in ("same rate for every wall", "12 months for everyone")
             is_missed = is_peer and ours / days > MOST_ERROR_SHARE
             good &= not is_missed
-            print(f"  {name:32} {days:6.0f}   {ours / days:4.2f}{'   MISSED' if is_missed else ''}")
+            print(f"  {name:40} {days:6.0f}   {ours / days:4.2f}{'   MISSED' if is_missed else ''}")
     return good
 
 
-def times(walls: int) -> bool:
+def seconds_of(work: Callable[[], Any]) -> tuple[Any, float]:
+    """What it answers, and the processor time it took, of all threads."""
+    began = time.process_time()
+    answer = work()
+    return answer, time.process_time() - began
+
+
+def times(walls: int, *, has_database: bool) -> bool:
     """Table 3; False if the big fit takes longer than minutes, or the nightly update too long."""
     known = town(Nature(walls=walls, readings=3, companies=max(1, walls // 5000)), seed=1)
-    began = time.perf_counter()
-    found = fit(known.walls, known.readings, threads=2)
-    fitted = time.perf_counter() - began
-    held = is_held(forecast_days(known, found), known).mean()
-    forecast = time.perf_counter() - began - fitted
-    company = town(Nature(walls=min(walls, 5000), readings=3), seed=2)
-    first = fit(company.walls, company.readings)
-    began = time.perf_counter()
-    again = fit(company.walls, company.readings, start=first.theta)
-    forecast_days(company, again)
-    nightly = time.perf_counter() - began
+    found, fitted = seconds_of(lambda: fit(known.walls, known.readings, threads=2))
+    days, forecast = seconds_of(lambda: forecast_days(known, found))
     part = town(Nature(walls=walls // 10, readings=3), seed=1)
-    began = time.perf_counter()
-    fit(part.walls, part.readings, threads=2)
-    tenth = time.perf_counter() - began
-    good = fitted < 60 * MOST_MINUTES and nightly < MOST_SECONDS
-    print(f"Seconds on 2 threads (intervals of the big set hold {held:.1%})")
+    _, tenth = seconds_of(lambda: fit(part.walls, part.readings, threads=2))
+    company = town(Nature(walls=min(walls, COMPANY), readings=3), seed=2)
+    first = fit(company.walls, company.readings)
+    _, nightly = seconds_of(lambda: forecast_days(company, fit(company.walls, company.readings, start=first.theta)))
+    print(f"Seconds of processor time (intervals of the big set hold {is_held(days, known).mean():.1%})")
     print(f"  fit of {walls:,} walls, {3 * walls:,} readings: {fitted:8.1f}   {fitted / tenth:5.1f} x a tenth of them")
     print(f"  forecasts of all of them:             {forecast:8.1f}   {forecast / fitted:5.1f} x the fit")
     print(f"  nightly update, {len(company.walls):,} walls:         {nightly:8.1f}   {nightly / fitted:5.2f} x the fit")
+    good = fitted < 60 * MOST_MINUTES and nightly < MOST_SECONDS
+    if has_database:
+        whole = nightly_with_rows(company)
+        print(f"  the same, rows read and written:      {whole:8.1f}   {whole / nightly:5.1f} x without")
+        good &= whole < MOST_SECONDS
     return bool(good)
+
+
+def nightly_with_rows(company: Town) -> float:
+    """Processor time of a night's update on SQLite, where one of a hundred walls was read since the last."""
+    with tempfile.TemporaryDirectory() as folder:
+        os.environ.update(WALLDAY_DATA=folder, DJANGO_SETTINGS_MODULE="config.settings.embedded")
+        os.environ.pop("WALLDAY_DATABASE_URL", None)
+        import django
+
+        django.setup()
+        from tests.benchmarks import chalking_rows
+
+        chalking_rows.database_make()
+        chalking_rows.store(company, latitude=LATITUDES[2])
+        chalking_rows.update()
+        chalking_rows.read_anew(every=100, on=TODAY)
+        _, seconds = seconds_of(chalking_rows.update)
+        chalking_rows.close()
+    return seconds
 
 
 def _tables() -> bool:
@@ -258,7 +359,7 @@ def main() -> int:
     assert LAST_DAY > TODAY
     with threadpool_limits(1):  # the matrices are small: threads would only wait for each other
         good = _quick_tables() if quick else _tables()
-    good &= times(4_000 if quick else 200_000)
+    good &= times(4_000 if quick else 200_000, has_database=not quick)
     return 0 if good else 1
 
 

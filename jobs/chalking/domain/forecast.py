@@ -14,18 +14,21 @@ from jobs.chalking.domain.fitting import FEW, Fit
 from jobs.chalking.domain.growth import (
     AGAIN,
     FARTHEST_LOG_DOSE,
+    LEAST_DOSE,
     LOG_SHAPE,
     LOG_SPREAD,
     LOG_WEIGHT,
     NODE,
     Bools,
     Floats,
+    Ints,
     Readings,
     Walls,
     evaluate,
     log_posterior,
     mean_rate,
-    starts_of,
+    runs_of,
+    shares_of,
 )
 
 DRAWS, DRAWS_OF_FEW = 40, 200  # from more than FEW readings parameters are so sure that fewer draws tell the same
@@ -38,10 +41,12 @@ QUANTILES = (EARLY, MIDDLE, LATE)
 class Crossings:
     """Doses [W, 3] at which walls pass the limit, since their present life began: at 10, 50 and 90 percent.
 
-    `shape` is the exponent of growth at the best fit.
+    `stories` [W] is the number of each wall's most likely story, whose beginning the doses are counted from; `shape`
+    the exponent of growth at the best fit.
     """
 
     doses: Floats
+    stories: Ints
     shape: float
 
 
@@ -53,16 +58,17 @@ def crossings(walls: Walls, readings: Readings, again_now: Bools, found: Fit, *,
     """
     parameters = parameter_draws(found, DRAWS_OF_FEW if len(readings) <= FEW else DRAWS)
     doses = np.empty((len(walls), len(QUANTILES)))
+    stories = np.zeros(len(walls), dtype=np.int64)
     was_read = np.zeros(len(walls), dtype=bool)
     for chosen in readings.blocks():
         run = readings.take(chosen)
-        rows = run.wall[starts_of(run)]
+        rows = np.unique(run.wall)
         was_read[rows] = True
-        doses[rows] = _quantiles(parameters, walls, run, rows, again_now, limit)
+        doses[rows], stories[rows] = _of_run(parameters, walls, run, again_now, limit)
     unread = np.flatnonzero(~was_read)
     for rows in np.array_split(unread, -(-len(unread) // 1000) or 1):
-        doses[rows] = _quantiles(parameters, walls, None, rows, again_now, limit)
-    return Crossings(doses, float(np.exp(found.theta[LOG_SHAPE])))
+        doses[rows] = _of_unread(parameters, walls, rows, again_now, limit)
+    return Crossings(doses, stories, float(np.exp(found.theta[LOG_SHAPE])))
 
 
 def parameter_draws(found: Fit, count: int) -> Floats:
@@ -73,24 +79,54 @@ def parameter_draws(found: Fit, count: int) -> Floats:
     return np.asarray(found.theta + np.concatenate([half, -half]))
 
 
-def _quantiles(
-    parameters: Floats, walls: Walls, run: Readings | None, rows: np.ndarray, again_now: Bools, limit: float
-) -> Floats:
-    """Quantiles [rows, 3] of the dose, over draws of the parameters and over each wall's own pace."""
-    where, weights = [], []
-    for theta in parameters:
+def _of_run(parameters: Floats, walls: Walls, run: Readings, again_now: Bools, limit: float) -> tuple[Floats, Ints]:
+    """Quantiles of the dose over draws of the parameters, paces and stories; and each wall's most likely story."""
+    runs = runs_of(run)
+    owner = run.wall[runs.starts]
+    where, weights = np.empty((2, len(owner), len(parameters), len(NODE)))
+    for draw, theta in enumerate(parameters):
         rate = mean_rate(theta, walls)
-        if run is None:
-            weight = np.broadcast_to(np.exp(LOG_WEIGHT), (len(rows), len(NODE)))
-        else:
-            joint = log_posterior(evaluate(theta, rate, run).log_chance, starts_of(run))
-            weight = np.exp(joint - joint.max(axis=1, keepdims=True))
-            weight = weight / weight.sum(axis=1, keepdims=True)
-        pace = (rate[rows] + theta[AGAIN] * again_now[rows])[:, None] + np.exp(theta[LOG_SPREAD]) * NODE
-        where.append((np.log(limit) - pace) / np.exp(theta[LOG_SHAPE]))
-        weights.append(weight)
-    logs = weighted_quantiles(np.concatenate(where, axis=1), np.concatenate(weights, axis=1))
-    return np.exp(np.clip(logs, -FARTHEST_LOG_DOSE, FARTHEST_LOG_DOSE))
+        joint = log_posterior(evaluate(theta, rate, run).log_chance, run, runs)
+        weights[:, draw], _ = shares_of(joint, runs)
+        where[:, draw] = _log_doses(theta, rate, owner, again_now, limit)
+    if run.stories is None:
+        return _dose(_of_shares(where, weights)), np.zeros(len(owner), dtype=np.int64)
+    head = run.stories.head[runs.starts]
+    with np.errstate(divide="ignore"):
+        where = np.logaddexp(np.log(head)[:, None, None], where)
+    doses, likeliest = np.empty((len(runs.firsts), len(QUANTILES))), np.empty(len(runs.firsts), dtype=np.int64)
+    counts = np.diff(np.append(runs.firsts, len(owner)))
+    for count in np.unique(counts):
+        rows = np.flatnonzero(counts == count)
+        mine = runs.firsts[rows][:, None] + np.arange(count)
+        likeliest[rows] = weights[mine].sum(axis=(2, 3)).argmax(axis=1)
+        left_out = head[runs.firsts[rows] + likeliest[rows]]
+        doses[rows] = np.maximum(_dose(_of_shares(where[mine], weights[mine])) - left_out[:, None], LEAST_DOSE)
+    return doses, likeliest
+
+
+def _of_unread(parameters: Floats, walls: Walls, rows: Ints, again_now: Bools, limit: float) -> Floats:
+    """The same for walls that nobody read."""
+    where = np.empty((len(rows), len(parameters), len(NODE)))
+    for draw, theta in enumerate(parameters):
+        where[:, draw] = _log_doses(theta, mean_rate(theta, walls), rows, again_now, limit)
+    return _dose(_of_shares(where, np.broadcast_to(np.exp(LOG_WEIGHT), where.shape)))
+
+
+def _log_doses(theta: Floats, rate: Floats, rows: Ints, again_now: Bools, limit: float) -> Floats:
+    """Log of the dose at which walls of every pace pass the limit, an array [rows, NODES]."""
+    pace = (rate[rows] + theta[AGAIN] * again_now[rows])[:, None] + np.exp(theta[LOG_SPREAD]) * NODE
+    return np.asarray((np.log(limit) - pace) / np.exp(theta[LOG_SHAPE]))
+
+
+def _of_shares(where: Floats, weights: Floats) -> Floats:
+    """Quantiles [rows, 3] of all that stands behind the first axis."""
+    size = int(np.prod(where.shape[1:]))
+    return weighted_quantiles(where.reshape(-1, size), weights.reshape(-1, size))
+
+
+def _dose(logs: Floats) -> Floats:
+    return np.asarray(np.exp(np.clip(logs, -FARTHEST_LOG_DOSE, FARTHEST_LOG_DOSE)))
 
 
 def weighted_quantiles(values: Floats, weights: Floats) -> Floats:

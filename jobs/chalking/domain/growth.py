@@ -16,6 +16,9 @@ the gradient at the nodes (Fisher's identity), computed in the same pass. The lo
 both ends of an interval: with e = exp((level - high) / noise), F(high) = 1/(1 + e) and 1 - F(low) = e q/(1 + e q),
 q = exp(0.5/noise).
 
+Where only the year of the house is known, its siding may be younger (`life.beginnings`). Such a wall has several
+stories, each with a prior chance and with doses of its own; its chance is the sum over stories as over paces.
+
 Priors. No rate of vinyl chalking was ever published, so these are OURS and wide on purpose; they are on PRIOR below.
 The middle comes from the trade's habit of taking chalk off every three to six years (common practice, no source).
 """
@@ -86,8 +89,25 @@ class Walls:
 
 
 @dataclass(frozen=True)
+class Stories:
+    """How old each wall may truly be: every story of a wall repeats all its readings, with doses of its own.
+
+    `number` [R] tells the stories of a wall apart, 0 up; `log_chance` [R] is that of the reading's story before
+    anything was read; `head` [R] what dose the story leaves out, from the wall's assumed beginning to the story's (0
+    where the present life began with a removal).
+    """
+
+    number: Ints
+    log_chance: Floats
+    head: Floats
+
+    def take(self, chosen: Any) -> "Stories":
+        return Stories(self.number[chosen], self.log_chance[chosen], self.head[chosen])
+
+
+@dataclass(frozen=True)
 class Readings:
-    """R readings ordered by wall.
+    """R readings ordered by wall, and by story where walls have several; without `stories` each has one.
 
     `wall` [R] is the row in `Walls`; `step` [R] counts half steps, 0 to 10; `dose` [R] since the life of the surface
     began; `again` [R] whether chalk was taken off before; `reader` [R] a number from 0 (somebody unknown) up;
@@ -101,6 +121,7 @@ class Readings:
     reader: Ints
     after_rain: Bools
     reader_count: int
+    stories: Stories | None = None
 
     def __post_init__(self) -> None:
         if len(self.wall) and (np.diff(self.wall) < 0).any():
@@ -130,6 +151,7 @@ class Readings:
             self.reader[chosen],
             self.after_rain[chosen],
             self.reader_count,
+            None if self.stories is None else self.stories.take(chosen),
         )
 
 
@@ -194,14 +216,41 @@ def _is_inner(readings: Readings) -> Bools:
     return np.asarray((readings.step > 0) & (readings.step < STEPS - 1))
 
 
-def log_posterior(log_chance: Floats, starts: Ints) -> Floats:
-    """Log of prior weight times chance of all readings of a wall, an array [walls of the run, NODES]."""
-    return np.asarray(np.add.reduceat(log_chance, starts, axis=0) + LOG_WEIGHT)
+@dataclass(frozen=True)
+class Runs:
+    """Where in a run of readings each story begins (`starts`, S of them), where among the stories each wall begins
+    (`firsts`, W of them), and whose wall each story is (`owner` [S], 0 to W - 1)."""
+
+    starts: Ints
+    firsts: Ints
+    owner: Ints
 
 
-def starts_of(readings: Readings) -> Ints:
-    """Where in a run each of its walls begins."""
-    return np.concatenate([[0], np.flatnonzero(np.diff(readings.wall)) + 1]).astype(np.int64)
+def runs_of(readings: Readings) -> Runs:
+    """Of a run that cuts no wall in two."""
+    is_next = np.diff(readings.wall) != 0
+    if readings.stories is not None:
+        is_next |= np.diff(readings.stories.number) != 0
+    starts = np.concatenate([[0], np.flatnonzero(is_next) + 1]).astype(np.int64)
+    is_first = np.diff(readings.wall[starts], prepend=-1) != 0
+    return Runs(starts, np.flatnonzero(is_first), np.cumsum(is_first) - 1)
+
+
+def log_posterior(log_chance: Floats, readings: Readings, runs: Runs) -> Floats:
+    """Log of prior weight times chance of all readings of a story, an array [S, NODES]."""
+    found = np.add.reduceat(log_chance, runs.starts, axis=0) + LOG_WEIGHT
+    if readings.stories is not None:
+        found += readings.stories.log_chance[runs.starts][:, None]
+    return np.asarray(found)
+
+
+def shares_of(joint: Floats, runs: Runs) -> tuple[Floats, Floats]:
+    """Posterior shares [S, NODES] that add up to 1 over the stories and nodes of a wall, and each wall's log chance."""
+    most = np.maximum.reduceat(joint.max(axis=1), runs.firsts)
+    share = np.exp(joint - most[runs.owner][:, None])
+    total = np.add.reduceat(share.sum(axis=1), runs.firsts)
+    share /= total[runs.owner][:, None]
+    return share, most + np.log(total)
 
 
 def value_and_gradient(theta: Floats, walls: Walls, readings: Readings, *, threads: int = 1) -> tuple[float, Floats]:
@@ -234,19 +283,15 @@ def _add_runs(
 def _add_run(theta: Floats, rate: Floats, run: Readings, gradient: Floats, of_wall: Floats) -> float:
     """Log likelihood of a run; adds to `gradient` and, by wall, to the gradient of the log rate."""
     noise, spread = np.exp(theta[LOG_NOISE]), np.exp(theta[LOG_SPREAD])
-    block, starts = evaluate(theta, rate, run), starts_of(run)
-    joint = log_posterior(block.log_chance, starts)
-    most = joint.max(axis=1, keepdims=True)
-    share = np.exp(joint - most)
-    total = share.sum(axis=1, keepdims=True)
-    share /= total
-    by_reading = np.repeat(share, np.diff(np.append(starts, len(run))), axis=0)
+    block, runs = evaluate(theta, rate, run), runs_of(run)
+    share, log_chances = shares_of(log_posterior(block.log_chance, run, runs), runs)
+    by_reading = np.repeat(share, np.diff(np.append(runs.starts, len(run))), axis=0)
 
-    y, inner = STEP / noise, _is_inner(run)
+    y, inner = STEP / noise, _is_inner(run) @ by_reading.sum(axis=1)
     by_noise = (block.below_high - 1.0) * -block.steps_below_high
     by_noise -= (1.0 - block.above_low) * (block.steps_below_high + y)
     of_noise = np.einsum("rk,rk->", by_noise, by_reading)
-    gradient[LOG_NOISE] += of_noise - inner.sum() * y / np.expm1(y)
+    gradient[LOG_NOISE] += of_noise - inner * y / np.expm1(y)
 
     slope = (block.below_high - block.above_low) * by_reading / noise
     of_bias = slope.sum(axis=1)
@@ -258,5 +303,6 @@ def _add_run(theta: Floats, rate: Floats, run: Readings, gradient: Floats, of_wa
     gradient[RAIN] += of_bias @ run.after_rain
     readers = np.bincount(run.reader, weights=of_bias, minlength=run.reader_count)
     gradient[len(theta) - run.reader_count :] += readers
-    of_wall[run.wall[starts]] = np.add.reduceat(of_centre, starts)
-    return float((most + np.log(total)).sum())
+    begins = runs.starts[runs.firsts]
+    of_wall[run.wall[begins]] = np.add.reduceat(of_centre, begins)
+    return float(log_chances.sum())

@@ -3,9 +3,14 @@
 from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
+from math import exp, log
 
 MIDDLE_OF_YEAR = (7, 1)  # of a year that is known only as a number
+DAYS_PER_YEAR = 365.25
+SURELY_FIRST_YEARS = 10.0  # the siding of a house younger than this is taken to be its first. Ours
+RESIDED_AFTER_YEARS = 40.0  # mean life of siding, ended at a constant rate. Ours
+YOUNGER_STORIES = 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,3 +45,21 @@ def life_before(day: date, first: Life, removals: Sequence[date]) -> Life:
     if newest is None or (first.since is not None and newest < first.since <= day):
         return first
     return Life(newest, "removal")
+
+
+def beginnings(first: Life, read_on: date) -> tuple[tuple[date, float], ...]:
+    """Days on which the siding that was first read on `read_on` may have been fitted, each with its chance.
+
+    Where only the house's year is known: that of the house, or younger by a life of siding that ends at a constant
+    rate, as YOUNGER_STORIES equal parts of that chance. Otherwise the one day that is known; empty for none.
+    """
+    if first.since is None:
+        return ()
+    years = (read_on - first.since).days / DAYS_PER_YEAR
+    if first.what != "built" or years < SURELY_FIRST_YEARS:
+        return ((first.since, 1.0),)
+    original = exp(-years / RESIDED_AFTER_YEARS)
+    parts = [(k + 0.5) / YOUNGER_STORIES for k in range(YOUNGER_STORIES)]
+    ages = [-RESIDED_AFTER_YEARS * log(1 - part * (1 - original)) for part in parts]
+    younger = ((read_on - timedelta(days=round(age * DAYS_PER_YEAR)), (1 - original) / len(ages)) for age in ages)
+    return ((first.since, original), *younger)

@@ -2,6 +2,7 @@
 
 from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
+from math import exp
 from typing import Any
 
 import pytest
@@ -9,13 +10,14 @@ from django.core.exceptions import ValidationError
 from django.core.management import call_command
 from django.utils import timezone
 
-from jobs.chalking.domain.life import Life, first_life, life_before
+from jobs.chalking.domain.life import Life, beginnings, first_life, life_before
 from jobs.chalking.domain.sun import yearly_share
 from jobs.chalking.domain.verdict import Verdict, is_too_wide, verdict
 from jobs.chalking.models import ChalkModel, WallForecast
 from jobs.chalking.rows import book_of
 from jobs.chalking.selectors import chalk_setting_get
 from jobs.chalking.services import chalk_setting_update, forecasts_update
+from jobs.chalking.words import since_words
 from jobs.customers.services import property_update, wall_update
 from jobs.walkthroughs.services import reading_record
 from shared.background.models import Schedule
@@ -49,6 +51,19 @@ def test_age_of_siding_is_the_houses_unless_told() -> None:
     assert first_life(2012, 1990) == Life(date(2012, 7, 1), "fitted")
     assert first_life(None, 1990) == Life(date(1990, 7, 1), "built")
     assert first_life(None, None) == Life(None, "unknown")
+
+
+def test_siding_of_an_old_house_may_be_younger() -> None:
+    """The house's own year least likely where it is old; chances add up to one; a known year or a new house is sure."""
+    old = beginnings(Life(date(1960, 7, 1), "built"), date(2020, 7, 1))
+    assert len(old) == 5
+    assert sum(chance for _day, chance in old) == pytest.approx(1.0)
+    assert old[0][0] == date(1960, 7, 1)
+    assert old[0][1] == pytest.approx(exp(-60 / 40), rel=1e-3)
+    assert all(date(1960, 7, 1) < day < date(2020, 7, 1) for day, _chance in old[1:])
+    for sure in (Life(date(1960, 7, 1), "fitted"), Life(date(2015, 7, 1), "built")):
+        assert beginnings(sure, date(2020, 7, 1)) == ((sure.since, 1.0),)
+    assert beginnings(Life(None, "unknown"), date(2020, 7, 1)) == ()
 
 
 TODAY = date(2026, 6, 1)
@@ -178,6 +193,24 @@ def test_a_correction_of_the_same_day_replaces_and_other_scales_stay_out() -> No
     read(wall, ("2026-05-11", 5), scale="other")
     book = book_of()
     assert (book.readings.step.tolist(), book.reading_counts.tolist()) == ([2], [1])
+
+
+@pytest.mark.django_db
+def test_a_fast_wall_of_an_old_house_has_younger_siding() -> None:
+    """Half a step each year for four years, on a house of 1960: the page says what was judged, and for which year."""
+    place = make.make_property(year_built=1960)
+    wall = make.make_wall(property=place, year_fitted=None)
+    read(wall, ("2022-05-10", 0.5), ("2023-05-10", 1), ("2024-05-10", 1), ("2025-05-10", 1.5), ("2026-05-10", 1.5))
+    forecasts_update(now=NOW)
+    row = WallForecast.objects.get(wall=wall)
+    assert (row.since_what, row.reading_count) == ("guessed", 5)
+    assert date(2000, 1, 1) < row.since < date(2022, 1, 1)
+    assert row.early_on < row.middle_on < date(2034, 1, 1)
+    assert "judged by the readings" in since_words(row)
+    removal(place, "2026-05-20")
+    forecasts_update(now=NOW)
+    row.refresh_from_db()
+    assert (row.since, row.since_what) == (date(2026, 5, 20), "removal")
 
 
 @pytest.mark.django_db

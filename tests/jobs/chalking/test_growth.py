@@ -1,5 +1,7 @@
 """The growth model: chances against plain integrals, gradients against differences, what few and many readings tell."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import assume, given, settings
@@ -20,6 +22,7 @@ from jobs.chalking.domain.growth import (
     RAIN,
     SLOPE,
     Readings,
+    Stories,
     Walls,
     prior_of,
     value_and_gradient,
@@ -88,11 +91,73 @@ def test_the_chance_of_a_walls_readings_is_the_plain_integral(seed: int, each: i
     )  # nodes are coarse for small noise
 
 
+def with_stories(readings: Readings, shares: tuple[float, ...], chances: tuple[float, ...]) -> Readings:
+    """Each wall's readings once for each story: `shares` of the dose, with their chances before anything was read."""
+    rows = np.concatenate([
+        np.flatnonzero(readings.wall == wall) for wall in np.unique(readings.wall) for _story in shares
+    ]).astype(int)  # fmt: skip
+    told = readings.take(rows)
+    of_wall = [np.count_nonzero(readings.wall == wall) for wall in np.unique(readings.wall)]
+    number = np.concatenate([np.repeat(np.arange(len(shares)), count) for count in of_wall])
+    share, chance = np.array(shares)[number], np.array(chances)[number]
+    stories = Stories(number, np.log(chance), (1 - share) * told.dose)
+    return replace(told, dose=told.dose * share, stories=stories)
+
+
+@settings(max_examples=15, deadline=None)
+@given(st.integers(0, 10_000), st.integers(1, 3))
+def test_a_wall_of_unsure_age_has_the_chance_of_all_its_stories(seed: int, each: int) -> None:
+    """The sum over stories of their chance times the plain integral."""
+    walls = some_walls(1, seed)
+    readings = some_readings(walls, each, seed)
+    theta, _ = prior_of(3, 2)
+    told = with_stories(readings, (1.0, 0.4), (0.7, 0.3))
+    parts = [
+        chance * chance_by_hand(theta, walls, replace(readings, dose=share * readings.dose))
+        for share, chance in ((1.0, 0.7), (0.4, 0.3))
+    ]
+    assume(sum(parts) > 1e-4)
+    assert value_and_gradient(theta, walls, told)[0] == pytest.approx(np.log(sum(parts)), abs=3e-2)
+
+
+def test_one_sure_story_is_no_story() -> None:
+    """Forecasts are the same to the last digit but those of rounding."""
+    walls = some_walls(40)
+    readings = some_readings(walls, 2)
+    told = with_stories(readings, (1.0,), (1.0,))
+    found = fit(walls, readings)
+    plain, sure = (crossings(walls, each, np.zeros(40, bool), found, limit=2.0) for each in (readings, told))
+    assert sure.doses == pytest.approx(plain.doses, rel=1e-9)
+    assert (sure.stories == 0).all()
+
+
+def test_readings_tell_a_younger_siding_from_an_old_one() -> None:
+    """From half to one and a half in three years: it did not take forty years to get there."""
+    walls = Walls(np.zeros((1, 1), int), np.full(1, MID_TONE), 1)
+    nothing = np.zeros(4, bool)
+    dose = np.array([40.0, 41.0, 42.0, 43.0])
+    readings = Readings(np.zeros(4, int), np.array([1, 2, 2, 3]), dose, nothing, np.zeros(4, int), nothing, 1)
+    told = replace(
+        readings,
+        **{name: np.tile(getattr(readings, name), 2) for name in ("wall", "step", "again", "reader", "after_rain")},
+        dose=np.concatenate([dose, dose - 38]),
+        stories=Stories(np.repeat([0, 1], 4), np.log(np.repeat(0.5, 8)), np.repeat([0.0, 38.0], 4)),
+    )
+    nobody = readings.take(np.zeros(0, int))
+    prior = fit(walls, nobody)
+    unsure = crossings(walls, told, np.zeros(1, bool), prior, limit=2.0)
+    assert unsure.stories.tolist() == [1]
+    assert 4.5 < unsure.doses[0, 1] < 9
+
+
+@pytest.mark.parametrize("are_sure", [True, False])
 @pytest.mark.parametrize("threads", [1, 2])
-def test_the_gradient_is_the_slope_of_the_value(threads: int) -> None:
-    """Each parameter against a central difference, over several blocks, in one thread and in two."""
-    walls = some_walls(3000)
+def test_the_gradient_is_the_slope_of_the_value(threads: int, are_sure: bool) -> None:
+    """Each parameter against a central difference, over several blocks, in one thread and in two; also with stories."""
+    walls = some_walls(3000 if are_sure else 1600)
     readings = some_readings(walls, 3)
+    if not are_sure:
+        readings = with_stories(readings, (1.0, 0.5), (0.6, 0.4))
     mean, spread = prior_of(3, 2)
     theta = mean + 0.3 * spread * np.random.default_rng(2).standard_normal(len(mean))
     value, gradient = value_and_gradient(theta, walls, readings, threads=threads)

@@ -167,6 +167,7 @@ def test_a_chart_holds_all_readings_and_the_band() -> None:
     assert chart.left < xs[0] < xs[1] < chart.today_x < chart.right
     assert [text for _x, _y, text in chart.points] == ["1.5", "2"]
     assert chart.band.endswith("z")
+    assert [(x, text) for x, text in chart.years if text and not chart.left < x < chart.width - 15] == []
     assert reading_chart(readings, None, limit=2.0, shape=1.0, today=TODAY).band == ""
 
 
@@ -189,14 +190,14 @@ def test_pins_carry_the_number_of_the_first_line_and_how_the_property_stands() -
 
 def test_light_is_told_with_what_is_not_known() -> None:
     """Facing, shade and place; south of the equator the north face is the measure."""
-    row = make.make_forecast()
+    row = make.make_forecast(wall=make.make_wall(name="South wall", lightness_percent=60))
     place = row.wall.property
     assert light_words(row, row.wall, place) == "100 % of an open south wall's light"
-    row.wall.shade, row.wall.facing_degrees, place.latitude = "partly", None, None
+    row.wall.shade, row.wall.facing_degrees, row.wall.lightness_percent, place.latitude = "partly", None, None, None
     assert light_words(row, row.wall, place) == (
-        "100 % of an open south wall's light; shaded part of the day; which way it looks is not written "
-        "down, so the mean of all directions is taken; the property has no place, so it is taken to lie where the "
-        "others do"
+        "100 % of an open south wall's light; shaded part of the day; which way it looks is not written down, so the "
+        "mean of all directions is taken; its colour's lightness is not written down, so a mid-tone is taken; the "
+        "property has no place, so it is taken to lie where the others do"
     )
     place.latitude = -35.0
     assert "an open north wall's light" in light_words(row, row.wall, place)
