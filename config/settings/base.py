@@ -178,6 +178,7 @@ SPECTACULAR_SETTINGS: dict[str, Any] = {
         "BasisEnum": "jobs.mixing.choices.BasisChoice",
         "MessageStateEnum": "shared.outbox.models.MessageState",
         "EstimateStateEnum": "pricing.estimates.choices.EstimateState",
+        "AnswerKindEnum": "jobs.reminders.models.AnswerKind",
     },
 }
 

@@ -10,19 +10,21 @@ from rest_framework.decorators import api_view, permission_classes
 from rest_framework.permissions import BasePermission
 from rest_framework.request import Request
 from rest_framework.response import Response
+from rest_framework.views import APIView
 
 from jobs.customers.models import Language
+from jobs.reminders.answers import answer_settings_get, answer_settings_set, due_hold_end
 from jobs.reminders.brought import brought, brought_json
 from jobs.reminders.domain.own_words import LONGEST, CauseKind
 from jobs.reminders.drafting import MOST_AT_ONCE
 from jobs.reminders.forms import DEFAULT_WEEKS, MOST_KEPT_HOURS, MOST_WEEKS
 from jobs.reminders.listing import DueSheet
-from jobs.reminders.models import InboundText, OwnWords
+from jobs.reminders.models import AnswerKind, AnswerSettings, DueHold, InboundText, OwnWords, ReminderAnswer
 from jobs.reminders.narrowing import NEVER, DueWish
 from jobs.reminders.own_words import own_words_set
 from jobs.reminders.proposal import proposal_json
 from jobs.reminders.rules import RULES
-from jobs.reminders.selectors import DueItem, due_item_json, inbound_texts
+from jobs.reminders.selectors import DueItem, answer_list, due_item_json, hold_list, inbound_texts
 from jobs.reminders.services import reminders_queue
 from jobs.reminders.views import proposal_of
 from shared import clock
@@ -311,6 +313,96 @@ class InboundTexts(generics.ListAPIView[InboundText]):
         return inbound_texts()
 
 
+class ReminderAnswerOutput(serializers.ModelSerializer[ReminderAnswer]):
+    class Meta:
+        model = ReminderAnswer
+        fields = ("id", "customer", "written_on", "kind", "day", "ask_again_on", "note", "jobs", "at")
+        read_only_fields = fields
+
+
+class AnswerQuery(serializers.Serializer[Any]):
+    kind = serializers.ChoiceField(choices=AnswerKind.choices, required=False)
+
+
+@extend_schema_view(
+    get=extend_schema(
+        operation_id="reminder_answer_list",
+        parameters=[AnswerQuery],
+        summary="What homeowners answered to reminders, newest first",
+    )
+)
+class Answers(generics.ListAPIView[ReminderAnswer]):
+    permission_classes = (OfficeOnly,)
+    serializer_class = ReminderAnswerOutput
+    queryset = ReminderAnswer.objects.none()
+
+    def get_queryset(self) -> QuerySet[ReminderAnswer]:
+        query = AnswerQuery(data=self.request.query_params)
+        query.is_valid(raise_exception=True)
+        return answer_list(**query.validated_data)
+
+
+class AnswerSettingsOutput(serializers.ModelSerializer[AnswerSettings]):
+    class Meta:
+        model = AnswerSettings
+        fields = ("makes",)
+        extra_kwargs = {"makes": {"required": True}}  # noqa: RUF012
+
+
+class AnswerSettingsView(APIView):
+    """What a yes becomes: the office reads it, the owner changes it."""
+
+    def get_permissions(self) -> list[BasePermission]:
+        return [OwnerOnly() if self.request.method == "PUT" else OfficeOnly()]
+
+    @extend_schema(
+        operation_id="answer_settings_get", responses=AnswerSettingsOutput, summary="What a yes to a reminder becomes"
+    )
+    def get(self, request: Request) -> Response:
+        return Response(AnswerSettingsOutput(answer_settings_get()).data)
+
+    @extend_schema(
+        operation_id="answer_settings_set",
+        request=AnswerSettingsOutput,
+        responses=AnswerSettingsOutput,
+        summary="Change what a yes to a reminder becomes",
+    )
+    def put(self, request: Request) -> Response:
+        body = AnswerSettingsOutput(data=request.data)
+        body.is_valid(raise_exception=True)
+        return Response(AnswerSettingsOutput(answer_settings_set(actor=request.user, **body.validated_data)).data)
+
+
+class DueHoldOutput(serializers.ModelSerializer[DueHold]):
+    class Meta:
+        model = DueHold
+        fields = ("id", "property", "until", "reason", "at")
+        read_only_fields = fields
+
+
+@extend_schema_view(
+    get=extend_schema(
+        operation_id="due_hold_list",
+        summary="Properties that are not reminded until a day, or (null) until the office says so",
+    )
+)
+class Holds(generics.ListAPIView[DueHold]):
+    permission_classes = (OfficeOnly,)
+    serializer_class = DueHoldOutput
+    queryset = DueHold.objects.none()
+
+    def get_queryset(self) -> QuerySet[DueHold]:
+        return hold_list()
+
+
+@extend_schema(operation_id="due_hold_end", responses={204: None}, summary="Let a property be reminded again")
+@api_view(["DELETE"])
+@permission_classes([OfficeOnly])
+def hold(request: Request, hold_id: int) -> Response:
+    due_hold_end(hold_id=hold_id, actor=request.user)
+    return Response(status=204)
+
+
 urlpatterns = [
     path("texts/", InboundTexts.as_view(), name="api_texts"),
     path("due-list/", DueList.as_view(), name="api_due_list"),
@@ -319,4 +411,8 @@ urlpatterns = [
     path("reminders/rules/", rules, name="api_reminder_rules"),
     path("reminders/", queue, name="api_reminders"),
     path("reminders/brought/", brought_view, name="api_reminders_brought"),
+    path("reminders/answers/", Answers.as_view(), name="api_reminder_answers"),
+    path("reminders/answer-settings/", AnswerSettingsView.as_view(), name="api_answer_settings"),
+    path("reminders/holds/", Holds.as_view(), name="api_due_holds"),
+    path("reminders/holds/<row:hold_id>/", hold, name="api_due_hold"),
 ]

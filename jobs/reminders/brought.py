@@ -1,5 +1,6 @@
 """What the reminders brought: by campaign of due dates, and against those who were held back."""
 
+import io
 from bisect import bisect_right
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -9,6 +10,7 @@ from typing import Any
 from django.db.models import Min
 from django.db.models.functions import Coalesce
 
+from jobs.customers.domain.outfiles import CsvOut
 from jobs.customers.models import Consent
 from jobs.reminders.domain.gain import ANSWERED_WITHIN, Arm, Gain, campaign_of, gain
 from jobs.reminders.models import HeldBack, InboundText, Reminder, ReminderAnswer, ReplyMeaning
@@ -132,6 +134,27 @@ def _json(row: CampaignResult) -> dict[str, Any]:
         "gain": _gain_json(row.gain, 4),
         "more_jobs": _gain_json(row.more_jobs, 1),
     }
+
+
+def brought_csv(found: Brought) -> str:
+    """One row for each campaign and one for all together; the columns are those of the API, its groups spelt out."""
+    rows = [_flat(_json(row)) for row in (*found.campaigns, found.total)]
+    out = io.StringIO(newline="")
+    table = CsvOut(out, rows[0])
+    for row in rows:
+        table.write(row.values())
+    return out.getvalue()
+
+
+def _flat(row: dict[str, Any]) -> dict[str, Any]:
+    """The row with one name for each figure; of what is not known each figure is empty."""
+    flat = {name: value for name, value in row.items() if name not in ("compared", "gain", "more_jobs")}
+    flat["campaign"] = row["campaign"] or "all"
+    for arm, counts in row["compared"].items():
+        flat |= {f"compared_{arm}_{name}": value for name, value in counts.items()}
+    for name in ("gain", "more_jobs"):
+        flat |= {f"{name}_{end}": (row[name] or {}).get(end) for end in ("value", "low", "high")}
+    return flat
 
 
 def _arm_json(arm: Arm) -> dict[str, int]:

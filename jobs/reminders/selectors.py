@@ -272,9 +272,10 @@ def _held_back(customer_ids: Iterable[int], zone: str, today: date) -> dict[int,
     }
 
 
-def answer_list() -> QuerySet[ReminderAnswer]:
-    """What homeowners answered, newest first."""
-    return ReminderAnswer.objects.select_related("customer").order_by("-at", "-pk")
+def answer_list(*, kind: str = "") -> QuerySet[ReminderAnswer]:
+    """What homeowners answered, newest first; only one kind of answer where one is named."""
+    answers = ReminderAnswer.objects.filter(**({"kind": kind} if kind else {}))
+    return answers.select_related("customer").order_by("-at", "-pk")
 
 
 def hold_list() -> QuerySet[DueHold]:

@@ -13,6 +13,7 @@ urlpatterns = [
     path("due/rules/", views.rules, name="rules"),
     path("due/proposal/", views.proposal, name="proposal"),
     path("due/brought/", views.brought_page, name="brought"),
+    path("due/brought/file/", views.brought_file, name="brought_file"),
     path("due/brought/holding-back/", views.holding_back, name="holding_back"),
     path("due/answers/", views.answers, name="answers"),
     path("due/answers/settings/", views.answer_settings, name="answer_settings"),

@@ -18,6 +18,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.csrf import csrf_exempt
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
+from jobs.customers.domain.outfiles import ENCODING
 from jobs.customers.models import Customer, Language
 from jobs.reminders.answers import (
     Offer,
@@ -28,7 +29,7 @@ from jobs.reminders.answers import (
     offer_get,
     written_by,
 )
-from jobs.reminders.brought import Brought, brought
+from jobs.reminders.brought import Brought, brought, brought_csv
 from jobs.reminders.domain.answers import ASK_AGAIN_MONTHS, days_to_offer
 from jobs.reminders.domain.due import CHALK
 from jobs.reminders.domain.gain import ANSWERED_WITHIN
@@ -207,6 +208,15 @@ def brought_page(request: HttpRequest) -> HttpResponse:
         "days": ANSWERED_WITHIN.days,
     }
     return render(request, "reminders/brought.html", context)
+
+
+@require_GET
+@office_required
+def brought_file(request: HttpRequest) -> HttpResponse:
+    """The same as a file for a spreadsheet."""
+    answer = HttpResponse(brought_csv(brought(now=clock.now())), content_type="text/csv", charset=ENCODING)
+    answer["Content-Disposition"] = f'attachment; filename="reminders-brought-{today_here()}.csv"'
+    return answer
 
 
 def _gain_rows(found: Brought) -> list[dict[str, Any]]:

@@ -293,6 +293,27 @@ def test_only_the_owner_says_what_a_yes_makes(ann: Any, office: Any, owner: Any,
     assert "selected" in client_of(owner).get(reverse("reminders:answers")).content.decode()
 
 
+def test_programs_read_answers_and_holds(ann: Any, office: Any, owner: Any, crew_lead: Any, client_of: Any) -> None:
+    """Narrowed by kind; a hold is taken away once; only the owner says what a yes makes."""
+    Client().post(page(ann), {"kind": "not_now", "months": "3", "note": "painting first"})
+    api, place = client_of(office), ann.properties.get()
+    (row,) = api.get("/api/reminders/answers/?kind=not_now").json()["results"]
+    assert (row["customer"], row["note"], row["ask_again_on"]) == (ann.pk, "painting first", "2026-09-01")
+    assert api.get("/api/reminders/answers/?kind=yes").json()["results"] == []
+    assert api.get("/api/reminders/answers/?kind=maybe").status_code == 400
+    (held,) = api.get("/api/reminders/holds/").json()["results"]
+    assert (held["property"], held["until"], held["reason"]) == (place.pk, "2026-09-01", "not_now")
+    assert [api.delete(f"/api/reminders/holds/{held['id']}/").status_code for _ in range(2)] == [204, 404]
+    settings = "/api/reminders/answer-settings/"
+    assert api.get(settings).json() == {"makes": "lead"}
+    assert api.put(settings, {"makes": "agreed"}, "application/json").status_code == 403
+    for body, status in (({"makes": "agreed"}, 200), ({"makes": "magic"}, 400), ({}, 400)):
+        assert client_of(owner).put(settings, body, "application/json").status_code == status
+    assert api.get(settings).json() == {"makes": "agreed"}
+    for address in ("answers/", "holds/", "answer-settings/"):
+        assert client_of(crew_lead).get(f"/api/reminders/{address}").status_code == 403
+
+
 DAY = st.builds(
     DayNear, st.dates(date(2026, 1, 1), date(2026, 2, 1)), st.none() | st.integers(0, 90_000), st.integers(0, 2_000)
 )

@@ -1,5 +1,6 @@
 """The held-back group from the choice to the report."""
 
+import csv
 import json
 from collections.abc import Iterator
 from datetime import UTC, date, datetime, timedelta
@@ -12,8 +13,10 @@ from django.core.exceptions import ValidationError
 from django.core.management import call_command
 from django.test import Client
 
+from jobs.reminders import views
 from jobs.reminders.answers import Answer, answer_take, offer_get
-from jobs.reminders.brought import CampaignResult, brought
+from jobs.reminders.brought import Brought, CampaignResult, brought
+from jobs.reminders.domain.gain import Arm, gain
 from jobs.reminders.holding import holding_back_get, holding_back_set
 from jobs.reminders.models import HeldBack, HoldingBack, Reminder
 from jobs.reminders.selectors import due_list
@@ -152,6 +155,29 @@ def test_what_came_is_counted_in_both_groups() -> None:
     assert total(NOW + timedelta(days=20)).gain is None
 
 
+@pytest.mark.parametrize(
+    ("told", "held", "words"),
+    [
+        (Arm(400, 200), Arm(100, 10), "So reminders bring more"),
+        (Arm(400, 10), Arm(100, 50), "seem to keep people away"),
+        (Arm(10, 2), Arm(2, 0), "too few people yet to tell"),
+        (Arm(10, 2), Arm(0, 0), "Not known yet"),
+    ],
+)
+def test_the_page_says_what_the_interval_means(
+    office: Any, client_of: Any, told: Arm, held: Arm, words: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Above zero, below it, around it, and without anybody to compare with; one of the four and no other."""
+    row = CampaignResult(
+        campaign=None, written=told.people, sent=told.people, delivered=0, answered=0, booked=told.booked, washed=0,
+        opted_out=0, earned_cents=0, earned=None, told=told, held=held, gain=gain([(told, held)]),
+    )  # fmt: skip
+    monkeypatch.setattr(views, "brought", lambda now: Brought(campaigns=(), total=row))
+    shown = client_of(office).get("/due/brought/").content.decode()
+    every = ["So reminders bring more", "seem to keep people away", "too few people yet to tell", "Not known yet"]
+    assert [each for each in every if each in shown] == [words]
+
+
 def test_a_message_about_two_things_is_one_person() -> None:
     """It belongs to the month of the earliest; a job counts once, and for the newest message before it."""
     HoldingBack.objects.update(percent=0)
@@ -182,6 +208,9 @@ def test_page_program_and_command_say_the_same(
         out = StringIO()
         call_command("reminders_brought", "--json", stdout=out)
         call_command("reminders_brought", "--since", "2026-06-01", stdout=out)
+        file = client.get("/due/brought/file/")
+        sheet = StringIO()
+        call_command("reminders_brought", "--csv", stdout=sheet)
         assert client.get("/api/reminders/brought/?since=x").status_code == 400
     assert f"of the {held} who were held back 0.0% did" in page
     assert body["total"]["compared"] == {
@@ -190,6 +219,12 @@ def test_page_program_and_command_say_the_same(
     }
     assert json.loads(out.getvalue().splitlines()[0]) == body
     assert f"2026-06: {told} written, 0 sent" in out.getvalue()
+    assert file.content.decode("utf-8-sig") == sheet.getvalue()
+    rows = list(csv.DictReader(StringIO(sheet.getvalue(), newline="")))
+    assert [row["campaign"] for row in rows] == ["2026-06", "all"]
+    assert (rows[1]["compared_reminded_people"], rows[1]["compared_held_back_people"]) == (str(told), str(held))
+    assert float(rows[1]["gain_low"]) == body["total"]["gain"]["low"]
+    assert client_of(crew_lead).get("/due/brought/file/").status_code == 403
     assert client_of(crew_lead).get("/due/brought/").status_code == 403
     assert client_of(office).post("/due/brought/holding-back/", {"percent": 3}).status_code == 403
     assert client_of(owner).post("/due/brought/holding-back/", {"percent": 3}).status_code == 302

@@ -4,7 +4,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandParser
 
-from jobs.reminders.brought import CampaignResult, brought, brought_json
+from jobs.reminders.brought import CampaignResult, brought, brought_csv, brought_json
 from shared import clock
 from shared.company.selectors import company_get
 from shared.web.words import whole_money_words
@@ -16,11 +16,15 @@ class Command(BaseCommand):
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("--since", type=date.fromisoformat, help="leave out campaigns of months before this date")
         parser.add_argument("--json", action="store_true", help="for programs")
+        parser.add_argument("--csv", action="store_true", help="for a spreadsheet")
 
     def handle(self, *args: Any, **options: Any) -> None:
         found = brought(now=clock.now(), since=options["since"])
         if options["json"]:
             self.stdout.write(json.dumps(brought_json(found)))
+            return
+        if options["csv"]:
+            self.stdout.write(brought_csv(found), ending="")
             return
         currency = company_get().currency
         for row in (*found.campaigns, found.total):
