@@ -16,7 +16,7 @@ from jobs.mixing import services
 from jobs.mixing.choices import BasisChoice, ChemistryChoice, Direction, Surface, Way
 from jobs.mixing.domain.mixing import Injector
 from jobs.mixing.domain.reckoning import MixAnswer, MixQuestion, mix_reckon
-from jobs.mixing.domain.strength import CHLORINE, Basis, CannotMix, Strength
+from jobs.mixing.domain.strength import CHLORINE, Basis, CannotMix, Strength, points_by_label
 from jobs.mixing.errors import MixRefused
 from jobs.mixing.models import COLDEST_F, WARMEST_F, Mix, Product, Stock, SurfaceLimit
 from jobs.mixing.selectors import (
@@ -119,11 +119,22 @@ class MixInput(serializers.Serializer[Any]):
     service = serializers.SlugRelatedField(slug_field="code", queryset=Service.objects.all())
     position = serializers.IntegerField(min_value=1, max_value=9, default=1)
     product = serializers.PrimaryKeyRelatedField(queryset=Product.objects.filter(is_active=True))
-    target_basis_points = _points()
-    target_basis = _basis()
+    target_basis_points = _points(required=False)
+    target_basis = _basis(required=False)
+    label_water_parts = serializers.FloatField(
+        min_value=0, max_value=9_999, required=False, help_text="In place of the two: parts of water to one part"
+    )
     way = serializers.ChoiceField(choices=Way.choices)
     surface_ml_per_100_units = serializers.IntegerField(min_value=1, max_value=MOST_ML)
     note = serializers.CharField(max_length=200, required=False, allow_blank=True, default="")
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        parts = attrs.pop("label_water_parts", None)
+        if (parts is None) == ("target_basis_points" not in attrs):
+            raise serializers.ValidationError("Give either target_basis_points or label_water_parts.")
+        if parts is None:
+            return {"target_basis": "", **attrs}
+        return attrs | {"target_basis_points": points_by_label(parts), "target_basis": Basis.VOLUME.value}
 
 
 class MixOutput(serializers.Serializer[Any]):

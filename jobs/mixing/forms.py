@@ -6,7 +6,7 @@ from django.core.validators import MaxValueValidator, MinValueValidator
 from django.utils.translation import gettext_lazy as _
 
 from jobs.mixing.choices import BasisChoice, Direction, Surface, Way
-from jobs.mixing.domain.strength import POINTS_PER_PERCENT
+from jobs.mixing.domain.strength import POINTS_PER_PERCENT, points_by_label
 from jobs.mixing.models import COLDEST_F, WARMEST_F, Product
 from pricing.catalogue.models import Service
 from shared.units import ml_from_us_gallons
@@ -49,12 +49,24 @@ def basis_field(**kwargs: Any) -> forms.ChoiceField:
     return forms.ChoiceField(label=_("Percent of what"), choices=choices, required=False, **kwargs)
 
 
+def water_parts_field() -> forms.DecimalField:
+    """A dilution as labels print it, in place of a percentage by volume."""
+    return forms.DecimalField(
+        label=_("Or by the label: parts of water to one part"),
+        required=False,
+        max_digits=6,
+        decimal_places=2,
+        validators=[MinValueValidator(Decimal(0)), MaxValueValidator(Decimal(9_999))],
+    )
+
+
 class ProductForm(forms.ModelForm):
     """A product as its label says."""
 
     strongest_basis_points = PercentField(
         label=_("Strongest use that the label allows, %"), required=False, help_text=_("Empty: the label names none.")
     )
+    label_water_parts = water_parts_field()
 
     class Meta:
         model = Product
@@ -74,6 +86,19 @@ class ProductForm(forms.ModelForm):
         }
         help_texts = dict.fromkeys(labels, "")
         widgets = {"label_words": forms.Textarea(attrs={"rows": 3}), "label_read_on": DAY}  # noqa: RUF012
+
+    field_order = ("name", "chemistry", "strongest_basis_points", "strongest_basis", "label_water_parts")
+
+    def clean(self) -> dict[str, Any]:
+        """Parts of water that were typed count unless a percentage was."""
+        data = super().clean() or {}
+        parts = data.pop("label_water_parts", None)
+        if parts is None:
+            return data
+        points = points_by_label(float(parts))
+        if data.get("strongest_basis_points") not in (None, points):
+            self.add_error("strongest_basis_points", _("Give either a percentage or the label's parts of water."))
+        return data | {"strongest_basis_points": points, "strongest_basis": BasisChoice.VOLUME.value}
 
     def _post_clean(self) -> None:
         """The service validates the whole row."""
@@ -131,13 +156,7 @@ class MixForm(forms.Form):
     product = forms.ModelChoiceField(label=_("Product"), queryset=Product.objects.none())
     target_basis_points = PercentField(label=_("At the surface, %"), required=False)
     target_basis = basis_field()
-    label_water_parts = forms.DecimalField(
-        label=_("Or by the label: parts of water to one part"),
-        required=False,
-        max_digits=6,
-        decimal_places=2,
-        validators=[MinValueValidator(Decimal(0)), MaxValueValidator(Decimal(9_999))],
-    )
+    label_water_parts = water_parts_field()
     way = forms.ChoiceField(label=_("How"), choices=Way.choices)
     surface_ml_per_100_units = GallonsField(label=_("Gallons at the surface for 100 units"), most=100)
     note = forms.CharField(label=_("Note"), required=False, max_length=200)
@@ -153,7 +172,7 @@ class MixForm(forms.Form):
         if (data.get("target_basis_points") is None) == (parts is None):
             self.add_error("target_basis_points", _("Give either a percentage or the label's parts of water."))
         elif parts is not None:
-            data["target_basis_points"] = max(1, int(100 * POINTS_PER_PERCENT / (parts + 1)))
+            data["target_basis_points"] = points_by_label(float(parts))
             data["target_basis"] = BasisChoice.VOLUME.value
         return data
 

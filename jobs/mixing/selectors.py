@@ -13,6 +13,7 @@ from jobs.mixing.domain.mixing import Injector
 from jobs.mixing.domain.plan import MixPlan, MixWish, is_above, mix_plan, points_on
 from jobs.mixing.domain.strength import CHLORINE, Basis, CannotMix, Strength, strength_amount
 from jobs.mixing.models import Mix, Product, Stock, StripReading, SurfaceLimit, WorkOrder
+from pricing.catalogue.choices import Unit
 from shared.errors import NotFound
 
 TEST_AFTER_DAYS = 14  # an estimate older than this asks for a strip; our choice
@@ -165,6 +166,17 @@ def limited(
         return None
     most = Strength(limit.basis_points, Basis(limit.basis))
     return Limited(surface, limit, points_on(wanted, most.basis, stock), is_above(wanted, most, stock))
+
+
+def limits_broken(*, mix: Mix, today: date) -> list[Limited]:
+    """The limits of walls, or of roofs, that a mix is above, wherever its service may be done. Elsewhere none holds."""
+    is_roof = mix.service.skills.filter(code=Surface.ROOF).exists()
+    if not is_roof and mix.service.unit != Unit.WALL_SQFT:
+        return []
+    book, limits = mix_book(service_ids=[mix.service_id], today=today), limits_by_surface()
+    surfaces = [surface for surface in limits if (surface == Surface.ROOF) == is_roof]
+    lines = book.line_mixes(service_id=mix.service_id, quantity=100, surfaces=surfaces, injector=None)
+    return [limited for line in lines if line.mix.pk == mix.pk for limited in line.limits if limited.is_above]
 
 
 def limits_by_surface() -> dict[str, SurfaceLimit]:

@@ -13,11 +13,13 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 from jobs.mixing import services
 from jobs.mixing.domain.hauling import load_is_too_heavy, package_is_too_large
 from jobs.mixing.forms import DirectionForm, LimitForm, MixForm, ProductForm, StockForm, StripForm
-from jobs.mixing.models import Product
+from jobs.mixing.mix_words import limit_words
+from jobs.mixing.models import Mix, Product
 from jobs.mixing.selectors import (
     StockNow,
     direction_now,
     limit_list,
+    limits_broken,
     mix_get,
     mix_list,
     product_get,
@@ -117,11 +119,13 @@ def stock_used_up(request: HttpRequest, stock_id: int) -> HttpResponse:
 @owner_required
 def mix_set(request: HttpRequest) -> HttpResponse:
     """What a service takes in one position."""
-    form = MixForm(request.POST)
+    form, made = MixForm(request.POST), list[Mix]()
     if form.is_valid() and _tried(
-        form, lambda: services.mix_set(today=today_here(), actor=request.user, **form.cleaned_data)
+        form, lambda: made.append(services.mix_set(today=today_here(), actor=request.user, **form.cleaned_data))
     ):
         messages.success(request, _("The mix is set."))
+        for limited in limits_broken(mix=made[0], today=today_here()):
+            messages.warning(request, limit_words(limited))
         return redirect("mixing:products")
     return _page(request, mix_form=form, status=422)
 

@@ -4,6 +4,7 @@ Sources, as read or recalled in November 2026; none of this is legal advice:
 - foot of the ladder out by a quarter of its working length: 29 CFR 1926.1053(b)(5)(i) (from memory; the test angle of
   75.5 degrees in (a)(1) was seen); rails 3 ft above the landing: (b)(1) (from memory);
 - 10 ft from lines up to 50 kV: 29 CFR 1910.333(c)(3) (from memory; Washington's WAC 296-874-20046 says the same);
+  near them ladders with rails that do not conduct: WAC 296-876-40035;
 - 15 minutes of flushing near corrosives: 29 CFR 1910.151(c) with WAC 296-800-15030;
 - acid on hypochlorite gives chlorine gas: California Department of Public Health, 2023;
 - wash water in a storm drain is an illicit discharge: guidance of Napa County and of Minnesota's pollution agency;
@@ -136,7 +137,8 @@ def _common_words() -> dict[Hazard, str]:
 
 def _lines() -> str:
     return _(
-        "Power lines: keep people, poles, ladders and spray at least 10 ft away; farther where the line is strong."
+        "Power lines: people, poles, ladders and spray at least 10 ft away, farther from strong ones; "
+        "no metal ladder near."
     )
 
 

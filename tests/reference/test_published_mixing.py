@@ -136,6 +136,12 @@ def test_ten_degrees_celsius_faster() -> None:
     assert 2 <= lost[1] / lost[0] <= 4
 
 
+def test_half_the_strength_fades_at_a_quarter_of_the_rate() -> None:
+    """Second order, as the storage guide has it (verified); our curve bends at 30 days, so it is a little less."""
+    lost = [trade(percent).percent - strength_after(trade(percent), 10, 70).percent for percent in (12.5, 6.25)]
+    assert lost[1] / lost[0] == pytest.approx(0.25, abs=0.05)
+
+
 @pytest.mark.parametrize(("gallons", "gravity", "too_large"), [(5, 1160, False), (15, 1160, True), (7.5, 1160, True)])
 def test_hauling_package(gallons: float, gravity: int, too_large: bool) -> None:
     """49 CFR 173.6(a)(1)(ii): 30 L or 30 kg (verified): a 5-gallon jug rides, a 15-gallon drum does not; 7.5 gallons

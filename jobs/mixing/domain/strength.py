@@ -8,6 +8,8 @@ gravity; percent by weight of sodium hypochlorite is 1.05 times that (molar mass
 from dataclasses import dataclass
 from enum import StrEnum
 
+from shared.units import round_down
+
 HYPOCHLORITE_PER_CHLORINE = 1.05
 POINTS_PER_PERCENT = 100  # strengths are whole basis points: hundredths of a percent
 LARGEST_BASIS_POINTS = 100 * POINTS_PER_PERCENT
@@ -110,3 +112,9 @@ def bases_compare(one: Basis, other: Basis) -> bool:
 def _require_comparable(one: Basis, other: Basis) -> None:
     if not bases_compare(one, other):
         raise CannotMix("other_basis")
+
+
+def points_by_label(water_parts: float) -> int:
+    """A label's parts of water to one part of the product as basis points by volume, never stronger than the label:
+    3 -> 2500."""
+    return max(1, round_down(LARGEST_BASIS_POINTS / (water_parts + 1)))

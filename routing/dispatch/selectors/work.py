@@ -21,8 +21,11 @@ from routing.dispatch.sheet import SheetLine
 
 @dataclass(frozen=True, slots=True)
 class PhoneStep:
+    """`writes` says what this step has to be written down besides: pour, rinse or nothing."""
+
     step: Step
     done_minute: int | None  # as the yard's clocks showed it
+    writes: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +71,17 @@ def phone_work(*, stop: SentStop) -> PhoneWork:
 
 def _line(line: SheetLine, done: Mapping[tuple[int, str], datetime], zone: str) -> PhoneLine:
     times = ((step, done.get((line.line_id, step.code))) for step in line.steps)
-    return PhoneLine(line, tuple(PhoneStep(step, None if at is None else _minute(at, zone)) for step, at in times))
+    rows = (
+        PhoneStep(step, None if at is None else _minute(at, zone), _writes(step, has_mix=bool(line.mixes)))
+        for step, at in times
+    )
+    return PhoneLine(line, tuple(rows))
+
+
+def _writes(step: Step, *, has_mix: bool) -> str:
+    if not has_mix:
+        return ""
+    return {"apply": "pour", "work": "pour", "rinse": "rinse", "between": "rinse", "before": "rinse"}.get(step.code, "")
 
 
 def _products(page: PhoneStop, there: frozenset[str]) -> list[PhoneProduct]:

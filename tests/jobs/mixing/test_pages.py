@@ -292,3 +292,48 @@ def test_no_limit_by_form_with(client_of: Any, owner: Any, over: dict[str, str])
 def test_nothing_is_reckoned_with(client_of: Any, office: Any, over: dict[str, Any]) -> None:
     query = {"stock_basis_points": 1250, "basis": "trade", "target_basis_points": 100, "surface_ml": 1_000}
     assert client_of(office).get("/api/mixes/reckon/", query | over).status_code == 400
+
+
+def test_a_label_in_parts(client_of: Any, owner: Any) -> None:
+    """1 part to 3 parts of water is 25 % of the product, on the product, its mix and by program; not both at once."""
+    client, service = client_of(owner), factories.make_service()
+    label = {"name": "Cleaner", "chemistry": "alkaline", "label_water_parts": "3"}
+    both = client.post("/mixes/products/new/", label | {"strongest_basis_points": "10", "strongest_basis": "volume"})
+    assert (both.status_code, Product.objects.count()) == (422, 0)
+    assert "Give either a percentage" in both.content.decode()
+    client.post("/mixes/products/new/", label)
+    product = Product.objects.get()
+    assert (product.strongest_basis_points, product.strongest_basis) == (2_500, "volume")
+    assert "1 part to 3 parts of water (25 %)" in client.get(MIXES).content.decode()
+    body = {
+        "service": service.code, "product": product.pk, "label_water_parts": 3, "way": "at_house",
+        "surface_ml_per_100_units": 2_000,
+    }  # fmt: skip
+    made = client.post("/api/mixes/", body, "application/json").json()
+    assert (made["target_basis_points"], made["target_basis"]) == (2_500, "volume")
+    stronger = client.post("/api/mixes/", body | {"label_water_parts": 2.9}, "application/json")
+    assert (stronger.status_code, stronger.json()["reason"]) == (422, "above_label")
+    for wrong in ({"target_basis_points": 100}, {"label_water_parts": -1}, {"label_water_parts": None}):
+        assert client.post("/api/mixes/", body | wrong, "application/json").status_code == 400
+    bare = {name: value for name, value in body.items() if name != "label_water_parts"} | {"target_basis_points": 100}
+    assert client.post("/api/mixes/", bare, "application/json").json()["reason"] == "no_basis"
+    assert Mix.objects.get().target_basis_points == 2_500
+
+
+def test_a_mix_above_a_limit_is_said_when_it_is_set(client_of: Any, owner: Any) -> None:
+    """1.5 % on walls is above what vinyl takes, not above other walls; roofs have their own limit, concrete none."""
+    client = client_of(owner)
+    client.post("/mixes/limits/start/")
+    roof = factories.make_service(unit="flat_sqft", skills=[factories.make_skill(code="roof")])
+    services = {"wall": factories.make_service(), "roof": roof, "flat": factories.make_service(unit="flat_sqft")}
+    product = factories.make_product()
+    found = {}
+    for name, service in services.items():
+        mix = {
+            "service": service.pk, "position": 1, "product": product.pk, "target_basis_points": "1.5",
+            "target_basis": "trade", "way": "at_house", "surface_ml_per_100_units": "1.5",
+        }  # fmt: skip
+        found[name] = client.post("/mixes/set/", mix, follow=True).content.decode()
+    assert "Stronger than the limit for vinyl" in found["wall"]
+    assert "limit for any other wall" not in found["wall"]
+    assert all("Stronger than" not in found[name] for name in ("roof", "flat"))

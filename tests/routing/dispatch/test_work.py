@@ -347,6 +347,7 @@ def test_the_stop_page(client: Any, crew: Any, wash: Any, assert_query_count: An
     with assert_query_count("crew's work instructions"):
         page = client.get(address).content.decode()
     assert "Stock bleach, 1 % trade at the surface" in page
+    assert (page.count('href="#poured"'), page.count('href="#rinsed"')) == (1, 1)
     line = stop.job.lines.get()
     for is_done, words in (("true", "done 12:00 pm"), ("", "Test spot")):
         client.post(f"{address}step/", {"line": line.pk, "step": "test", "is_done": is_done})
