@@ -511,6 +511,15 @@ def make_walkthrough(**over: Any) -> Any:
     return walkthrough_record(job=job, entry=entry, now=now, actor=actor)
 
 
+def tested(wall: Any, chalk: int) -> Any:
+    """Three spots alike on a wall."""
+    from decimal import Decimal
+
+    from jobs.walkthroughs.inputs import WallInput
+
+    return WallInput(spots=(Decimal(chalk),) * 3, wall_id=wall.pk)
+
+
 def make_picture(*, size: tuple[int, int] = (640, 480), kind: str = "JPEG", **save: Any) -> bytes:
     """A drawn picture of siding."""
     import io

@@ -53,6 +53,9 @@ class AcknowledgeForm(forms.Form):
     typed_name = forms.CharField(
         label=_("Your name"), max_length=120, widget=forms.TextInput(attrs={"autocomplete": "name"})
     )
+    wants_removal = forms.BooleanField(
+        label=_("Please send me a price for taking the chalk off. This is no order."), required=False
+    )
 
 
 class NobodyHomeForm(forms.Form):

@@ -235,6 +235,9 @@ class Acknowledgement(AppendOnlyModel):
     html_digest = models.CharField(max_length=64)
     pdf_digest = models.CharField(max_length=64)
     picture_digests = models.JSONField(default=list)
+    record_file = models.CharField(max_length=100, blank=True, help_text="the printed record, below MEDIA_ROOT")
+    record_digest = models.CharField(max_length=64, blank=True)
+    wants_removal = models.BooleanField(default=False, help_text="asked for a price of taking the chalk off")
     by_link = models.BooleanField(help_text="through the link, not on the crew's phone")
     device = models.CharField(max_length=300, blank=True)
     handed_over_by = models.ForeignKey(

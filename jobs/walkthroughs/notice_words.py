@@ -1,20 +1,18 @@
 """What a condition notice says, in the language that is active: page and PDF print the same sentences."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from math import ceil
 
 from django.utils.translation import gettext as _
 
 from jobs.walkthroughs.domain import must_be_shown, step_text
 from jobs.walkthroughs.models import Finding, Photo, Walkthrough, WallFinding, WallLeftOut
-from jobs.walkthroughs.selectors.places import place_facts
+from jobs.walkthroughs.selectors.removal import removal_quote
 from jobs.walkthroughs.words import wall_name
 from jobs.work.models import JobLine
-from pricing.catalogue.models import Service
 from pricing.estimates.estimate_words import tax_words
-from pricing.estimates.inputs import WantedLine
 from pricing.estimates.models import EstimateOption
-from pricing.estimates.quotes import CardQuote, card_quote
+from pricing.estimates.quotes import CardQuote
 from pricing.estimates.selectors import newest_removal
 from shared.company.selectors import company_get
 from shared.web.words import day_words, money_words
@@ -76,7 +74,7 @@ def notice_words(walkthrough: Walkthrough) -> NoticeWords:
         chalk_title=_("What chalk is"),
         chalk=_chalk_words() if chalky else (),
         removal_title=_("What removing it would mean"),
-        removal=_removal_words(walkthrough, chalky) if chalky else (),
+        removal=_removal_words(walkthrough) if chalky else (),
         pictures_title=_("Pictures"),
         pictures=tuple(
             (photo, _picture_words(number, photo))
@@ -118,15 +116,15 @@ def _chalk_words() -> tuple[str, ...]:
     )
 
 
-def _removal_words(walkthrough: Walkthrough, chalky: list[WallFinding]) -> tuple[str, ...]:
+def _removal_words(walkthrough: Walkthrough) -> tuple[str, ...]:
     return (
         _("Taking chalk off is separate work: wall by wall, by hand, with a cleaner made for it, a test spot first."),
         _("It brings colour and shine back as far as the surface still has them, and chalk returns with the years."),
-        _price_words(walkthrough, chalky),
+        _price_words(walkthrough),
     )
 
 
-def _price_words(walkthrough: Walkthrough, chalky: list[WallFinding]) -> str:
+def _price_words(walkthrough: Walkthrough) -> str:
     agreed = list(JobLine.objects.filter(job=walkthrough.job_id, service__removes_chalk=True))
     currency = company_get().currency
     if agreed:
@@ -135,8 +133,8 @@ def _price_words(walkthrough: Walkthrough, chalky: list[WallFinding]) -> str:
     offered = newest_removal(property_ref=walkthrough.property_id, today=walkthrough.walked_on)
     if offered is not None:
         return _offered_words(offered, currency)
-    quote = _quote(walkthrough, chalky)
-    return _quote_words(quote, currency) if quote else _("We will send you an estimate of its price.")
+    found = removal_quote(walkthrough)
+    return _quote_words(found.quote, currency) if found else _("We will send you an estimate of its price.")
 
 
 def _offered_words(offered: EstimateOption, currency: str) -> str:
@@ -148,18 +146,6 @@ def _offered_words(offered: EstimateOption, currency: str) -> str:
         "number": offered.estimate_id,
         "day": day_words(offered.estimate.valid_until),
     }
-
-
-def _quote(walkthrough: Walkthrough, chalky: list[WallFinding]) -> CardQuote | None:
-    """By the rate card, where it has the work and every area is known."""
-    service = Service.objects.filter(removes_chalk=True, is_offered=True, unit="wall_sqft").order_by("pk").first()
-    if service is None:
-        return None
-    place, read = place_facts(place=walkthrough.property, job=walkthrough.job), {f.wall_id: f.reading for f in chalky}
-    walls = tuple(
-        replace(wall, chalk=float(read[wall.wall_ref].reading)) for wall in place.walls if wall.wall_ref in read
-    )
-    return card_quote(wanted=WantedLine(service, walls=walls), place=place, on=walkthrough.walked_on)
 
 
 def _quote_words(quote: CardQuote, currency: str) -> str:

@@ -1,15 +1,18 @@
-"""The condition notice as PDF."""
+"""The condition notice and the record of its acknowledgement as PDF."""
 
 import io
 from pathlib import Path
 
+from django.utils import translation
 from PIL import Image
 
+from jobs.walkthroughs.models import Acknowledgement
 from jobs.walkthroughs.notice_words import NoticeWords
+from jobs.walkthroughs.record_words import record_words
 from shared.kept_files import file_read
 from shared.typesetting import pdf_of
 
-TEMPLATE = Path(__file__).parent / "templates" / "walkthroughs" / "notice.typ"
+TEMPLATES = Path(__file__).parent / "templates" / "walkthroughs"
 PRINTED_SIDE = 1_000  # pixels: sharp enough at half the width of a page
 
 
@@ -32,7 +35,16 @@ def notice_pdf(words: NoticeWords, language: str) -> bytes:
         "pictures": [[name, text] for name, (_photo, text) in zip(pictures, words.pictures, strict=True)],
         "footer": words.footer,
     }
-    return pdf_of(TEMPLATE, data, name="notice", pictures=pictures)
+    return pdf_of(TEMPLATES / "notice.typ", data, name="notice", pictures=pictures)
+
+
+def record_pdf(row: Acknowledgement) -> bytes:
+    """Print who acknowledged what: statement, name and time, the notice's text as it was seen, and the digests of its
+    text, its PDF and its pictures. In the notice's language; the row needs not be stored yet."""
+    language = row.shown.language
+    with translation.override(language):
+        data = {"lang": language, **record_words(row)}
+    return pdf_of(TEMPLATES / "acknowledgement.typ", data, name="record")
 
 
 def _smaller(jpeg: bytes) -> bytes:

@@ -12,11 +12,13 @@ app_name = "walkthroughs"
 urlpatterns = [
     path("walls/<row:wall_id>/", walls.wall, name="wall"),
     path("jobs/<row:job_id>/start-anyway/", office.start_anyway, name="start_anyway"),
+    path("walkthroughs/<row:walkthrough_id>/removal/", office.removal, name="removal"),
     path("walkthroughs/photos/<row:photo_id>/", files.photo, name="photo"),
     path("crew/worker.js", crew.worker, name="worker"),
     path("crew/walkthrough/<row:job_id>/", crew.walkthrough, name="crew_walkthrough"),
     path("crew/walkthrough/<row:job_id>/notice/", crew.notice_new, name="crew_notice_new"),
     path("crew/notices/<row:notice_id>/nobody-home/", crew.nobody_home, name="nobody_home"),
+    path("crew/notices/<row:notice_id>/acknowledgement.pdf", files.record, name="crew_record_pdf"),
     path("crew/notices/<row:notice_id>/<slug:language>/", crew.notice, name="crew_notice"),
     path("crew/notices/<row:notice_id>/<slug:language>.pdf", files.notice_as_pdf, name="crew_notice_pdf"),
     path(
@@ -27,5 +29,6 @@ urlpatterns = [
     re_path(rf"^notice/{TOKEN}/$", homeowner.notice_open, name="notice_open"),
     re_path(rf"^notice/{TOKEN}/{LANGUAGE}/$", homeowner.notice, name="notice"),
     re_path(rf"^notice/{TOKEN}/{LANGUAGE}/notice\.pdf$", homeowner.as_pdf, name="notice_pdf"),
+    re_path(rf"^notice/{TOKEN}/{LANGUAGE}/acknowledgement\.pdf$", homeowner.record, name="record_pdf"),
     re_path(rf"^notice/{TOKEN}/{LANGUAGE}/pictures/{DIGEST}/$", homeowner.picture, name="notice_picture"),
 ]

@@ -13,6 +13,7 @@ EVENT_WORDS = {
     "job.started": _("crew started"),
     "job.start_allowed": _("start allowed without a settled notice"),
     "walkthrough.recorded": _("walkthrough written down"),
+    "walkthrough.removal_opened": _("chalk removal opened as a job of its own"),
     "notice.made": _("condition notice made"),
     "notice.acknowledged": _("condition notice acknowledged"),
     "notice.nobody_home": _("nobody home, condition notice sent"),

@@ -3,21 +3,23 @@ from collections.abc import Collection
 from django.db.models import Max, Prefetch, QuerySet
 
 from jobs.customers.models import Property
-from jobs.walkthroughs.models import Finding, Notice, Walkthrough, WallFinding
+from jobs.walkthroughs.models import Finding, NobodyHome, Notice, Photo, Walkthrough, WallFinding, WallLeftOut
 from jobs.work.models import Job
 
 
 def walkthrough_list(*, job: Job | None = None, place: Property | None = None) -> QuerySet[Walkthrough]:
     """Walkthroughs of a job, or of all jobs at a property, with all that was found, newest first."""
     rows = Walkthrough.objects.filter(job=job) if job else Walkthrough.objects.filter(job__property=place)
-    notices = Notice.objects.select_related("acknowledgement").prefetch_related("absences")
+    absences = NobodyHome.objects.select_related("message")
+    notices = Notice.objects.select_related("acknowledgement").prefetch_related(Prefetch("absences", absences))
     return (
-        rows.select_related("walked_by")
+        rows.select_related("walked_by", "property")
         .prefetch_related(
             Prefetch("wall_findings", WallFinding.objects.select_related("wall", "reading")),
             Prefetch("findings", Finding.objects.select_related("wall")),
             Prefetch("notices", notices),
-            "photos",
+            Prefetch("left_out", WallLeftOut.objects.select_related("wall")),
+            Prefetch("photos", Photo.objects.select_related("wall")),
         )
         .order_by("-pk")
     )

@@ -5,11 +5,13 @@ from jobs.walkthroughs.services.notices import (
     notice_make,
     notice_send,
     print_pdf,
+    record_read,
     start_override,
 )
 from jobs.walkthroughs.services.photos import photo_add
 from jobs.walkthroughs.services.readings import reading_record
 from jobs.walkthroughs.services.recording import walkthrough_record
+from jobs.walkthroughs.services.removal import removal_open
 
 __all__ = [
     "notice_acknowledge",
@@ -18,6 +20,8 @@ __all__ = [
     "photo_add",
     "print_pdf",
     "reading_record",
+    "record_read",
+    "removal_open",
     "start_override",
     "walkthrough_record",
 ]

@@ -23,9 +23,11 @@ from jobs.walkthroughs.models import (
     Walkthrough,
 )
 from jobs.walkthroughs.notice_words import notice_words, statement_words
-from jobs.walkthroughs.pdf import notice_pdf
+from jobs.walkthroughs.pdf import notice_pdf, record_pdf
 from jobs.walkthroughs.selectors.gate import is_to_be_shown
 from jobs.walkthroughs.selectors.notices import notice_standing
+from jobs.walkthroughs.selectors.removal import may_open_removal
+from jobs.walkthroughs.services.removal import removal_open
 from jobs.work.models import Job
 from shared.company.selectors import company_get
 from shared.errors import Refused
@@ -87,7 +89,6 @@ def print_pdf(row: NoticePrint) -> bytes:
     return file_read(row.pdf_file, row.pdf_digest)
 
 
-@transaction.atomic
 def notice_acknowledge(
     *,
     notice: Notice,
@@ -95,10 +96,12 @@ def notice_acknowledge(
     typed_name: str,
     now: datetime,
     by_link: bool,
+    wants_removal: bool = False,
     device: str = "",
     actor: Any = None,
 ) -> Acknowledgement:
-    """The homeowner typed a name below the notice. Stored with the exact text, its digests, time and device.
+    """The homeowner typed a name below the notice. Stored with the exact text, its digests, time and device, and with
+    a printed record of it all. Who wants a price of taking the chalk off gets a job of its own opened.
 
     15 USC 7001(a) asks for no more form than paper has; (d) for a record that can be reproduced. Raises NoticeClosed
     where it was acknowledged already or a newer notice took its place, Refused without a name.
@@ -118,19 +121,40 @@ def notice_acknowledge(
         html_digest=shown.html_digest,
         pdf_digest=shown.pdf_digest,
         picture_digests=shown.picture_digests,
+        wants_removal=wants_removal,
         by_link=by_link,
         device=device[:300],
         handed_over_by=actor,
         at=now,
     )
+    record = record_pdf(row)
+    row.record_digest, row.record_file = digest_of(record), file_store(FOLDER, record, "pdf")
+    try:
+        return _acknowledgement_store(row, actor)
+    except BaseException:
+        file_forget(row.record_file)
+        raise
+
+
+@transaction.atomic
+def _acknowledgement_store(row: Acknowledgement, actor: Any) -> Acknowledgement:
+    _require_current(row.notice)
     try:
         with transaction.atomic():
             row.save()
     except IntegrityError as error:  # somebody else was quicker
         raise NoticeClosed(_("This notice is acknowledged already. Nothing was changed.")) from error
-    data = {"notice": notice.pk, "by_link": by_link}
-    event_record(kind="notice.acknowledged", subject=notice.walkthrough.job, actor=actor, data=data)
+    walkthrough = row.notice.walkthrough
+    data = {"notice": row.notice_id, "by_link": row.by_link, "wants_removal": row.wants_removal}
+    event_record(kind="notice.acknowledged", subject=walkthrough.job, actor=actor, data=data)
+    if row.wants_removal and may_open_removal(walkthrough):
+        removal_open(walkthrough=walkthrough, now=row.at, actor=actor)
     return row
+
+
+def record_read(row: Acknowledgement) -> bytes:
+    """The printed record as it was made, byte for byte. Raises FileChanged where somebody changed the file."""
+    return file_read(row.record_file, row.record_digest)
 
 
 @transaction.atomic

@@ -7,11 +7,13 @@ from django.utils import translation
 from django.utils.translation import gettext as _
 
 from jobs.customers.models import Property
-from jobs.walkthroughs.domain import step_text
-from jobs.walkthroughs.models import WallFinding
+from jobs.walkthroughs.domain import must_be_shown, step_text
+from jobs.walkthroughs.models import Photo, Walkthrough, WallFinding
 from jobs.walkthroughs.notice_words import statement_words
 from jobs.walkthroughs.selectors import start_gate
+from jobs.walkthroughs.selectors.removal import may_open_removal, removal_job
 from jobs.walkthroughs.selectors.walkthroughs import walkthrough_list
+from jobs.walkthroughs.words import photo_words, wall_name
 from jobs.work.choices import JobState
 from jobs.work.models import Job
 
@@ -32,10 +34,10 @@ def job_walkthroughs(context: dict[str, Any], job: Job) -> dict[str, Any]:
     }
 
 
-@register.inclusion_tag("walkthroughs/parts/office.html")
-def property_walkthroughs(place: Property) -> dict[str, Any]:
+@register.inclusion_tag("walkthroughs/parts/office.html", takes_context=True)
+def property_walkthroughs(context: dict[str, Any], place: Property) -> dict[str, Any]:
     """Every walkthrough of a property, newest first."""
-    return {"rows": walkthrough_list(place=place)}
+    return {"csrf_token": context.get("csrf_token"), "rows": walkthrough_list(place=place)}
 
 
 @register.simple_tag
@@ -43,6 +45,25 @@ def statement_in(language: str) -> str:
     """The sentence above the name, in the language of the notice."""
     with translation.override(language):
         return statement_words()
+
+
+@register.filter
+def wall(name: str) -> str:
+    """A wall's name as it is read; the usual ones are translated."""
+    return wall_name(name)
+
+
+@register.simple_tag
+def removal_of(row: Walkthrough) -> dict[str, Any]:
+    """Whether chalk was found on a walkthrough that nobody takes off yet, and the open job that does."""
+    is_chalky = any(must_be_shown(found.reading.reading) for found in row.wall_findings.all())
+    return {"job": removal_job(row) if is_chalky else None, "is_asked": is_chalky and may_open_removal(row)}
+
+
+@register.simple_tag
+def taken_words(photo: Photo, place: Property) -> str:
+    """When and how far from the house a picture was taken, by its own file; for the office only."""
+    return photo_words(photo, place)
 
 
 @register.simple_tag

@@ -22,10 +22,10 @@ from jobs.walkthroughs.forms import (
 )
 from jobs.walkthroughs.inputs import MOST_PHOTOS, WalkthroughInput
 from jobs.walkthroughs.models import Notice, Walkthrough
-from jobs.walkthroughs.notice_words import statement_words
 from jobs.walkthroughs.pictures import MOST_BYTES
 from jobs.walkthroughs.selectors import start_gate
 from jobs.walkthroughs.selectors.notices import notice_standing
+from jobs.walkthroughs.selectors.removal import asks_about_removal
 from jobs.walkthroughs.services import (
     notice_acknowledge,
     notice_make,
@@ -199,7 +199,7 @@ def _notice_page(request: HttpRequest, row: Notice, language: str, form: Any, aw
         "shown": shown,
         "answer": getattr(row, "acknowledgement", None),
         "absences": row.absences.all(),
-        "statement": statement_words(),
+        "asks_removal": asks_about_removal(row.walkthrough),
         "form": form,
         "away": away,
     }

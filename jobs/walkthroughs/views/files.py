@@ -4,8 +4,8 @@ from django.http import HttpRequest, HttpResponse
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET
 
-from jobs.walkthroughs.models import NoticePrint, Photo
-from jobs.walkthroughs.services import print_pdf
+from jobs.walkthroughs.models import Notice, NoticePrint, Photo
+from jobs.walkthroughs.services import print_pdf, record_read
 from jobs.walkthroughs.views.access import job_for, notice_for, photo_of
 from shared.errors import NotFound
 from shared.kept_files import file_read
@@ -25,6 +25,16 @@ def pdf_answer(row: NoticePrint) -> HttpResponse:
     """The PDF as it was made."""
     response = HttpResponse(print_pdf(row), content_type="application/pdf")
     response["Content-Disposition"] = f'inline; filename="notice-{row.notice_id}-{row.language}.pdf"'
+    return _private(response)
+
+
+def record_answer(notice: Notice) -> HttpResponse:
+    """The record of who acknowledged a notice, as it was made. Raises NotFound where nobody did."""
+    row = getattr(notice, "acknowledgement", None)
+    if row is None or not row.record_file:
+        raise NotFound(_("This notice is not acknowledged yet."))
+    response = HttpResponse(record_read(row), content_type="application/pdf")
+    response["Content-Disposition"] = f'inline; filename="acknowledgement-{notice.pk}.pdf"'
     return _private(response)
 
 
@@ -54,3 +64,10 @@ def notice_as_pdf(request: HttpRequest, notice_id: int, language: str) -> HttpRe
     if row is None:
         raise NotFound(_("There is no such language."))
     return pdf_answer(row)
+
+
+@require_GET
+@signed_in
+def record(request: HttpRequest, notice_id: int) -> HttpResponse:
+    """The stored record of the acknowledgement."""
+    return record_answer(notice_for(user=request.user, pk=notice_id))

@@ -11,11 +11,11 @@ from django.views.decorators.http import require_GET, require_http_methods
 from jobs.walkthroughs.forms import AcknowledgeForm
 from jobs.walkthroughs.links import notice_of
 from jobs.walkthroughs.models import Notice, NoticePrint
-from jobs.walkthroughs.notice_words import statement_words
+from jobs.walkthroughs.selectors.removal import asks_about_removal
 from jobs.walkthroughs.services import notice_acknowledge
 from jobs.walkthroughs.services.notices import LANGUAGES
 from jobs.walkthroughs.views.access import notice_get, photo_of
-from jobs.walkthroughs.views.files import pdf_answer, picture_answer
+from jobs.walkthroughs.views.files import pdf_answer, picture_answer, record_answer
 from shared import clock
 from shared.errors import NotFound, WalldayError
 
@@ -49,7 +49,7 @@ def notice(request: HttpRequest, token: str, language: str) -> HttpResponse:
             "token": token,
             "form": form,
             "answer": getattr(notice_get(pk=row.pk), "acknowledgement", None),
-            "statement": statement_words(),
+            "asks_removal": asks_about_removal(row.walkthrough),
             "languages": [code for code in LANGUAGES if code != shown.language],
         }
         return render(request, "walkthroughs/notice.html", context, status=status)
@@ -88,3 +88,11 @@ def picture(request: HttpRequest, token: str, language: str, digest: str) -> Htt
 def as_pdf(request: HttpRequest, token: str, language: str) -> HttpResponse:
     """The PDF as it was made."""
     return pdf_answer(_print(notice_get(pk=notice_of(token)), language))
+
+
+@login_not_required
+@never_cache
+@require_GET
+def record(request: HttpRequest, token: str, language: str) -> HttpResponse:
+    """The record of the acknowledgement as it was made."""
+    return record_answer(notice_get(pk=notice_of(token)))

@@ -1,16 +1,18 @@
-"""What only the owner decides."""
+"""What the office and the owner decide."""
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
 from jobs.walkthroughs.forms import OverrideForm
-from jobs.walkthroughs.services import start_override
+from jobs.walkthroughs.models import Walkthrough
+from jobs.walkthroughs.services import removal_open, start_override
 from jobs.walkthroughs.views.access import job_for
 from shared import clock
-from shared.people.roles import owner_required
+from shared.errors import Refused
+from shared.people.roles import office_required, owner_required
 
 
 @require_POST
@@ -24,3 +26,19 @@ def start_anyway(request: HttpRequest, job_id: int) -> HttpResponse:
     else:
         messages.error(request, _("Say why, in a few words."))
     return redirect("work:job_page", job_id=job_id)
+
+
+@require_POST
+@office_required
+def removal(request: HttpRequest, walkthrough_id: int) -> HttpResponse:
+    """Open the separate job that takes off the chalk found."""
+    row = Walkthrough.objects.filter(pk=walkthrough_id).first()
+    if row is None:
+        raise Http404
+    try:
+        job = removal_open(walkthrough=row, now=clock.now(), actor=request.user)
+    except Refused as error:
+        messages.error(request, error.message)
+        return redirect("work:job_page", job_id=row.job_id)
+    messages.success(request, _("This is the job that takes the chalk off."))
+    return redirect("work:job_page", job_id=job.pk)

@@ -4,11 +4,12 @@ whose notice waits for its answer. The pictures are drawn."""
 import io
 import random
 import uuid
-from datetime import date, datetime
+from datetime import UTC, date, datetime
 from decimal import Decimal
 
-from PIL import Image, ImageDraw
+from PIL import ExifTags, Image, ImageDraw
 
+from jobs.customers.models import Property
 from jobs.walkthroughs.inputs import FindingInput, LeftOutInput, WalkthroughInput, WallInput
 from jobs.walkthroughs.models import FindingKind, LeftOutReason, Notice, SentHow
 from jobs.walkthroughs.services import notice_acknowledge, notice_make, notice_send, photo_add, walkthrough_record
@@ -59,7 +60,14 @@ def _walked(job: Job, rng: random.Random, moment: datetime, lead: User | None) -
     )
     row = walkthrough_record(job=job, entry=entry, now=moment, actor=lead)
     key = uuid.UUID(int=rng.getrandbits(128), version=4)
-    photo_add(walkthrough=row, key=key, data=_drawn_wall(rng), now=moment, wall_id=walls[0].pk, actor=lead)
+    photo_add(
+        walkthrough=row,
+        key=key,
+        data=_drawn_wall(rng, job.property, moment),
+        now=moment,
+        wall_id=walls[0].pk,
+        actor=lead,
+    )
     return notice_make(walkthrough=row, now=moment, actor=lead)
 
 
@@ -72,6 +80,7 @@ def _acknowledged(notice: Notice, moment: datetime, lead: User | None) -> None:
         now=moment,
         by_link=False,
         device="demo",
+        wants_removal=True,
         actor=lead,
     )
 
@@ -82,8 +91,8 @@ def _nobody_home(notice: Notice, moment: datetime, lead: User | None) -> None:
         notice_send(notice=notice, sent_how=SentHow.EMAIL, now=moment, actor=lead)
 
 
-def _drawn_wall(rng: random.Random) -> bytes:
-    """Siding with a pale streak where a finger went."""
+def _drawn_wall(rng: random.Random, place: Property, moment: datetime) -> bytes:
+    """Siding with a pale streak where a finger went, taken some steps from the middle of the house."""
     image = Image.new("RGB", (800, 600), (94, 122, 138))
     pen = ImageDraw.Draw(image)
     for y in range(0, 600, 60):
@@ -91,5 +100,22 @@ def _drawn_wall(rng: random.Random) -> bytes:
     x, y = rng.randint(150, 350), rng.randint(150, 350)
     pen.line((x, y, x + 280, y + 40), fill=(216, 222, 224), width=34)
     out = io.BytesIO()
-    image.save(out, "JPEG", quality=80)
+    image.save(out, "JPEG", quality=80, exif=_exif(place, moment, rng.uniform(5e-5, 15e-5)))
     return out.getvalue()
+
+
+def _exif(place: Property, moment: datetime, degrees_north: float) -> Image.Exif:
+    """When and where, as a telephone writes it: `degrees_north` of the house."""
+    exif = Image.Exif()
+    inner = exif.get_ifd(ExifTags.IFD.Exif)
+    inner[ExifTags.Base.DateTimeOriginal] = f"{moment.astimezone(UTC):%Y:%m:%d %H:%M:%S}"
+    inner[ExifTags.Base.OffsetTimeOriginal] = "+00:00"
+    if place.coordinates is not None:
+        north, east = place.coordinates
+        exif.get_ifd(ExifTags.IFD.GPSInfo).update({
+            ExifTags.GPS.GPSLatitudeRef: "N" if north >= 0 else "S",
+            ExifTags.GPS.GPSLatitude: (abs(north + degrees_north), 0.0, 0.0),
+            ExifTags.GPS.GPSLongitudeRef: "E" if east >= 0 else "W",
+            ExifTags.GPS.GPSLongitude: (abs(east), 0.0, 0.0),
+        })  # fmt: skip
+    return exif

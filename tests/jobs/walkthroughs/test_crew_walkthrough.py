@@ -8,10 +8,12 @@ from typing import Any
 import pytest
 import time_machine
 from django.core.files.uploadedfile import SimpleUploadedFile
+from PIL import Image
 
 from jobs.walkthroughs.models import Acknowledgement, NobodyHome, Notice, Photo, Walkthrough
-from jobs.walkthroughs.services import photo_add
+from jobs.walkthroughs.services import notice_send, photo_add
 from routing.dispatch.services import plan_send_out
+from shared.outbox.models import Message
 from tests import factories
 
 pytestmark = pytest.mark.django_db
@@ -113,6 +115,18 @@ def test_a_walkthrough_without_javascript(client: Any, job: Any, assert_query_co
     named = client.post(f"/crew/notices/{notice.pk}/en/", {"language": "en", "typed_name": "Ann Sample"}, follow=True)
     assert "Ann Sample" in named.content.decode()
     assert Acknowledgement.objects.get().by_link is False
+
+
+def test_what_is_handed_over_speaks_the_notices_language(client: Any, job: Any) -> None:
+    """Name and button below a Spanish notice are Spanish on an English phone; the crew's own words stay English."""
+    notice = factories.make_notice(job=job)
+    page = client.get(f"/crew/notices/{notice.pk}/es/").content.decode()
+    for words in ("Lo he visto", "Su nombre", "Nobody is home", "Back to the walkthrough"):
+        assert words in page, words
+    assert "I have seen it" not in page
+    client.post(f"/crew/notices/{notice.pk}/es/", {"language": "es", "typed_name": "Ana"})
+    page = client.get(f"/crew/notices/{notice.pk}/es/").content.decode()
+    assert "2026-06-02 12:00 EDT" in page
 
 
 def test_nobody_home_on_the_phone(client: Any, job: Any) -> None:
@@ -280,6 +294,31 @@ def test_the_office_sees_it_on_job_and_property(client_of: Any, office: Any, own
     assert "Let it start" not in page
     assert "Let it start" in client_of(owner).get(f"/jobs/{job.pk}/").content.decode()
     assert "chalk 3 of 5 (3, 3, 3)" in client_of(office).get(f"/properties/{job.property_id}/").content.decode()
+
+
+def test_where_and_when_a_picture_was_taken_is_the_offices(client_of: Any, office: Any, client: Any, job: Any) -> None:
+    """On the job's page with the distance to the house; on no page of crew or homeowner."""
+    exif = Image.Exif()
+    exif.get_ifd(0x8769)[0x9003] = "2026:06:02 08:15:00"
+    exif.get_ifd(0x8825).update({1: "N", 2: (40.0, 0.0, 0.0), 3: "W", 4: (83.0, 0.0, 0.0)})
+    job.property.latitude, job.property.longitude = 40.0, -83.001
+    job.property.save()
+    walkthrough = factories.make_walkthrough(job=job)
+    photo_add(walkthrough=walkthrough, key=uuid.uuid4(), data=factories.make_picture(exif=exif), now=NOON)
+    notice = factories.make_notice(walkthrough=walkthrough)
+    # a thousandth of a degree of longitude at 40 N is 85.2 m
+    assert "2026-06-02 08:15, 279 ft from the house" in client_of(office).get(f"/jobs/{job.pk}/").content.decode()
+    for path in (f"/crew/walkthrough/{job.pk}/", f"/crew/notices/{notice.pk}/en/"):
+        page = client.get(path).content.decode()
+        assert "08:15" not in page
+        assert "ft from the house" not in page
+
+
+def test_how_the_message_fares_is_shown(client_of: Any, office: Any, job: Any) -> None:
+    """A notice that was sent by email says whether it is waiting, sent or failed, with a link to it."""
+    notice_send(notice=factories.make_notice(job=job), sent_how="email", now=NOON)
+    page = client_of(office).get(f"/jobs/{job.pk}/").content.decode()
+    assert f'<a href="/messages/{Message.objects.get().pk}/">waiting</a>' in page
 
 
 def test_the_worker_has_the_crews_scope(client: Any) -> None:

@@ -17,7 +17,7 @@ from jobs.walkthroughs.inputs import FindingInput, LeftOutInput
 from jobs.walkthroughs.links import notice_token
 from jobs.walkthroughs.models import Acknowledgement, NobodyHome, Notice
 from jobs.walkthroughs.selectors import start_gate
-from jobs.walkthroughs.services import notice_acknowledge, notice_make, notice_send, photo_add, print_pdf
+from jobs.walkthroughs.services import notice_acknowledge, notice_make, notice_send, photo_add, print_pdf, record_read
 from shared.errors import Refused
 from shared.kept_files import FileChanged, digest_of
 from shared.outbox.models import Message
@@ -139,6 +139,44 @@ def test_a_year_later_it_is_what_was_seen(moment: Any, client_of: Any, office: A
     assert answer.picture_digests == [notice.walkthrough.photos.get().digest]
     assert answer.typed_name == "Ana Sample"
     assert answer.statement in text_of(page)
+    record = client_of(office).get(f"/crew/notices/{notice.pk}/acknowledgement.pdf").content
+    assert digest_of(record) == answer.record_digest
+    said = " ".join(PdfReader(io.BytesIO(record)).pages[0].extract_text().split())
+    for words in ("Ana Sample", "He visto lo que se encontró", "2026-06-01", "por el enlace", "tiza 3 de 5",
+                  "Un lavado normal no quita la tiza", "Foto 1"):  # fmt: skip
+        assert words in said, words
+    whole = said.replace(" ", "").replace("\u200b", "")
+    for digest in (answer.html_digest, answer.pdf_digest, *answer.picture_digests):
+        assert digest in whole
+
+
+def test_the_record_is_the_homeowners_too(moment: Any) -> None:
+    """By the link, once there is one; a record that was swapped on the disk is not shown."""
+    notice = factories.make_notice()
+    address = f"{link(notice)}acknowledgement.pdf"
+    assert Client().get(address).status_code == 404
+    notice_acknowledge(notice=notice, language="en", typed_name="Ann <b>", now=NOW, by_link=True)
+    assert link(notice) + "acknowledgement.pdf" in text_of(Client().get(link(notice)))
+    before = Client().get(address).content
+    moment.shift(timedelta(days=29))
+    assert Client().get(address).content == before
+    row = Acknowledgement.objects.get()
+    (Path(settings.MEDIA_ROOT) / row.record_file).write_bytes(b"%PDF-1.7 other")
+    with pytest.raises(FileChanged):
+        record_read(row)
+    moment.shift(timedelta(days=2))
+    assert Client().get(address).status_code == 404
+
+
+def test_a_refused_name_leaves_no_record() -> None:
+    """Whoever comes second finds the first record alone on the disk."""
+    notice = factories.make_notice()
+    notice_acknowledge(notice=notice, language="en", typed_name="Ann", now=NOW, by_link=True)
+    kept = sorted((Path(settings.MEDIA_ROOT) / "walkthroughs").iterdir())
+    again = Notice.objects.get(pk=notice.pk)
+    with pytest.raises(NoticeClosed):
+        notice_acknowledge(notice=again, language="en", typed_name="Bob", now=NOW, by_link=True)
+    assert sorted((Path(settings.MEDIA_ROOT) / "walkthroughs").iterdir()) == kept
 
 
 def test_a_changed_pdf_is_noticed() -> None:
