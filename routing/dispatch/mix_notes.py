@@ -91,17 +91,18 @@ def _warnings(line_mix: LineMix) -> Iterable[str]:
 
 
 def _how(line_mix: LineMix, injector: Injector | None) -> Iterable[str]:
+    """The label first, then what was reckoned."""
     plan, stock, product = line_mix.plan, line_mix.stock, line_mix.mix.product
+    if product.label_words:
+        yield _("Label: %(words)s") % {"words": " ".join(product.label_words.split())}
+    if product.dwell_minutes:
+        yield _("Dwell by the label: %(minutes)s min, never drying") % {"minutes": product.dwell_minutes}
+    if line_mix.mix.note:
+        yield line_mix.mix.note
     yield from plan_words(plan, injector)
     if stock is not None:
         yield _stock_words(stock)
     yield from (limit_words(limited) for limited in line_mix.limits if not limited.is_above and limited.wanted_points)
-    if product.dwell_minutes:
-        yield _("Dwell by the label: %(minutes)s min, never drying") % {"minutes": product.dwell_minutes}
-    if product.label_words:
-        yield _("Label: %(words)s") % {"words": " ".join(product.label_words.split())}
-    if line_mix.mix.note:
-        yield line_mix.mix.note
 
 
 def _stock_words(now: StockNow) -> str:

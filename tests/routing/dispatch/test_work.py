@@ -104,11 +104,11 @@ def test_a_mix_in_words(crew: Any, wash: Any) -> None:
         Pour("A full jug of 5.0 gal", "4 gal 1 qt 20 fl oz", "2 qt 11 fl oz"),
     )
     assert mix.how == (
+        "Label: Follow the table.",
+        "Dwell by the label: 8 min, never drying",
         "1 part stock to 0.13 parts water; the injector draws 1 part to 10.0 of water and brings at most 1.13 % trade",
         "About 48.0 gal reach the surface, 43.6 gal of it from the house's tap",
         "Stock today: 12.45 % trade, estimated from age and warmth; the delivery of Mon, Jun 1, 2026",
-        "Dwell by the label: 8 min, never drying",
-        "Label: Follow the table.",
     )
     assert (mix.warnings, mix.footings) == ((), ())
 
