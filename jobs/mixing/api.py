@@ -23,6 +23,7 @@ from jobs.mixing.selectors import (
     Limited,
     StockNow,
     direction_now,
+    is_too_large_to_haul,
     limit_list,
     limited,
     limits_by_surface,
@@ -57,11 +58,17 @@ class StockOutput(serializers.Serializer[Any]):
     storage_f = serializers.IntegerField()
     package_ml = serializers.IntegerField()
     packages = serializers.IntegerField()
+    is_too_large_to_haul = serializers.SerializerMethodField(
+        help_text="A package of a corrosive is outside the materials-of-trade exception, 49 CFR 173.6; not legal advice"
+    )
     today_basis_points = serializers.SerializerMethodField(help_text="Null where nobody can say")
     today_source = serializers.SerializerMethodField(help_text="bought, strip or estimated; or why nobody can say")
 
     def _now(self, stock: Stock) -> StockNow | str:
         return stock_now_or_reason(stock=stock, today=today_here())
+
+    def get_is_too_large_to_haul(self, stock: Stock) -> bool:
+        return is_too_large_to_haul(stock)
 
     def get_today_basis_points(self, stock: Stock) -> int | None:
         now = self._now(stock)

@@ -9,6 +9,7 @@ from django.utils.translation import gettext as _
 
 from jobs.mixing.choices import ChemistryChoice, Direction, Surface, Way
 from jobs.mixing.domain.fading import strength_after
+from jobs.mixing.domain.hauling import package_is_too_large
 from jobs.mixing.domain.mixing import Injector
 from jobs.mixing.domain.plan import MixPlan, MixWish, is_above, mix_plan, points_on
 from jobs.mixing.domain.strength import CHLORINE, Basis, CannotMix, Strength, strength_amount
@@ -51,6 +52,11 @@ def _starting(stock: Stock, strip: StripReading | None) -> tuple[Strength, date]
     if strip is None:
         return Strength(stock.basis_points, Basis(stock.basis), stock.gravity_thousandths), stock.received_on
     return Strength(strip.basis_points, Basis(strip.basis), stock.gravity_thousandths), strip.read_on
+
+
+def is_too_large_to_haul(stock: Stock) -> bool:
+    """Whether a package of it is outside the hauling exception for corrosives."""
+    return stock.product.is_corrosive and package_is_too_large(stock.package_ml, stock.gravity_thousandths)
 
 
 def product_list(*, active_only: bool = False) -> QuerySet[Product]:

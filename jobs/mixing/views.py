@@ -11,13 +11,14 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from jobs.mixing import services
-from jobs.mixing.domain.hauling import load_is_too_heavy, package_is_too_large
+from jobs.mixing.domain.hauling import load_is_too_heavy
 from jobs.mixing.forms import DirectionForm, LimitForm, MixForm, ProductForm, StockForm, StripForm
 from jobs.mixing.mix_words import limit_words
 from jobs.mixing.models import Mix, Product
 from jobs.mixing.selectors import (
     StockNow,
     direction_now,
+    is_too_large_to_haul,
     limit_list,
     limits_broken,
     mix_get,
@@ -235,8 +236,7 @@ def _stock_words(stock: Any, today: date) -> dict[str, Any]:
         "now": known,
         "now_words": strength_words(known.strength.basis_points, known.strength.basis) if known else "",
         "why_not": "" if known else reason_words(str(now)),
-        "is_too_large": stock.product.is_corrosive
-        and package_is_too_large(stock.package_ml, stock.gravity_thousandths),
+        "is_too_large": is_too_large_to_haul(stock),
     }
 
 

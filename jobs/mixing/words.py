@@ -78,7 +78,7 @@ def reason_words(reason: str) -> str:
         "other_basis": _("The target and the stock are measured on bases that cannot be compared."),
         "not_weaker": _("The target is not weaker than the stock. No mix can be stronger than its stock."),
         "no_injector": _("The draw of this truck's injector was not measured."),
-        "too_old": _("Too old, too cold or too hot for an estimate. Test it with a strip."),
+        "too_old": _("Too old, too cold or too hot for an estimate. Test it with a strip, or say that it is used up."),
         "no_stock": _("No stock of this product is written down."),
         "above_label": _("The product's label allows no use as strong as this. The label comes first."),
     }[reason]

@@ -73,6 +73,11 @@ def test_a_drum_is_warned_of(client_of: Any, office: Any) -> None:
     client = client_of(office)
     assert "49 CFR 173.6" in client.get(f"/mixes/products/{drum.product_id}/").content.decode()
     assert "49 CFR 173.6" not in client.get(f"/mixes/products/{jug.product_id}/").content.decode()
+    listed = {row["id"]: row["stocks"][0] for row in client.get("/api/products/").json()["results"]}
+    assert (listed[drum.product_id]["is_too_large_to_haul"], listed[jug.product_id]["is_too_large_to_haul"]) == (
+        True,
+        False,
+    )
 
 
 def test_a_strip_by_the_office(client_of: Any, office: Any) -> None:
