@@ -1,7 +1,6 @@
 """The owner's own sentences: kept, changed, and shown as a customer would get them before they are kept."""
 
 from collections.abc import Iterator
-from dataclasses import replace
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import Any
@@ -79,7 +78,7 @@ def _require(*, kind: str, cause: str, language: str, channel: str) -> None:
 def own_words_preview(*, kind: str, cause: CauseKind, language: str, channel: str, words: str, today: date) -> Draft:
     """The message of somebody for whom such a thing is due, or else of an invented customer, with these words."""
     item = next(_due_by(kind, cause, today), None) or _invented(kind, cause, today)
-    item = replace(item, language=language, channel=channel)
+    item = item._replace(language=language, channel=channel)
     return compose([item], company_get(), today=today, own_words={(kind, cause.value, language, channel): words})
 
 
