@@ -9,7 +9,7 @@ from typing import overload
 from django.db import connection
 
 from jobs.reminders.line_sql import by_urgency
-from jobs.reminders.lines import Counts, line_counts, line_items, line_keys, question
+from jobs.reminders.lines import Condition, Counts, line_counts, line_items, line_keys, question
 from jobs.reminders.narrowing import IS_READY, DueWish, all_of, condition_of
 from jobs.reminders.selectors import DueItem
 
@@ -30,14 +30,18 @@ class DueSheet(Sequence[DueItem]):
 
     @cached_property
     def _counts(self) -> Counts:
-        return line_counts(self._asked, self._condition)
+        if not self._wish.words:
+            return line_counts(self._asked, self._condition)
+        read, found = self._found.read, self._found.found
+        whole = read if self._condition == Condition() else line_counts(self._asked, Condition())
+        return Counts(whole.due, whole.ready, found.due, found.ready)
 
     @cached_property
     def _found(self) -> "_Found":
         """What a search finds."""
         found = _Found()
-        for item in self:
-            found.take(item)
+        for item in line_items(self._asked, self._condition):
+            found.take(item, self._has_words(item))
         return found
 
     @property
@@ -53,10 +57,10 @@ class DueSheet(Sequence[DueItem]):
     @property
     def shown_ready(self) -> int:
         """What may be reminded now of what is wished."""
-        return self._found.ready if self._wish.words else self._counts.wanted_ready
+        return self._counts.wanted_ready
 
     def __len__(self) -> int:
-        return self._found.number if self._wish.words else self._counts.wanted
+        return self._counts.wanted
 
     def __iter__(self) -> Iterator[DueItem]:
         """Every line, made while the database hands it over."""
@@ -67,10 +71,10 @@ class DueSheet(Sequence[DueItem]):
         return self._searched(line_items(self._asked, self._condition, order=by_urgency(connection.vendor)))
 
     def _searched(self, items: Iterator[DueItem]) -> Iterator[DueItem]:
-        words = self._wish.words
-        if not words:
-            return items
-        return (item for item in items if words in f"{item.customer_name} {item.address} {item.reason}".lower())
+        return filter(self._has_words, items) if self._wish.words else items
+
+    def _has_words(self, item: DueItem) -> bool:
+        return self._wish.words in f"{item.customer_name} {item.address} {item.reason}".lower()
 
     @overload
     def __getitem__(self, at: int) -> DueItem: ...
@@ -103,14 +107,26 @@ class DueSheet(Sequence[DueItem]):
 
 
 class _Found:
-    """What a search found."""
+    """What a search read, and what it found."""
 
     def __init__(self) -> None:
-        self.number = self.ready = 0
+        self.read, self.found = _Number(), _Number()
         self.first: list[DueItem] = []
 
-    def take(self, item: DueItem) -> None:
-        self.number += 1
+    def take(self, item: DueItem, is_found: bool) -> None:
+        self.read.add(item)
+        if is_found:
+            self.found.add(item)
+            if len(self.first) < KEPT:
+                self.first.append(item)
+
+
+class _Number:
+    """How many lines, and how many of them may be reminded now."""
+
+    def __init__(self) -> None:
+        self.due = self.ready = 0
+
+    def add(self, item: DueItem) -> None:
+        self.due += 1
         self.ready += item.is_ready
-        if len(self.first) < KEPT:
-            self.first.append(item)
