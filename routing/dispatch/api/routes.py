@@ -12,10 +12,10 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from jobs.work.domain.booking import LineBooked
-from routing.dispatch.models import MarkKind, SentPlan, SentRoute, SentStop, StopMark, ToldKind
+from routing.dispatch.models import MarkKind, SentPlan, SentRoute, SentStop, StopMark
 from routing.dispatch.selectors.sent import sent_route_list, sent_stop_get
 from routing.dispatch.selectors.sheets import geo_uri
-from routing.dispatch.services import on_our_way, plan_send_out, stop_mark
+from routing.dispatch.services import plan_send_out, stop_mark
 from routing.dispatch.words import changes_by_crew
 from routing.plans.selectors import day_plan_by_id
 from shared import clock
@@ -179,29 +179,6 @@ def marks(request: Request, stop_id: int) -> Response:
     return Response(MarkOutput(mark).data)
 
 
-class ToldOutput(serializers.Serializer[Any]):
-    job = serializers.IntegerField(source="job_id")
-    kind = serializers.ChoiceField(choices=ToldKind.choices)
-    opens_at = serializers.DateTimeField()
-    closes_at = serializers.DateTimeField()
-    message = serializers.IntegerField(source="message_id")
-
-
-@extend_schema(
-    operation_id="stop_on_our_way",
-    request=None,
-    responses={200: ToldOutput},
-    summary="Tell the customer of a stop that the crew is on its way",
-    description="Once for each stop and day; the same call again is answered with what was told.",
-)
-@api_view(["POST"])
-@permission_classes([SignedIn])
-def coming(request: Request, stop_id: int) -> Response:
-    now = clock.now()
-    stop = sent_stop_get(pk=stop_id, user=request.user, now=now)
-    return Response(ToldOutput(on_our_way(stop=stop, now=now, actor=request.user)).data)
-
-
 @extend_schema(
     operation_id="day_plan_send_out",
     request=None,
@@ -226,7 +203,6 @@ def _instant(stop: SentStop, minute: int) -> datetime:
 
 urlpatterns = [
     path("routes/", Routes.as_view(), name="api_route_list"),
-    path("stops/<row:stop_id>/on-our-way/", coming, name="api_stop_on_our_way"),
     path("stops/<row:stop_id>/marks/", marks, name="api_stop_marks"),
     path("day-plans/<row:plan_id>/send-out/", send_out, name="api_send_out"),
 ]

@@ -15,6 +15,7 @@ from routing.dispatch.models import SentPlan, SentStop, TellingSettings, ToldKin
 from routing.dispatch.selectors.sent import marks_of
 from routing.plans.models import DayPlan, Yard
 from shared import clock
+from shared.outbox.models import MessageState
 
 
 @dataclass(frozen=True)
@@ -64,13 +65,25 @@ def announced(*, job_ids: Sequence[int], work_date: date) -> set[int]:
     return set(rows.values_list("job_id", flat=True))
 
 
-def goes_there(*, job_id: int, work_date: date) -> bool:
-    """Whether a crew goes to the job on that day, by the version of the day's plan that was sent out last, and the work
-    still stands."""
-    stops = SentStop.objects.filter(job=job_id, route__sent__plan__work_date=work_date)
+def told_in_vain(*, plan: DayPlan) -> list[ToldTime]:
+    """The newest word to each customer who was told that a crew comes on the plan's day, and to whom none goes now.
+
+    Somebody has to call them. Those whose message never left are not among them.
+    """
+    once = SentStop.objects.filter(route__sent__plan=plan).values_list("job", flat=True).distinct()
+    told = _newest_told(list(once), plan.work_date)
+    going = gone_to(job_ids=told, work_date=plan.work_date)
+    left = (MessageState.SENT, MessageState.SENDING)
+    return [row for job, row in told.items() if job not in going and row.message.state in left]
+
+
+def gone_to(*, job_ids: Iterable[int], work_date: date) -> set[int]:
+    """The jobs to which a crew goes on that day, by the versions that were sent out last; work that still stands."""
+    stops = SentStop.objects.filter(job__in=list(job_ids), route__sent__plan__work_date=work_date)
     newest = SentPlan.objects.filter(plan=OuterRef("route__sent__plan")).order_by("-number").values("pk")[:1]
     in_force = stops.filter(route__sent=Subquery(newest))
-    return in_force.exclude(job__state__in=(JobState.DECLINED, JobState.CALLED_OFF)).exists()
+    standing = in_force.exclude(job__state__in=(JobState.DECLINED, JobState.CALLED_OFF))
+    return set(standing.values_list("job", flat=True))
 
 
 def arrival_of(stop: SentStop, plan: DayPlan) -> datetime:
@@ -92,7 +105,7 @@ def _ahead(sent: SentPlan, plan: DayPlan, now: datetime) -> list[SentStop]:
 
 def _newest_told(job_ids: Iterable[int], work_date: date) -> dict[int, ToldTime]:
     rows = ToldTime.objects.filter(job__in=list(job_ids), work_date=work_date).order_by("at", "id")
-    return {row.job_id: row for row in rows}
+    return {row.job_id: row for row in rows.select_related("message", "job__property__customer")}
 
 
 def _promised(job_ids: Iterable[int], plan: DayPlan) -> dict[int, list[Window]]:

@@ -20,7 +20,7 @@ from routing.dispatch.domain.telling import Window
 from routing.dispatch.models import MarkKind, SentStop, StopMark, TellingSettings, ToldKind, ToldTime
 from routing.dispatch.selectors.telling import (
     StopToTell,
-    goes_there,
+    gone_to,
     plans_to_tell,
     stop_to_tell,
     stops_to_tell,
@@ -110,7 +110,7 @@ def coming_guard(message: Message) -> str:
         return _("The customer was told something newer meanwhile.")
     if StopMark.objects.filter(job=told.job_id, work_date=told.work_date, kind=MarkKind.ARRIVED).exists():
         return _("The crew is there already.")
-    if not goes_there(job_id=told.job_id, work_date=told.work_date):
+    if not gone_to(job_ids=[told.job_id], work_date=told.work_date):
         return _("The crew does not go there on that day any more.")
     return why_not_there(customer=told.job.property.customer, channel=message.channel, recipient=message.recipient)
 

@@ -16,7 +16,7 @@ from routing.dispatch.pdf import sheet_pdf
 from routing.dispatch.selectors.calendar import calendar_of, feed_by_token
 from routing.dispatch.selectors.sent import crew_feeds, sent_plan_list
 from routing.dispatch.selectors.sheets import sheet_of_route
-from routing.dispatch.selectors.telling import stops_to_tell, telling_settings_get
+from routing.dispatch.selectors.telling import stops_to_tell, telling_settings_get, told_in_vain
 from routing.dispatch.services import feed_renew, plan_send_out, plan_tell, telling_settings_set
 from routing.dispatch.sheet import Sheet
 from routing.dispatch.words import changes_by_crew, version_words
@@ -56,6 +56,7 @@ def sent(request: HttpRequest, plan_id: int) -> HttpResponse:
         "versions": versions,
         "feeds": feeds,
         "to_tell": stops_to_tell(plan=plan, now=clock.now()),
+        "in_vain": told_in_vain(plan=plan),
         "telling_form": TellingForm(instance=telling_settings_get()),
     }
     return render(request, "dispatch/sent.html", context)

@@ -210,6 +210,61 @@ def test_a_word_that_waited_is_looked_at_again(meanwhile: str, why: str) -> None
 
 
 @pytest.mark.django_db
+def test_who_was_told_in_vain_is_shown_to_be_called(office: Any, client_of: Any, time_machine: Any) -> None:
+    """The word left, and then the stop was taken out: the page and the program name the customer with the number."""
+    time_machine.move_to(EVE, tick=False)
+    stop = sent_stop()
+    plan, client = stop.route.sent.plan, client_of(office)
+    address, page = f"/api/day-plans/{plan.pk}/telling/", reverse("dispatch:sent", args=[plan.pk])
+    assert customers_tell(now=EVE) == 1
+    sent = stop.route.sent
+    type(sent).objects.create(plan=plan, number=sent.number + 1, content={}, sent_at=EVE)
+    assert client.get(address).json()["in_vain"] == []  # it waits still, and is dropped before it leaves
+    Message.objects.update(state="sent")
+    (row,) = client.get(address).json()["in_vain"]
+    assert (row["job"], row["kind"]) == (stop.job_id, "first")
+    shown = client.get(page).content.decode()
+    assert "none does any more. Call them." in shown
+    assert "(614) 555-0101" in shown.partition("Call them.")[2]
+    sent.number += 1  # the one without the stop; the next one has it again
+    move(stop, 0)
+    assert client.get(address).json()["in_vain"] == []
+
+
+@pytest.mark.django_db
+def test_the_office_reads_what_became_of_the_word(office: Any, client_of: Any, time_machine: Any) -> None:
+    """Told is who was written to; whether it left stands beside it."""
+    time_machine.move_to(EVE, tick=False)
+    plan = sent_stop().route.sent.plan
+    customers_tell(now=EVE)
+    for state, words in (("waiting", "waiting"), ("failed", "failed"), ("sending", "sending, result unknown")):
+        Message.objects.update(state=state, claimed_at=EVE)
+        shown = client_of(office).get(reverse("dispatch:sent", args=[plan.pk])).content.decode()
+        assert f">{words}</span>" in shown
+
+
+@pytest.mark.django_db
+def test_a_program_tells_and_sets_when(office: Any, crew_lead: Any, client_of: Any, time_machine: Any) -> None:
+    """As on the page: once, and again only what changed; the hour is one of the day."""
+    time_machine.move_to(EVE - timedelta(hours=5), tick=False)
+    stop = sent_stop()
+    api, address = client_of(office), f"/api/day-plans/{stop.route.sent.plan_id}/telling/"
+    (row,) = api.get(address).json()["stops"]
+    assert (row["stop"], row["news"], row["channel"], row["told"]) == (stop.pk, "first", "email", None)
+    assert [api.post(address).json()["written"] for _ in range(2)] == [1, 0]
+    (row,) = api.get(address).json()["stops"]
+    assert (row["news"], row["told"]["kind"], row["told"]["message_state"]) == ("", "first", "waiting")
+    settings = "/api/telling-settings/"
+    assert api.patch(settings, {"from_hour": 17}, "application/json").json() == {
+        "day_before": True, "from_hour": 17, "on_our_way": True,
+    }  # fmt: skip
+    assert api.patch(settings, {"from_hour": 23}, "application/json").status_code == 400
+    assert api.get(settings).json()["from_hour"] == 17
+    for refused in (address, settings):
+        assert client_of(crew_lead).get(refused).status_code == 403
+
+
+@pytest.mark.django_db
 def test_a_word_that_came_too_late_is_not_sent_again(office: Any) -> None:
     """Nobody hears tomorrow that the crew comes today."""
     sent_stop()
