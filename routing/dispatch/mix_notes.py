@@ -97,6 +97,8 @@ def _how(line_mix: LineMix, injector: Injector | None) -> Iterable[str]:
         yield _("Label: %(words)s") % {"words": " ".join(product.label_words.split())}
     if product.dwell_minutes:
         yield _("Dwell by the label: %(minutes)s min, never drying") % {"minutes": product.dwell_minutes}
+    if product.data_sheet:
+        yield _("Data sheet: %(where)s") % {"where": product.data_sheet}
     if line_mix.mix.note:
         yield line_mix.mix.note
     yield from plan_words(plan, injector)

@@ -308,6 +308,8 @@ def test_a_label_in_parts(client_of: Any, owner: Any) -> None:
     assert "Give either a percentage" in both.content.decode()
     client.post("/mixes/products/new/", label)
     product = Product.objects.get()
+    page = client.get(f"/mixes/products/{product.pk}/").content.decode()
+    assert "1 part to 3 parts of water (25 %)" in page
     assert (product.strongest_basis_points, product.strongest_basis) == (2_500, "volume")
     assert "1 part to 3 parts of water (25 %)" in client.get(MIXES).content.decode()
     body = {

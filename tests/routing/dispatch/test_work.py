@@ -49,7 +49,9 @@ def crew(crew_lead: Any, truck: Any) -> Any:
 @pytest.fixture
 def bleach() -> Any:
     """12.5 trade percent that came yesterday."""
-    product = factories.make_product(name="Stock bleach", dwell_minutes=8, label_words="Follow the table.")
+    product = factories.make_product(
+        name="Stock bleach", dwell_minutes=8, label_words="Follow the table.", data_sheet="binder, sheet 1"
+    )
     factories.make_stock(product=product)
     return product
 
@@ -106,6 +108,7 @@ def test_a_mix_in_words(crew: Any, wash: Any) -> None:
     assert mix.how == (
         "Label: Follow the table.",
         "Dwell by the label: 8 min, never drying",
+        "Data sheet: binder, sheet 1",
         "1 part stock to 0.13 parts water; the injector draws 1 part to 10.0 of water and brings at most 1.13 % trade",
         "About 48.0 gal reach the surface, 43.6 gal of it from the house's tap",
         "Stock today: 12.45 % trade, estimated from age and warmth; the delivery of Mon, Jun 1, 2026",
