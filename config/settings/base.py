@@ -179,6 +179,9 @@ SPECTACULAR_SETTINGS: dict[str, Any] = {
         "MessageStateEnum": "shared.outbox.models.MessageState",
         "EstimateStateEnum": "pricing.estimates.choices.EstimateState",
         "AnswerKindEnum": "jobs.reminders.models.AnswerKind",
+        "WallKindEnum": "jobs.customers.models.WallKind",
+        "FindingKindEnum": "jobs.walkthroughs.models.FindingKind",
+        "LeftOutReasonEnum": "jobs.walkthroughs.models.LeftOutReason",
     },
 }
 

@@ -6,6 +6,7 @@ from django.db.models import QuerySet
 from django.http import FileResponse
 from django.http.response import HttpResponseBase
 from django.urls import path
+from django.utils.translation import gettext as _
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import extend_schema
 from rest_framework import generics, serializers
@@ -16,11 +17,12 @@ from rest_framework.response import Response
 
 from jobs.customers import services
 from jobs.customers.domain.dates import DateOrder
+from jobs.customers.domain.facing import TURNS, facing_of_side
 from jobs.customers.domain.faults import Fault, UnreadableFile
 from jobs.customers.domain.tables import MAX_FILE_BYTES
 from jobs.customers.domain.values import read_phone
 from jobs.customers.errors import FileUnreadable
-from jobs.customers.models import Customer, Language, LookupOutcome, Material, Property, Purpose, WallKind
+from jobs.customers.models import Customer, Language, LookupOutcome, Property, Purpose, Wall
 from jobs.customers.selectors import (
     consent_list,
     customer_get,
@@ -28,12 +30,13 @@ from jobs.customers.selectors import (
     lookalikes,
     property_get,
     property_list,
+    wall_get,
 )
 from jobs.customers.views.customers import consent_said
 from shared import clock
 from shared.api_kit.permissions import OfficeOnly
 from shared.company.selectors import company_get
-from shared.errors import NotFound
+from shared.errors import NotFound, Refused
 from shared.outbox.models import Channel
 
 
@@ -41,15 +44,39 @@ class WordsQuery(serializers.Serializer[Any]):
     words = serializers.CharField(required=False, max_length=80, help_text="Each word must occur")
 
 
-class WallOutput(serializers.Serializer[Any]):
-    id = serializers.IntegerField()
-    name = serializers.CharField()
-    kind = serializers.ChoiceField(choices=WallKind.choices)
-    material = serializers.ChoiceField(choices=Material.choices)
-    colour = serializers.CharField()
-    facing_degrees = serializers.IntegerField(allow_null=True)
-    area_sqft = serializers.IntegerField(allow_null=True)
-    storeys = serializers.IntegerField()
+class WallOutput(serializers.ModelSerializer[Wall]):
+    property = serializers.IntegerField(source="property_id", read_only=True)
+
+    class Meta:
+        model = Wall
+        fields = (
+            "id", "property", "name", "kind", "material", "colour", "lightness_percent", "facing_degrees", "area_sqft",
+            "storeys", "shade", "year_fitted", "old_paint",
+        )  # fmt: skip
+
+
+class WallInput(WallOutput):
+    """Its facing is a compass reading, or its side as seen from the street."""
+
+    side = serializers.ChoiceField(
+        choices=[*TURNS],
+        required=False,
+        write_only=True,
+        help_text="instead of facing_degrees, where the property says which way its street side looks",
+    )
+
+    class Meta(WallOutput.Meta):
+        fields = (*WallOutput.Meta.fields[2:], "side")
+
+    def to_fields(self, place: Property) -> dict[str, Any]:
+        """The fields that were given, with the facing of the side. Raises Refused where the front is not known."""
+        fields = dict(self.validated_data)
+        side = fields.pop("side", "")
+        if side and fields.get("facing_degrees") is None:
+            if place.front_degrees is None:
+                raise Refused(_("Write first, at the property, which way its street side looks."))
+            fields["facing_degrees"] = facing_of_side(place.front_degrees, side)
+        return fields
 
 
 class PropertyOutput(serializers.Serializer[Any]):
@@ -65,6 +92,7 @@ class PropertyOutput(serializers.Serializer[Any]):
     longitude = serializers.FloatField(allow_null=True)
     storeys = serializers.IntegerField()
     year_built = serializers.IntegerField(allow_null=True)
+    front_degrees = serializers.IntegerField(allow_null=True)
     gate_note = serializers.CharField()
     pet_note = serializers.CharField()
     note = serializers.CharField()
@@ -181,6 +209,9 @@ class PropertyInput(serializers.Serializer[Any]):
     longitude = serializers.FloatField(min_value=-180, max_value=180, required=False, allow_null=True)
     storeys = serializers.IntegerField(min_value=1, max_value=4, required=False)
     year_built = serializers.IntegerField(min_value=1600, max_value=2100, required=False, allow_null=True)
+    front_degrees = serializers.IntegerField(
+        min_value=0, max_value=359, required=False, allow_null=True, help_text="Where the street side looks to"
+    )
     gate_note = serializers.CharField(max_length=200, required=False, allow_blank=True)
     pet_note = serializers.CharField(max_length=200, required=False, allow_blank=True)
     note = serializers.CharField(max_length=4000, required=False, allow_blank=True)
@@ -376,6 +407,45 @@ class PropertyView(generics.GenericAPIView[Property]):
         return Response(PropertyDetail(property_get(pk=property_id)).data)
 
 
+class WallsView(generics.GenericAPIView[Wall]):
+    permission_classes = (OfficeOnly,)
+    serializer_class = WallOutput
+    queryset = Wall.objects.none()
+    problem_statuses = (409, 422)
+
+    @extend_schema(
+        operation_id="wall_create",
+        request=WallInput,
+        responses={201: WallOutput},
+        summary="Take down a wall of a property",
+    )
+    def post(self, request: Request, property_id: int) -> Response:
+        place, body = property_get(pk=property_id), WallInput(data=request.data)
+        body.is_valid(raise_exception=True)
+        made = services.wall_create(place=place, actor=request.user, **body.to_fields(place))
+        return Response(WallOutput(made).data, status=201)
+
+
+class WallView(generics.GenericAPIView[Wall]):
+    permission_classes = (OfficeOnly,)
+    serializer_class = WallOutput
+    queryset = Wall.objects.none()
+    problem_statuses = (409, 422)
+
+    @extend_schema(operation_id="wall_get", responses=WallOutput, summary="One wall")
+    def get(self, request: Request, wall_id: int) -> Response:
+        return Response(WallOutput(wall_get(pk=wall_id)).data)
+
+    @extend_schema(
+        operation_id="wall_update", request=WallInput, responses=WallOutput, summary="Change the given fields of a wall"
+    )
+    def patch(self, request: Request, wall_id: int) -> Response:
+        wall, body = wall_get(pk=wall_id), WallInput(data=request.data, partial=True)
+        body.is_valid(raise_exception=True)
+        changed = services.wall_update(wall=wall, actor=request.user, **body.to_fields(wall.property))
+        return Response(WallOutput(changed).data)
+
+
 class ImportInput(serializers.Serializer[Any]):
     """A file as multipart/form-data."""
 
@@ -504,6 +574,8 @@ urlpatterns = [
     path("customers/<row:customer_id>/", CustomerView.as_view(), name="api_customer"),
     path("properties/", Properties.as_view(), name="api_property_list"),
     path("properties/<row:property_id>/", PropertyView.as_view(), name="api_property"),
+    path("properties/<row:property_id>/walls/", WallsView.as_view(), name="api_property_walls"),
+    path("walls/<row:wall_id>/", WallView.as_view(), name="api_wall"),
     path("properties/<row:property_id>/place/", PlaceView.as_view(), name="api_property_place"),
     path("properties/<row:property_id>/place/look-up/", LookupView.as_view(), name="api_property_look_up"),
     path("imports/customers/", import_customers, name="api_import_customers"),

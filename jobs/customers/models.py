@@ -285,16 +285,27 @@ class Wall(models.Model):
                 name="wall_year_fitted_sensible",
                 violation_error_message=_("Write the year with four digits."),
             ),
-            models.UniqueConstraint(fields=["property", "name"], name="wall_name_once"),
+            models.CheckConstraint(
+                condition=models.Q(storeys__gte=1, storeys__lte=4),
+                name="wall_storeys_1_to_4",
+                violation_error_message=_("A wall has 1 to 4 storeys."),
+            ),
+            models.UniqueConstraint(
+                fields=["property", "name"],
+                name="wall_name_once",
+                violation_error_message=_("A wall of this house has this name already."),
+            ),
             models.CheckConstraint(condition=models.Q(kind__in=WallKind.values), name="wall_kind_known"),
             models.CheckConstraint(condition=models.Q(material__in=Material.values), name="wall_material_known"),
             models.CheckConstraint(
                 condition=models.Q(facing_degrees__isnull=True) | models.Q(facing_degrees__lt=360),
                 name="wall_facing_on_compass",
+                violation_error_message=_("A compass has 0 to 359 degrees."),
             ),
             models.CheckConstraint(
                 condition=models.Q(lightness_percent__isnull=True) | models.Q(lightness_percent__lte=100),
                 name="wall_lightness_percent",
+                violation_error_message=_("Lightness is 0 (black) to 100 (white)."),
             ),
         ]
 
