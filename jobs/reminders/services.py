@@ -25,6 +25,7 @@ from shared.company.models import Company
 from shared.company.selectors import company_get
 from shared.events.services import event_record
 from shared.outbox.models import Channel, Message, MessageState
+from shared.outbox.selectors import message_ids_at
 from shared.outbox.services import dispatch_soon, message_queue
 
 PURPOSE = "reminder"
@@ -250,19 +251,16 @@ def _opted_out(person: Customer, channel: str, purpose: str) -> bool:
 
 
 def _drop_waiting(person: Customer, channels: Sequence[str], purpose: str, now: datetime) -> None:
-    """Reminders of the person, or with the purpose ALL whatever waits for their addresses."""
-    addresses = rows.addresses_of(person)
-    wanted = Q(reminders__property__customer=person)
+    """Reminders of the person, or with the purpose ALL whatever waits for their addresses as well.
+
+    Each is found in an index of its own: one condition for both would read all that waits.
+    """
+    ids = set(Reminder.objects.filter(property__customer=person).order_by().values_list("message", flat=True))
     if purpose == Purpose.ALL:
-        wanted |= Q(
-            *(Q(channel=each, recipient__iexact=addresses[each]) for each in channels if addresses[each]),
-            _connector=Q.OR,
-        )
-    waiting = Message.objects.filter(wanted, state=MessageState.WAITING, channel__in=channels)
-    ids = list(waiting.values_list("pk", flat=True))
-    Message.objects.filter(pk__in=ids, state=MessageState.WAITING).update(
-        state=MessageState.DROPPED, finished_at=now, problem=_("The customer opted out.")
-    )
+        addresses = rows.addresses_of(person)
+        ids.update(*(message_ids_at(each, addresses[each]) for each in channels if addresses[each]))
+    waiting = Message.objects.filter(pk__in=ids, state=MessageState.WAITING, channel__in=channels)
+    waiting.update(state=MessageState.DROPPED, finished_at=now, problem=_("The customer opted out."))
 
 
 def nothing_at_all_guard(message: Message) -> str:

@@ -65,12 +65,21 @@ def openings_get(*, now: datetime, limits: SendingLimits) -> dict[str, list[date
     }
 
 
+def message_ids_at(channel: str, address: str) -> list[int]:
+    """Of all messages to an address, in whatever state: asked for those that wait, SQLite would read all that waits."""
+    return list(_same_address(channel, address).order_by().values_list("pk", flat=True))
+
+
+def _same_address(channel: str, address: str) -> QuerySet[Message]:
+    """The same expression as in the index `message_to_one`."""
+    return Message.objects.annotate(where=Lower("recipient")).filter(channel=channel, where=Lower(Value(address)))
+
+
 def sent_lately(message: Message, *, now: datetime) -> list[datetime]:
     """When messages of any kind went to the same address in the last seven days."""
-    same = Message.objects.annotate(where=Lower("recipient")).filter(
-        channel=message.channel, where=Lower(Value(message.recipient))
+    went = _same_address(message.channel, message.recipient).filter(
+        state__in=(MessageState.SENDING, MessageState.SENT), claimed_at__gt=now - WEEK
     )
-    went = same.filter(state__in=(MessageState.SENDING, MessageState.SENT), claimed_at__gt=now - WEEK)
     return [at for at in went.exclude(pk=message.pk).values_list("claimed_at", flat=True) if at]
 
 

@@ -5,12 +5,16 @@ from typing import Any
 from unittest import mock
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 
+from jobs.customers.models import Customer
 from jobs.reminders import services
 from jobs.reminders.models import Reminder
 from jobs.reminders.selectors import due_list
 from jobs.reminders.services import QueueResult, opt_out_record, reminder_preview, reminders_queue
 from shared.errors import Refused
+from shared.outbox.delivery import address_close
 from shared.outbox.models import Message
 from shared.outbox.services import messages_dispatch
 from tests import factories as make
@@ -225,6 +229,37 @@ def test_an_opt_out_drops_what_waits_and_writes_one_row() -> None:
     assert opt_out_record(customer=first, **said) == 2
     assert Message.objects.get().state == "dropped"
     assert opt_out_record(customer=second, **said) == 0
+
+
+@pytest.mark.skipif(connection.vendor != "sqlite", reason="PostgreSQL chooses by the size of the table")
+@pytest.mark.parametrize("closing", ["opted out", "came back"])
+def test_what_waits_for_one_person_is_found_without_reading_the_backlog(closing: str) -> None:
+    """By the reminders of the person and by the address, each in its index, however long the line is."""
+    make.make_interval()
+    queue()
+    customer, message = Customer.objects.get(), Message.objects.get()
+    with CaptureQueriesContext(connection) as asked:
+        if closing == "opted out":
+            opt_out_record(customer=customer, channel="email", everything=True, wording="", source="page", now=NOW)
+        else:
+            about = {"message": message.pk}
+            address_close(
+                channel="email", address=customer.email.upper(), kind="bounced", detail="", about=about, at=NOW
+            )  # fmt: skip
+    message.refresh_from_db()
+    assert message.state == "dropped"
+    steps = [step for query in asked.captured_queries for step in plan_of(query["sql"]) if " outbox_message" in step]
+    assert steps
+    assert all("PRIMARY KEY" in step or "message_to_one" in step for step in steps), steps
+
+
+def plan_of(sql: str) -> list[str]:
+    """How SQLite finds the rows."""
+    if not sql.startswith(("SELECT", "UPDATE")):
+        return []
+    with connection.cursor() as cursor:
+        cursor.execute(f"EXPLAIN QUERY PLAN {sql}")
+        return [row[3] for row in cursor.fetchall()]
 
 
 def test_no_messages_of_any_kind_covers_every_channel() -> None:
