@@ -13,7 +13,9 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from jobs.chalking.choices import DueWhen, Refusal, Since
+from jobs.chalking.domain.findings import What
 from jobs.chalking.domain.verdict import Verdict
+from jobs.chalking.learnt import chalk_learnt
 from jobs.chalking.models import WallForecast
 from jobs.chalking.selectors import chalk_setting_get, forecast_list, forecast_verdict, reading_of
 from jobs.chalking.services import chalk_setting_update
@@ -114,6 +116,39 @@ class Forecasts(generics.ListAPIView[WallForecast]):
         return super().get(request, *args, **kwargs)
 
 
+class LearntRange(serializers.Serializer[Any]):
+    low = serializers.FloatField()
+    middle = serializers.FloatField()
+    high = serializers.FloatField()
+
+
+class LearntOutput(serializers.Serializer[Any]):
+    """A range holds four times in five. Years, a factor (`dark`, `again`, `pace`, `material`, `kind`) or steps."""
+
+    what = serializers.ChoiceField(choices=[(found.value, found.value) for found in What], source="finding.what")
+    subject = serializers.CharField(source="finding.subject", help_text="material, kind or number of a reader")
+    words = serializers.CharField()
+    before = LearntRange(source="finding.before")
+    now = LearntRange(source="finding.now")
+    is_learnt = serializers.BooleanField(source="finding.is_learnt", help_text="whether the readings narrowed it")
+
+
+class Learnt(generics.GenericAPIView[Any]):
+    permission_classes = (OfficeOnly,)
+    serializer_class = LearntOutput
+    queryset = WallForecast.objects.none()
+    pagination_class = None
+
+    @extend_schema(
+        operation_id="chalk_learnt_list",
+        summary="What the readings taught",
+        responses=LearntOutput(many=True),
+    )
+    def get(self, request: Request) -> Response:
+        _model, lines = chalk_learnt()
+        return Response(LearntOutput(lines, many=True).data)
+
+
 class LimitInput(serializers.Serializer[Any]):
     limit_half_steps = serializers.IntegerField(min_value=1, max_value=10, help_text="4 is a reading of 2")
     due_when = serializers.ChoiceField(choices=DueWhen.choices)
@@ -137,5 +172,6 @@ class Limit(generics.GenericAPIView[Any]):
 
 urlpatterns = [
     path("chalk-forecasts/", Forecasts.as_view(), name="api_chalk_forecasts"),
+    path("chalk-learnt/", Learnt.as_view(), name="api_chalk_learnt"),
     path("chalk-limit/", Limit.as_view(), name="api_chalk_limit"),
 ]

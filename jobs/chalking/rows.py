@@ -11,10 +11,12 @@ from typing import Any
 import numpy as np
 from django.db.models import Exists, OuterRef, QuerySet
 
-from jobs.chalking.domain.growth import MID_TONE, RAIN_DAYS, Bools, Floats, Ints, Readings, Stories, Walls
+from jobs.chalking.domain.fitting import Fit
+from jobs.chalking.domain.growth import MID_TONE, NAMES, RAIN_DAYS, Bools, Floats, Ints, Readings, Stories, Walls
 from jobs.chalking.domain.life import Life, beginnings, first_life, life_before
 from jobs.chalking.domain.seasons import dose_between
 from jobs.chalking.domain.sun import relative_doses
+from jobs.chalking.models import ChalkModel
 from jobs.chalking.selectors import usual_latitude
 from jobs.customers.models import Material, Wall, WallKind
 from jobs.walkthroughs.models import FIELD_SCALE, ChalkReading
@@ -78,6 +80,18 @@ class Book:
             found.update(np.ascontiguousarray(part).tobytes())
         found.update(repr(self.reader_ids).encode())
         return found.hexdigest()
+
+
+def stored_fit(model: ChalkModel, reader_ids: Sequence[int]) -> tuple[tuple[str, ...], Fit]:
+    """Names of the parameters and the fit, in the order of the stored covariance."""
+    names = (*NAMES, *EFFECTS, "reader unknown", *(f"reader {pk}" for pk in reader_ids))
+    return names, Fit(np.array([model.parameters[name] for name in names]), np.array(model.covariance), 0, 0.0)
+
+
+def reader_ids_of(model: ChalkModel) -> list[int]:
+    """By their names: PostgreSQL keeps the members of a JSON object in an order of its own."""
+    readers = (name.removeprefix("reader ") for name in model.parameters if name.startswith("reader "))
+    return sorted(int(reader) for reader in readers if reader.isdecimal())
 
 
 def book_of(*, property_ids: Sequence[int] | None = None, reader_ids: Sequence[int] | None = None) -> Book:

@@ -9,14 +9,14 @@ import numpy as np
 from django.db import transaction
 
 from jobs.chalking.choices import Refusal, Since
-from jobs.chalking.domain.fitting import Fit, fit
+from jobs.chalking.domain.fitting import fit
 from jobs.chalking.domain.forecast import crossings
 from jobs.chalking.domain.growth import NAMES, Floats, prior_of
 from jobs.chalking.domain.life import Life
 from jobs.chalking.domain.seasons import day_of_dose
 from jobs.chalking.domain.verdict import is_too_wide
 from jobs.chalking.models import ChalkModel, ChalkSetting, WallForecast
-from jobs.chalking.rows import Book, book_of
+from jobs.chalking.rows import Book, book_of, reader_ids_of, stored_fit
 from jobs.chalking.selectors import chalk_model_now, chalk_setting_get
 from shared.background.services import enqueue
 from shared.events.services import event_record
@@ -54,7 +54,7 @@ def forecasts_update(*, now: datetime, property_ids: Sequence[int] | None = None
         book = book_of()
         model, is_refitted = model_fit(book, now=now)
     else:
-        book, is_refitted = book_of(property_ids=property_ids, reader_ids=_reader_ids(model)), False
+        book, is_refitted = book_of(property_ids=property_ids, reader_ids=reader_ids_of(model)), False
     refused = _forecasts_store(book, model, now)
     return ForecastCounts(len(book.wall_ids), len(book.wall_ids) - refused, refused, is_refitted)
 
@@ -86,19 +86,11 @@ def _start(model: ChalkModel | None, names: Sequence[str], book: Book) -> Floats
     return np.array([model.parameters.get(name, middle) for name, middle in zip(names, mean, strict=True)])
 
 
-def _reader_ids(model: ChalkModel) -> list[int]:
-    """By their names: PostgreSQL keeps the members of a JSON object in an order of its own."""
-    readers = (name.removeprefix("reader ") for name in model.parameters if name.startswith("reader "))
-    return sorted(int(reader) for reader in readers if reader.isdecimal())
-
-
 def _forecasts_store(book: Book, model: ChalkModel, now: datetime) -> int:
     """Write the forecasts of all walls of a book; returns how many were refused."""
     setting = chalk_setting_get()
-    theta = np.array([model.parameters[name] for name in (*NAMES, *book.parameter_names)])
-    found = crossings(
-        book.walls, book.readings, book.again_now, Fit(theta, np.array(model.covariance), 0, 0.0), limit=setting.limit
-    )
+    _names, fitted = stored_fit(model, book.reader_ids)
+    found = crossings(book.walls, book.readings, book.again_now, fitted, limit=setting.limit)
     begun = [history.begun(story) for history, story in zip(book.histories, found.stories.tolist(), strict=True)]
     since = np.array([day or "1970-01-01" for day in begun], dtype="datetime64[D]")
     days = [day_of_dose(book.by_month, since, column) for column in found.doses.T]

@@ -13,6 +13,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_http_methods
 
 from jobs.chalking.forms import ForecastFilter, LimitForm
+from jobs.chalking.learnt import chalk_learnt
 from jobs.chalking.marks import marks_of
 from jobs.chalking.models import WallForecast
 from jobs.chalking.selectors import (
@@ -75,6 +76,15 @@ def walls_csv(request: HttpRequest) -> HttpResponse:
     for row in forecast_list(limit=limit, today=today, **_filter(request).chosen()).iterator(chunk_size=1000):
         out.writerow([guard(str(cell)) for cell in _cells(row, limit, today)])
     return answer
+
+
+@require_GET
+@office_required
+def learnt(request: HttpRequest) -> HttpResponse:
+    """What the readings taught, beside what was believed before."""
+    model, lines = chalk_learnt()
+    limit = step_text(chalk_setting_get().limit_decimal)
+    return render(request, "chalking/learnt.html", {"model": model, "lines": lines, "limit": limit})
 
 
 @require_http_methods(["GET", "POST"])

@@ -83,7 +83,7 @@ def test_the_angle_at_which_the_sun_meets_a_slope():
 def test_a_days_light_above_the_air():
     """Source from memory: Duffie and Beckman, example 1.10.1 (43 N, 15 April). Computed by us: 33.77 MJ/m2.
 
-    With 1367 W/m2, summed over the minutes of the day, the sun's height by the declination of that day (Cooper 1969, in the source).
+    With 1367 W/m2, summed over the minutes of the day; the declination is Cooper's of 1969, as in the source.
     """
     declination = radians(23.45 * sin(radians(360 * (284 + 105) / 365)))
     assert degrees(declination) == pytest.approx(9.4149, abs=1e-3)
