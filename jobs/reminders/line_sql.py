@@ -126,7 +126,8 @@ line AS (
     )
 )"""
 
-# All that was said counts by address: where two customers share one, the opt-out of either holds for both.
+# All that was said counts by address: where two customers share one, the opt-out of either holds for both. The address
+# is cast since SQLite searches an index for a column only where the other side is known to be text as well.
 _WAYS = """
 said AS (
     SELECT k.id, k.channel, k.given, k.at,
@@ -148,7 +149,7 @@ heard AS (
     WHERE t.meaning = 'unclear' AND NOT EXISTS (SELECT 1 FROM reminders_textread r WHERE r.text_id = t.id)
 ),
 way AS (
-    SELECT channel, address, MIN(CASE WHEN what = 'no' THEN id END) AS no_id,
+    SELECT channel, CAST(address AS text) AS address, MIN(CASE WHEN what = 'no' THEN id END) AS no_id,
         MAX(CASE WHEN what = 'yes' THEN at END) AS yes_at, MAX(CASE WHEN what = 'closed' THEN at END) AS closed_at,
         MIN(CASE WHEN what = 'unread' THEN at END) AS unread_at
     FROM heard WHERE address <> '' GROUP BY channel, address
