@@ -16,9 +16,11 @@ from django.db.models import Model
 from jobs.customers.models import Consent, Customer, Property, Wall
 from jobs.customers.selectors import lookalikes
 from jobs.customers.services import merge_plan
+from jobs.mixing.selectors import mix_book
 from jobs.reminders.models import ReminderAnswer
 from jobs.walkthroughs.models import ChalkReading
 from jobs.work.models import Job, JobLine, JobWindow, ServiceInterval, Visit, VisitLine
+from pricing.catalogue.models import Service
 from pricing.catalogue.selectors import draft_card
 from pricing.earnings.models import EarningEntry
 from pricing.estimates.models import EstimateMessage
@@ -30,6 +32,10 @@ from routing.demo.screen import WIDTH
 from routing.demo.services import demo_company_make, demo_truth, open_jobs_bring_forward
 from routing.demo.services.company_rows import offers_store
 from routing.demo.services.make import SEED
+from routing.dispatch.mix_notes import injector_of
+from routing.dispatch.selectors.rigs import truck_list
+from routing.dispatch.selectors.weather import day_weather
+from routing.dispatch.weather_words import weather_words
 from routing.plans.models import DayPlan, PlanRun, Yard
 from routing.plans.selectors.leads import lead_triage
 from routing.roads.services import drive_table
@@ -283,3 +289,24 @@ def test_never_in_production(settings: Any) -> None:
 
 def _rows_of_every_table() -> dict[str, int]:
     return {model._meta.label: model._default_manager.count() for model in apps.get_models()}
+
+
+def test_what_the_crews_mix_and_mind(demo: dict[str, Any]) -> None:
+    """A hot day with thunder; stock and water of a house wash, and one worn injector that cannot bring what is asked
+    for; bleach, then an acid on decks, with the rinse between; a limit with its footing."""
+    plan = DayPlan.objects.get()
+    words = weather_words(day_weather(yard=plan.yard, work_date=plan.work_date))
+    assert any(each.startswith("HEAT: Feels like 101 F") for each in words)
+    wash, deck = (Service.objects.get(code=code) for code in ("house_wash", "deck_wash"))
+    book = mix_book(service_ids=[wash.pk, deck.pk], today=plan.work_date)
+    mixes = [
+        book.line_mixes(service_id=wash.pk, quantity=2_000, surfaces={"vinyl"}, injector=injector_of(truck.rig))[0]
+        for truck in truck_list()
+    ]
+    assert Counter(mix.plan.is_reached for mix in mixes) == {True: 3, False: 1}
+    assert all(mix.plan.stock_ml > 0 and not mix.plan.stop for mix in mixes)
+    assert mixes[0].limits[0].limit.footing
+    kinds = [
+        mix.mix.product.chemistry for mix in book.line_mixes(service_id=deck.pk, quantity=1, surfaces=(), injector=None)
+    ]
+    assert kinds == ["hypochlorite", "acid"]
