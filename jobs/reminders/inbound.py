@@ -22,6 +22,7 @@ from jobs.reminders.services import opt_out_record
 from shared.company.selectors import company_get
 from shared.errors import Conflict, Refused
 from shared.outbox.delivery import address_close
+from shared.outbox.domain.sms import in_cheap_letters_around
 from shared.outbox.models import Channel, Reported
 from shared.outbox.services import dispatch_soon, message_queue
 from shared.web.words import phone_words
@@ -128,6 +129,7 @@ def _confirm(person: Customer, text: InboundText, *, everything: bool, now: date
         "everything": everything,
     }
     body = render_to_string(f"reminders/messages/{person.language}/opt_out_confirmation.txt", context)
+    body = in_cheap_letters_around(body, kept=(company.name,))
     message_queue(
         dedupe_key=f"opt-out:{text.pk}",
         channel=Channel.TEXT,

@@ -19,6 +19,7 @@ from pricing.estimates.models import EstimateMessage, SentEstimate
 from shared import clock
 from shared.company.models import Company
 from shared.company.selectors import company_get
+from shared.outbox.domain.sms import in_cheap_letters_around
 from shared.outbox.models import Channel, Message
 from shared.outbox.services import message_queue
 from shared.web.words import phone_words
@@ -70,6 +71,8 @@ def _render(kind: str, part: str, language: str, context: dict[str, Any]) -> str
     with translation.override(known):
         text = render_to_string(f"estimates/messages/{known}/{kind}_{part}.txt", context)
     lines = [line.rstrip() for line in text.strip().splitlines()]
+    if part == Channel.TEXT:
+        return in_cheap_letters_around(" ".join(lines), kept=(context["company_name"], context["place"]))
     return "\n".join(lines) + "\n" if part == Channel.EMAIL else " ".join(lines)
 
 

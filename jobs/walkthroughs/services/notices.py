@@ -33,6 +33,7 @@ from shared.company.selectors import company_get
 from shared.errors import Refused
 from shared.events.services import event_record
 from shared.kept_files import digest_of, file_forget, file_read, file_store
+from shared.outbox.domain.sms import in_cheap_letters_around
 from shared.outbox.models import Message
 from shared.outbox.services import message_queue
 
@@ -188,6 +189,8 @@ def _message(notice: Notice, channel: str, now: datetime) -> Message:
         body = (
             _("%(firm)s: please look at what we found at %(street)s before our work, and confirm it: %(link)s") % words
         )
+    if channel == SentHow.TEXT:
+        body = in_cheap_letters_around(body, kept=(company.name, place.street))
     message, _is_new = message_queue(
         dedupe_key=f"notice:{notice.pk}:{channel}",
         channel=channel,

@@ -31,6 +31,7 @@ from shared import clock
 from shared.company.selectors import company_get
 from shared.errors import Conflict, Refused
 from shared.events.services import event_record
+from shared.outbox.domain.sms import in_cheap_letters_around
 from shared.outbox.models import Channel, Message
 from shared.outbox.services import dispatch_soon, message_queue
 from shared.web.words import phone_words
@@ -155,7 +156,9 @@ def _message(entry: StopToTell, plan: DayPlan, word: _Word, now: datetime) -> Me
     customer = place.customer
     with translation.override(customer.language):
         words = _words(entry, plan, word.window)
-        body = render_to_string(f"dispatch/messages/{customer.language}/{word.kind.value}.txt", words)
+        body = " ".join(render_to_string(f"dispatch/messages/{customer.language}/{word.kind.value}.txt", words).split())
+        if entry.channel.channel == Channel.TEXT:
+            body = in_cheap_letters_around(body, kept=(words["firm"], words["street"]))
         subject = _("Our crew at %(street)s") % words if entry.channel.channel == Channel.EMAIL else ""
     message, _is_new = message_queue(
         dedupe_key=f"coming:{entry.stop.job_id}:{plan.work_date.isoformat()}:{word.kind.value}:{word.number}",
@@ -164,7 +167,7 @@ def _message(entry: StopToTell, plan: DayPlan, word: _Word, now: datetime) -> Me
         recipient=entry.address,
         recipient_name=customer.name,
         subject=subject[:200],
-        body=" ".join(body.split()) + "\n",
+        body=f"{body}\n",
         language=customer.language,
         not_after=word.not_after,
         quiet_zone="" if word.kind == ToldKind.ON_OUR_WAY else zone_of(place, otherwise=plan.yard.timezone),

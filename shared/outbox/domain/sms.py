@@ -5,8 +5,9 @@ A message in the 7-bit alphabet holds 160 septets, or 153 in each part where it 
 table costs two septets, one outside the basic plane two units; neither may be cut in two by a part's end.
 """
 
+import re
 import unicodedata
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 BASIC = frozenset(
@@ -43,6 +44,15 @@ def sms_count(text: str) -> SmsCount:
 def in_cheap_letters(text: str) -> str:
     """The text without the accents and quotation marks that the 7-bit alphabet lacks; other characters stay."""
     return "".join(_cheap(character) for character in text)
+
+
+def in_cheap_letters_around(text: str, *, kept: Iterable[str]) -> str:
+    """The same, but for each of `kept`: names and streets stay as people write them."""
+    names = sorted({name for name in kept if name}, key=len, reverse=True)
+    if not names:
+        return in_cheap_letters(text)
+    parts = re.split(f"({'|'.join(map(re.escape, names))})", text)
+    return "".join(part if number % 2 else in_cheap_letters(part) for number, part in enumerate(parts))
 
 
 def _cheap(character: str) -> str:

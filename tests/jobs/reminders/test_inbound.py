@@ -92,7 +92,7 @@ def test_stop_all_ends_mail_as_well(ann: Any) -> None:
     ann.save()
     take("stop all")
     assert {row.channel for row in Consent.objects.filter(given=False)} == {"email", "text"}
-    waiting = make.make_message(recipient="Ann@example.com", purpose="notice")
+    waiting = make.make_message(recipient="Ann@example.com", purpose="letter")
     messages_dispatch(now=NOW)
     waiting.refresh_from_db()
     assert (waiting.state, waiting.problem) == ("dropped", "The customer wants no messages of any kind.")

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from jobs.reminders.composing import Draft
 from jobs.reminders.selectors import due_list
 from jobs.reminders.services import reminder_preview
-from shared.outbox.domain.sms import BASIC, in_cheap_letters, sms_count
+from shared.outbox.domain.sms import BASIC, in_cheap_letters, in_cheap_letters_around, sms_count
 from tests import factories as make
 
 TODAY = date(2026, 6, 1)
@@ -86,6 +86,14 @@ def test_cheap_letters_never_cost_more(text: str) -> None:
     assert in_cheap_letters(cheap) == cheap
     assert len(sms_count(cheap).odd_ones) <= len(sms_count(text).odd_ones)
     assert [c for c in text if c in BASIC] == [c for c in text if in_cheap_letters(c) == c and c in BASIC]
+
+
+@given(st.text(max_size=30), st.text(min_size=1, max_size=12), st.text(max_size=30))
+def test_names_stay_as_they_are_written(before: str, name: str, after: str) -> None:
+    """Wherever the name stands; around it the letters are cheap. Without names it is the same as for all the text."""
+    text = before + name + after
+    assert name in in_cheap_letters_around(text, kept=[name, ""])
+    assert in_cheap_letters_around(text, kept=["", ""]) == in_cheap_letters(text)
 
 
 @pytest.mark.parametrize(

@@ -20,6 +20,7 @@ from jobs.walkthroughs.selectors import start_gate
 from jobs.walkthroughs.services import notice_acknowledge, notice_make, notice_send, photo_add, print_pdf, record_read
 from shared.errors import Refused
 from shared.kept_files import FileChanged, digest_of
+from shared.outbox.domain.sms import sms_count
 from shared.outbox.models import Message
 from shared.outbox.services import messages_dispatch
 from tests import factories
@@ -338,6 +339,17 @@ def test_a_notice_that_waited_is_looked_at_again(meanwhile: str, why: str) -> No
     message = Message.objects.get()
     assert (result.sent, result.dropped) == ((0, 1) if why else (1, 0))
     assert why in message.problem
+
+
+@pytest.mark.parametrize("language", ["en", "es"])
+def test_a_text_with_a_notice_takes_two_parts_at_most(language: str, settings: Any) -> None:
+    settings.WALLDAY_SITE_URL = "https://wash.example.com"
+    factories.set_company(name="Tallowick Exterior Washing Co")
+    customer = factories.make_customer(language=language)
+    place = factories.make_property(customer=customer, street="1284 Whippoorwill Hollow Parkway")
+    notice_send(notice=factories.make_notice(job=factories.make_job(property=place)), sent_how="text", now=NOW)
+    count = sms_count(Message.objects.get().body.strip())
+    assert (count.encoding, count.parts <= 2) == ("GSM-7", True)
 
 
 def test_a_text_waits_for_morning_at_the_house() -> None:

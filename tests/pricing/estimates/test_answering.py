@@ -31,6 +31,7 @@ from pricing.estimates.services import (
 )
 from shared.errors import Refused
 from shared.kept_files import FileChanged, digest_of
+from shared.outbox.domain.sms import sms_count
 from shared.outbox.models import Message
 from shared.outbox.services import message_send_again, messages_dispatch
 from tests import factories
@@ -321,6 +322,23 @@ def test_an_expired_nudge_is_not_sent_again(office: Any) -> None:
         message_send_again(message_id=message.pk, reason="she asked", actor=office, now=after)
     message.refresh_from_db()
     assert message.state == "dropped"
+
+
+@pytest.mark.parametrize("language", ["en", "es"])
+@pytest.mark.parametrize("kind", ["sent", "expiring", "accepted"])
+def test_no_text_about_an_estimate_is_longer_than_two_parts(kind: str, language: str, settings: Any) -> None:
+    """Spanish too: our own words lose the accents that would make three parts of them."""
+    settings.WALLDAY_SITE_URL = "https://wash.example.com"
+    factories.set_company(name="Tallowick Exterior Washing Co")
+    place = factories.make_chalky_house(customer=factories.make_customer(language=language))
+    estimate = factories.make_estimate(place=place, how="text")
+    if kind == "expiring":
+        late = NOW + timedelta(days=27)
+        assert estimates_nudge(now=late, today=late.date()) == 1
+    elif kind == "accepted":
+        accept(sent_get(pk=estimate.sendings.get().pk))
+    count = sms_count(mail(estimate, kind).body)
+    assert (count.encoding, count.parts <= 2) == ("GSM-7", True)
 
 
 def test_quiet_hours_are_those_of_the_house() -> None:

@@ -91,7 +91,38 @@ def test_a_text_where_the_person_agreed_to_texts() -> None:
     message = Message.objects.get()
     assert (message.channel, message.language) == ("text", "es")
     assert "el martes 2 de junio" in message.body
-    assert sms_count(message.body.strip()).parts <= 4
+    assert (sms_count(message.body.strip()).parts, sms_count(message.body).encoding) == (2, "GSM-7")
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("language", ["en", "es"])
+@pytest.mark.parametrize("kind", ["first", "changed", "on_our_way"])
+def test_no_text_is_longer_than_two_parts(kind: str, language: str) -> None:
+    """With a long firm and street; a name with letters that the cheap alphabet lacks keeps them."""
+    stop = sent_stop(language=language)
+    factories.set_company(name="Tallowick Exterior Washing Co", phone_e164="+16145550100")
+    type(stop.job.property).objects.update(street="1284 Whippoorwill Hollow Parkway")
+    Consent.objects.create(customer=stop.job.property.customer, channel="text", purpose="service", given=True, at=EVE)
+    stop = SentStop.objects.get()
+    if kind == "on_our_way":
+        on_our_way(stop=stop, now=EIGHT)
+    else:
+        customers_tell(now=EVE)
+        if kind == "changed":
+            move(stop, 300)
+            customers_tell(now=EVE + timedelta(minutes=20))
+    assert told()[-1] == (kind, "text")
+    body = ToldTime.objects.latest("pk").message.body.strip()
+    assert (sms_count(body).encoding, sms_count(body).parts <= 2) == ("GSM-7", True)
+
+
+@pytest.mark.django_db
+def test_a_street_keeps_its_accents() -> None:
+    stop = sent_stop(language="es")
+    type(stop.job.property).objects.update(street="12 Álamo Road")
+    Consent.objects.create(customer=stop.job.property.customer, channel="text", purpose="service", given=True, at=EVE)
+    customers_tell(now=EVE)
+    assert "a 12 Álamo Road el martes" in Message.objects.get().body
 
 
 @pytest.mark.django_db
