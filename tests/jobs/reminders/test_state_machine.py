@@ -1,12 +1,14 @@
-"""Any sequence of falling due, opting out, agreeing, queueing, sending, merging and moved clocks keeps the promises:
+"""Any sequence of falling due, opting out, complaining, agreeing, queueing, sending, merging and moved clocks keeps the
+promises:
 
-never to somebody who opted out, under whichever entry, never twice about one due date, never outside the hours, also on
-the days when clocks change, never without consent for a text, and never again what may have arrived, unless the office
+never to somebody who opted out, under whichever entry and in whatever words, nor to an address that was reported; never
+twice about one due date, never outside the hours or on a holiday, also on the days when clocks change; never without
+consent for a text; one confirmation of an opt-out, in time; and never again what may have arrived, unless the office
 decides so."""
 
 from collections import Counter
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from datetime import UTC, datetime, timedelta
 from unittest import mock
 from zoneinfo import ZoneInfo
@@ -27,12 +29,16 @@ from hypothesis.stateful import (
 
 from jobs.customers.models import Customer
 from jobs.customers.services import consent_record, customer_merge
+from jobs.reminders.inbound import CONFIRMATION, inbound_text_take
 from jobs.reminders.models import Reminder
 from jobs.reminders.selectors import due_list
 from jobs.reminders.services import opt_out_record, reminders_queue
 from jobs.work.models import ServiceInterval
 from shared import clock
+from shared.errors import Refused
+from shared.holidays import holidays_of
 from shared.outbox import dispatcher
+from shared.outbox.delivery import delivery_report_take
 from shared.outbox.errors import NotSent
 from shared.outbox.models import Message
 from shared.outbox.selectors import unknown_list
@@ -59,7 +65,10 @@ ODD_MOMENTS = [
     datetime(2026, 11, 1, 12, 59, 59, 999_999, tzinfo=UTC),
     datetime(2026, 11, 1, 13, tzinfo=UTC),
     datetime(2026, 11, 2, 1, 59, 59, tzinfo=UTC),
+    datetime(2026, 11, 26, 17, tzinfo=UTC),  # Thanksgiving Day
+    datetime(2026, 12, 25, 17, tzinfo=UTC),
 ]
+STOPS = ["STOP", "s.t.o.p", "Stoppp!!", "remove me", "pare por favor", "no me escriban más", "\U0001f6d1"]
 GAP_DAYS = 20
 PEOPLE = st.integers(0, 2)
 CHANNELS = st.sampled_from(["email", "text"])
@@ -70,7 +79,7 @@ def address_of(customer: Customer, channel: str) -> tuple[str, str]:
 
 
 class Reminders(RuleBasedStateMachine):
-    """Three entries, two of which share a mailbox; what the world outside sees is in `handed`.
+    """Three entries, two of which share a mailbox and two a house; what the world outside sees is in `handed`.
 
     `people` are the customers as which the three go on; `entries` are the rows that they began as."""
 
@@ -101,11 +110,14 @@ class Reminders(RuleBasedStateMachine):
         self.entries = list(self.people)
         latitude, longitude = PLACES[zone]
         self.places = [
-            make.make_property(customer=person, latitude=latitude, longitude=longitude) for person in self.people
+            make.make_property(customer=person, street=street, latitude=latitude, longitude=longitude)
+            for person, street in zip(self.people, ("1 Elm Street", "5 Ash Street", "5 ash st."), strict=True)
         ]
         # (channel, address) -> whether the last word was no; and whether anybody there ever agreed since.
         self.refused: set[tuple[str, str]] = set()
         self.agreed: set[tuple[str, str]] = set()
+        self.closed: set[tuple[str, str]] = set()
+        self.texts = 0
         self.handed: list[tuple[int, datetime]] = []
         self.uncertain: set[int] = set()
         self.sent_again: Counter[int] = Counter()
@@ -158,6 +170,35 @@ class Reminders(RuleBasedStateMachine):
         self.refused.add(self.address(person, channel))
         self.agreed.discard(self.address(person, channel))
 
+    @rule(person=PEOPLE, words=st.sampled_from(STOPS), everything=st.booleans(), prompt=st.booleans())
+    def texts_stop(self, person: int, words: str, everything: bool, prompt: bool) -> None:
+        """From the number that the entry began with; the gateway tells of it twice."""
+        self.texts += 1
+        number = self.entries[person].phone_e164
+        for _ in range(2):
+            with self.at() as now:
+                said = "stop all" if everything else words
+                inbound_text_take(event=f"text-{self.texts}", sender=number, body=said, at=now)
+        for each in ["email", "text"] if everything else ["text"]:
+            self.refused.add(self.address(person, each))
+            self.agreed.discard(self.address(person, each))
+        self.refused.add(("text", number))
+        self.agreed.discard(("text", number))
+        if prompt:
+            self.the_dispatcher_runs("")
+
+    @precondition(lambda self: getattr(self, "handed", []))
+    @rule(kind=st.sampled_from(["bounced", "complained"]), number=st.integers(0, 99))
+    def a_provider_reports(self, kind: str, number: int) -> None:
+        """About something that went out: the address is closed."""
+        message = Message.objects.get(pk=self.handed[number % len(self.handed)][0])
+        self.texts += 1
+        key = str(message.idempotency_key)
+        delivery_report_take(event=f"report-{self.texts}", message_key=key, kind=kind, at=self.now)
+        self.closed.add((message.channel, message.recipient.lower()))
+        self.uncertain.discard(message.pk)
+        Reminders.total["reported"] += 1
+
     @rule(person=PEOPLE, channel=CHANNELS)
     def agrees(self, person: int, channel: str) -> None:
         with self.at():
@@ -180,6 +221,9 @@ class Reminders(RuleBasedStateMachine):
             customer_merge(keep=stays, other=goes, actor=None, now=now)
         stays.refresh_from_db()
         self.people = [stays if person in (stays, goes) else person for person in self.people]
+        for place in self.places:
+            place.refresh_from_db()
+        self.places = [place.joined_into or place for place in self.places]
         for channel in refusing:
             self.refused.add(address_of(stays, channel))
             self.agreed.discard(address_of(stays, channel))
@@ -217,8 +261,12 @@ class Reminders(RuleBasedStateMachine):
         minute=st.integers(7 * 60, 22 * 60),
         caller=st.sampled_from([None, None, 0, 2]),
         again=st.booleans(),
+        report=st.sampled_from(["", "", "", "", "bounced", "complained"]),
+        twice=st.sampled_from([None, None, None, None, (2, 1), (0, 1)]),
     )
-    def a_working_day(self, trouble: str, minute: int, caller: int | None, again: bool) -> None:
+    def a_working_day(
+        self, trouble: str, minute: int, caller: int | None, again: bool, report: str, twice: tuple[int, int] | None
+    ) -> None:
         """Two months on: what usually happens, so that most sequences get far; one may call in between, and the office
         may send again what nobody knows."""
         later = self.now.astimezone(ZoneInfo(self.zone)).date() + timedelta(days=61)
@@ -227,22 +275,36 @@ class Reminders(RuleBasedStateMachine):
             self.falls_due(person, 0)
         self.the_office_queues(1, False)
         if caller is not None:
-            self.opts_out_by_telephone(caller, "email" if caller == 0 else "text")
+            if caller == 0:
+                self.opts_out_by_telephone(caller, "email")
+            else:
+                self.texts_stop(caller, "STOP", False, True)
         self.the_dispatcher_runs(trouble)
         if again and unknown_list(now=self.now).exists():
             self.the_office_decides_about_an_unknown_one(False)
             self.the_dispatcher_runs("")
+        if report and self.handed:
+            self.a_provider_reports(report, len(self.handed) - 1)
+        if twice:
+            self.customers_are_merged(*twice)
 
     def hand_over(self, message: Message) -> None:
         """What must be true of every single message that goes out; the dispatcher would swallow an error here."""
-        where = (message.channel, message.recipient.lower())
+        where, local = (message.channel, message.recipient.lower()), self.now.astimezone(ZoneInfo(self.zone))
+        if message.purpose == CONFIRMATION:
+            self.broken += [] if self.switched_on and self.now <= message.not_after else ["a confirmation in time"]
+            Reminders.total["confirmed"] += 1
+            self.handed.append((message.pk, self.now))
+            return
         self.broken += [
             promise
             for promise, kept in {
                 "the switch is on": self.switched_on,
                 "nobody there opted out": where not in self.refused,
+                "nobody there complained": where not in self.closed,
+                "no holiday": local.date() not in holidays_of("US"),
                 "texts need consent": message.channel == "email" or where in self.agreed,
-                "inside the hours": 8 <= self.now.astimezone(ZoneInfo(self.zone)).hour < 21,
+                "inside the hours": 8 <= local.hour < 21,
                 "not late": message.not_after is None or self.now <= message.not_after,
             }.items()
             if not kept
@@ -259,7 +321,8 @@ class Reminders(RuleBasedStateMachine):
     def the_office_sends_a_failed_one_again(self) -> None:
         message = Message.objects.filter(state__in=("failed", "dropped")).order_by("id").first()
         assert message
-        message_send_again(message_id=message.pk, reason="test", actor=None, now=self.now)
+        with suppress(Refused):  # its time is over
+            message_send_again(message_id=message.pk, reason="test", actor=None, now=self.now)
 
     @precondition(lambda self: unknown_list(now=self.now).exists())
     @rule(arrived=st.booleans())
@@ -270,7 +333,10 @@ class Reminders(RuleBasedStateMachine):
         if arrived:
             message_mark_sent(message_id=message.pk, reason="test", actor=None, now=self.now)
         else:
-            message_send_again(message_id=message.pk, reason="test", actor=None, now=self.now)
+            try:
+                message_send_again(message_id=message.pk, reason="test", actor=None, now=self.now)
+            except Refused:  # its time is over: it stays unknown
+                return
             self.sent_again[message.pk] += 1
         self.uncertain.discard(message.pk)
 
@@ -292,6 +358,12 @@ class Reminders(RuleBasedStateMachine):
         assert all(message.state == "sending" for message in pending)
 
     @invariant()
+    def an_opt_out_is_confirmed_once(self) -> None:
+        confirmations = Message.objects.filter(purpose=CONFIRMATION)
+        assert confirmations.count() <= getattr(self, "texts", 0)
+        assert confirmations.count() == len(set(confirmations.values_list("dedupe_key", flat=True)))
+
+    @invariant()
     def each_due_date_is_written_about_once(self) -> None:
         rows = list(Reminder.objects.values_list("property_id", "kind", "due_on"))
         assert len(rows) == len(set(rows))
@@ -309,9 +381,10 @@ def test_the_promises_hold() -> None:
     run_state_machine_as_test(
         Reminders,
         settings=settings(
-            max_examples=25, stateful_step_count=20, deadline=None, suppress_health_check=list(HealthCheck)
+            max_examples=35, stateful_step_count=20, deadline=None, suppress_health_check=list(HealthCheck)
         ),
     )
     assert Reminders.total["handed over"] > 0
     assert Reminders.total["dropped"] + Reminders.total["waiting"] > 0
     assert Reminders.total["merged"] > 0
+    assert Reminders.total["reported"] + Reminders.total["confirmed"] > 0
