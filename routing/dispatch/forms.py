@@ -1,4 +1,3 @@
-from collections.abc import Sequence
 from decimal import Decimal
 from typing import Any
 
@@ -11,10 +10,8 @@ from jobs.mixing.domain.reckoning import MixQuestion
 from jobs.mixing.domain.strength import Basis, Strength
 from jobs.mixing.forms import GallonsField, PercentField
 from jobs.mixing.models import COLDEST_F, WARMEST_F
-from jobs.walkthroughs.domain import STEPS, step_text
 from jobs.work.domain.booking import LineBooked
 from routing.dispatch.models import Rig, TellingSettings
-from routing.dispatch.sheet import SheetWall
 from shared.units import ML_PER_US_GALLON
 from shared.web.forms import MoneyField
 
@@ -58,22 +55,6 @@ class FinishLineForm(forms.Form):
 
 
 FinishLineFormSet = forms.formset_factory(FinishLineForm, extra=0, max_num=20, absolute_max=20)
-
-
-class ReadingsForm(forms.Form):
-    """A chalk reading for each wall that was looked at; the others stay empty."""
-
-    def __init__(self, walls: Sequence[SheetWall], *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        choices = [("", _("not read")), *((step_text(step), step_text(step)) for step in STEPS)]
-        for wall in walls:
-            self.fields[f"wall_{wall.wall_id}"] = forms.ChoiceField(label=wall.name, required=False, choices=choices)
-
-    @property
-    def readings(self) -> dict[int, Decimal]:
-        """By wall, those that were given."""
-        given = ((name, value) for name, value in self.cleaned_data.items() if value)
-        return {int(name.removeprefix("wall_")): Decimal(value) for name, value in given}
 
 
 class StepForm(forms.Form):

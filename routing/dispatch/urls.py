@@ -26,7 +26,6 @@ urlpatterns = [
     path("crew/stops/<row:stop_id>/work/", work.instructions, name="crew_work"),
     path("crew/stops/<row:stop_id>/work/<slug:kind>/", work.entry, name="crew_entry"),
     path("crew/stops/<row:stop_id>/finish/", crew.finish, name="crew_finish"),
-    path("crew/stops/<row:stop_id>/readings/", crew.readings, name="crew_readings"),
     path("crew/stops/<row:stop_id>/coming/", crew.coming, name="crew_coming"),
     path("crew/stops/<row:stop_id>/<slug:kind>/", crew.mark, name="crew_mark"),
 ]

@@ -113,7 +113,8 @@ def test_the_signal_goes_in_the_middle(phone: Page, tmp_path: Path) -> None:
     phone.reload()
     expect(phone.locator("#waiting")).to_contain_text("walkthroughs 1, pictures 2")
     offline = len(sent)
-    phone.context.set_offline(False)
+    with phone.expect_navigation():
+        phone.context.set_offline(False)
     expect(phone.get_by_text("2 of 2 pictures are here")).to_be_visible()
     assert sent[offline:] == ["POST", "PUT", "PUT"]
     phone.reload()

@@ -1,11 +1,8 @@
 """Words of the crew's pages: `{% load dispatch %}`."""
 
 from django import template
-from django.utils.html import format_html, format_html_join
-from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 
-from jobs.walkthroughs.domain import STEPS, step_text
 from routing.dispatch.domain.nozzles import nozzle_size
 from routing.dispatch.models import MarkKind, Rig
 from shared.units import us_gallons_from_ml
@@ -34,12 +31,3 @@ def nozzle_of(rig: Rig | None) -> str:
     gallons = us_gallons_from_ml(rig.flow_ml_per_minute)
     words = _("size %(size).1f for %(flow).1f gal a minute at %(psi)s psi")
     return words % {"size": nozzle_size(gallons, rig.pressure_psi), "flow": gallons, "psi": rig.pressure_psi}
-
-
-@register.simple_tag
-def chalk_options() -> SafeString:
-    """The entries of a list of chalk readings, "not read" first."""
-    entries = format_html_join(
-        "", '<option value="{}">{}</option>', ((step_text(step), step_text(step)) for step in STEPS)
-    )
-    return format_html('<option value="">{}</option>{}', _("not read"), entries)

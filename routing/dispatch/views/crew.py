@@ -1,7 +1,6 @@
 """The crew lead's phone: own routes of today and the next working day, as they were sent out."""
 
 from datetime import datetime
-from decimal import Decimal
 from typing import Any
 
 from django.contrib import messages
@@ -10,11 +9,9 @@ from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from jobs.customers.models import Wall
-from jobs.walkthroughs.services import reading_record
 from jobs.work.domain.booking import split_minutes
 from routing.dispatch.domain.marks import minutes_on_site
-from routing.dispatch.forms import FinishForm, FinishLineFormSet, MarkForm, ReadingsForm
+from routing.dispatch.forms import FinishForm, FinishLineFormSet, MarkForm
 from routing.dispatch.models import MarkKind, SentStop
 from routing.dispatch.selectors.phone import PhoneStop, phone_routes, phone_stop
 from routing.dispatch.selectors.sent import marks_of, sent_route_get, sent_stop_get
@@ -95,27 +92,6 @@ def finish(request: HttpRequest, stop_id: int) -> HttpResponse:
         return _finish_page(request, stop, form, lines, status=error.status)
     messages.success(request, _("Booked. Thank you."))
     return _back_to(stop)
-
-
-@require_POST
-@signed_in
-def readings(request: HttpRequest, stop_id: int) -> HttpResponse:
-    """Chalk readings of this stop's walls."""
-    stop = _stop(request, stop_id)
-    page = phone_stop(stop=stop)
-    form = ReadingsForm(page.row.walls, request.POST)
-    if form.is_valid():
-        _record(stop, form.readings, request.user)
-        messages.success(request, _("Chalk written down."))
-    else:
-        messages.error(request, _("A chalk reading is 0 to 5 in half steps."))
-    return _back_to(stop)
-
-
-def _record(stop: SentStop, given: dict[int, Decimal], user: Any) -> None:
-    today = clock.local_date(stop.route.sent.plan.yard.timezone, clock.now())
-    for wall in Wall.objects.filter(property=stop.job.property_id, pk__in=given):
-        reading_record(wall=wall, reading=given[wall.pk], read_on=today, today=today, actor=user)
 
 
 def _stop(request: HttpRequest, stop_id: int) -> SentStop:

@@ -216,6 +216,22 @@ def test_four_kinds(kind: str) -> None:
     assert (picture.width_px, picture.height_px, picture.content[:3]) == (640, 480, b"\xff\xd8\xff")
 
 
+@pytest.mark.parametrize("kind", ["JPEG", "PNG", "WEBP", "HEIF"])
+def test_each_kind_is_turned_once(kind: str) -> None:
+    """A camera that was held upright (orientation 6): what lay at the top left is at the top right, and not further."""
+    image = Image.new("RGB", (640, 480), "white")
+    image.paste("red", (0, 0, 320, 240))
+    exif, out = Image.Exif(), io.BytesIO()
+    exif[0x0112] = 6
+    if kind == "HEIF":
+        pillow_heif.from_pillow(image).save(out, exif=exif.tobytes())
+    else:
+        image.save(out, kind, exif=exif)
+    with Image.open(io.BytesIO(picture_make(out.getvalue(), "UTC").content)) as upright:
+        red = [at for at in ((120, 160), (360, 160), (120, 480), (360, 480)) if upright.getpixel(at)[1] < 100]
+        assert (upright.size, red) == ((480, 640), [(360, 160)])
+
+
 def test_an_offset_in_the_file_counts() -> None:
     """The zone that the camera wrote is used before the company's."""
     picture = picture_make(factories.make_picture(exif=exif_of(offset="+02:00")), "America/New_York")

@@ -2,14 +2,12 @@
 
 import io
 from datetime import UTC, date, datetime
-from decimal import Decimal
 from typing import Any
 
 import pytest
 import time_machine
 from pypdf import PdfReader
 
-from jobs.walkthroughs.models import ChalkReading
 from jobs.work.models import Visit
 from pricing.earnings.models import EarningEntry
 from routing.dispatch.models import SentStop, StopMark
@@ -203,7 +201,7 @@ def test_unreadable_minutes_come_back(client: Any, crew: Any) -> None:
     assert not Visit.objects.exists()
 
 
-ACTIONS = ("arrived/", "started/", "finish/", "readings/")
+ACTIONS = ("arrived/", "started/", "finish/")
 
 
 @pytest.mark.parametrize("action", ACTIONS)
@@ -250,17 +248,11 @@ def test_an_owner_who_drives(client_of: Any, owner: Any) -> None:
 # --- chalk ---
 
 
-def test_chalk_is_written_down(client: Any, crew: Any, crew_lead: Any) -> None:
-    """Readings of the walls that were looked at; walls of other houses are out of reach."""
-    place, elsewhere = factories.make_property(), factories.make_wall()
-    north, south = (factories.make_wall(property=place, name=name) for name in ("north", "south"))
-    (stop,) = sent_day(crew, factories.make_job(property=place))
-    body = {f"wall_{north.pk}": "2.5", f"wall_{south.pk}": "", f"wall_{elsewhere.pk}": "5"}
-    client.post(f"/crew/stops/{stop.pk}/readings/", body)
-    reading = ChalkReading.objects.get()
-    assert (reading.wall, reading.reading, reading.read_on, reading.read_by) == (
-        north, Decimal("2.5"), date(2026, 6, 2), crew_lead,
-    )  # fmt: skip
-    page = text_of(client.post(f"/crew/stops/{stop.pk}/readings/", {f"wall_{north.pk}": "2.25"}, follow=True))
-    assert "half steps" in page
-    assert ChalkReading.objects.count() == 1
+def test_chalk_is_read_on_the_walkthrough_alone(client: Any, crew: Any) -> None:
+    """A stop with walls leads there, whether its services need it or not; there is no quicker, shallower way."""
+    wash, gutters = factories.make_service(needs_walkthrough=True), factories.make_service(needs_walkthrough=False)
+    jobs = [factories.make_job(lines=[{"service": service}]) for service in (wash, gutters, gutters)]
+    factories.make_wall(property=jobs[1].property)
+    sent_day(crew, *jobs)
+    page = text_of(client.get("/crew/"))
+    assert [f"/crew/walkthrough/{job.pk}/" in page for job in jobs] == [True, True, False]
