@@ -153,6 +153,12 @@ def test_limits_have_a_footing() -> None:
         limit_set(surface="brick", basis_points=200, basis="trade", footing=" ", checked_on=TODAY)
 
 
+def test_what_was_kept_too_cold_can_be_used_up() -> None:
+    """A row from before the bounds of the temperature."""
+    stock = factories.make_stock(storage_f=0)
+    assert stock_use_up(stock=stock, today=TODAY).used_up_on == TODAY
+
+
 def test_the_way_over_a_wall() -> None:
     assert direction_now() == "bottom_up"
     direction_set(direction="top_down")
