@@ -88,7 +88,7 @@ def test_what_nobody_asked_for_waits_for_its_week() -> None:
         make.make_message(**person)
     messages_dispatch(now=NOON)
     unasked = make.make_message(is_promotion=True, recipient="Ann@example.com")
-    make.make_message(purpose="notice", **person)
+    make.make_message(purpose="letter", **person)
     result = messages_dispatch(now=NOON + timedelta(days=1))
     unasked.refresh_from_db()
     assert (result.sent, result.later, unasked.state) == (1, 1, "waiting")
