@@ -16,7 +16,9 @@ from jobs.work.selectors import poured_list, poured_record, steps_done
 from routing.dispatch.instructions import Step
 from routing.dispatch.models import SentStop
 from routing.dispatch.selectors.phone import PhoneStop, phone_stop
+from routing.dispatch.selectors.weather import day_weather
 from routing.dispatch.sheet import SheetLine
+from routing.dispatch.weather_words import weather_words
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,11 +55,13 @@ class PhoneWork:
     products: tuple[PhoneProduct, ...]
     poured: tuple[tuple[int, str], ...]  # minute of the day, words; newest first
     lies_there: str
+    weather: tuple[str, ...]
 
 
 def phone_work(*, stop: SentStop) -> PhoneWork:
     """Everything of the page, in a number of queries that does not grow with steps and products."""
-    page, zone = phone_stop(stop=stop), stop.route.sent.plan.yard.timezone
+    page, plan = phone_stop(stop=stop), stop.route.sent.plan
+    zone = plan.yard.timezone
     done = steps_done(job_ids=[stop.job_id])
     there = unrinsed(poured_record(property_id=stop.job.property_id), None)
     return PhoneWork(
@@ -66,6 +70,7 @@ def phone_work(*, stop: SentStop) -> PhoneWork:
         products=tuple(_products(page, there)),
         poured=tuple((_minute(row.at, zone), _poured_words(row)) for row in poured_list(job_id=stop.job_id)),
         lies_there=", ".join(str(ChemistryChoice(what).label) for what in sorted(there)),
+        weather=weather_words(day_weather(yard=plan.yard, work_date=plan.work_date)),
     )
 
 

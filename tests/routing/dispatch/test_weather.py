@@ -1,15 +1,16 @@
 """A day's weather as the office wrote it down, and what the crews read of it."""
 
 import json
-from datetime import date
+from datetime import UTC, date, datetime
 from io import StringIO
 from typing import Any
 
 import pytest
+import time_machine
 from django.core.management import CommandError, call_command
 from django.utils import translation
 
-from routing.dispatch.models import DayWeather
+from routing.dispatch.models import DayWeather, SentStop
 from routing.dispatch.selectors.sheets import sheet_of_route
 from routing.dispatch.services import day_weather_set, plan_send_out
 from routing.dispatch.weather_words import weather_words
@@ -85,6 +86,10 @@ def test_the_office_writes_it_down_and_the_crew_reads_it(
     plan_send_out(plan=plan, expected_version=1)
     sent = client_of(office).get(f"/day-plans/{plan.pk}/sent/").content.decode()
     assert address in sent
+    stop = SentStop.objects.filter(route__sent__plan=plan).first()
+    with time_machine.travel(datetime(2026, 6, 2, 16, tzinfo=UTC), tick=False):
+        for page in ("/crew/", f"/crew/stops/{stop.pk}/work/"):
+            assert "Feels like 121 F" in client_of(crew_lead).get(page).content.decode(), page
     assert client_of(crew_lead).get(address).status_code == 403
     assert Event.objects.filter(kind="weather.set").count() == 1
 
