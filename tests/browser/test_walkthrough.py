@@ -123,6 +123,7 @@ def test_the_signal_goes_in_the_middle(phone: Page, tmp_path: Path) -> None:
     expect(phone.get_by_text("2 of 2 pictures are here")).to_be_visible()
     assert sent[offline:] == ["POST", "PUT", "PUT"]
     phone.get_by_role("button", name="Show the homeowner").click()
+    phone.get_by_role("link", name="English").click()  # it opens in the customer's language
     expect(phone.locator(".notice-text figure")).to_have_count(2)
     expect(phone.locator(".notice-text")).to_contain_text("chalk 3 of 5")
     expect(phone.locator(".notice-text figcaption").first).to_contain_text("wall")

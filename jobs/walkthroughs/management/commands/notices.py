@@ -1,0 +1,61 @@
+import json
+from argparse import ArgumentParser
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandError
+
+from jobs.walkthroughs.models import Notice
+from jobs.walkthroughs.selectors.kept import kept_check
+from jobs.walkthroughs.services import print_pdf, record_read
+from shared.kept_files import FileChanged
+
+
+class Command(BaseCommand):
+    help = "Condition notices: check that all are as they were shown, or reprint one with its acknowledgement."
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        commands = parser.add_subparsers(dest="what", required=True)
+        check = commands.add_parser("check", help="read everything again and compare digests; 1 where one differs")
+        check.add_argument("--json", action="store_true")
+        reprint = commands.add_parser("reprint", help="write the kept PDFs of a notice, byte for byte")
+        reprint.add_argument("notice", type=int, help="its number")
+        reprint.add_argument("--out", type=Path, default=Path(), metavar="FOLDER")
+
+    def handle(self, *args: Any, what: str, **options: Any) -> None:
+        if what == "check":
+            self._check(is_json=options["json"])
+        else:
+            self._reprint(options["notice"], options["out"])
+
+    def _check(self, *, is_json: bool) -> None:
+        found = kept_check()
+        if is_json:
+            self.stdout.write(json.dumps(asdict(found)))
+        else:
+            counts = f"{found.notices} notices, {found.acknowledgements} acknowledgements, {found.pictures} pictures"
+            self.stdout.write("\n".join([f"Read again: {counts}.", *found.problems]))
+        if found.problems:
+            raise CommandError(f"Not as it was written: {len(found.problems)}.")
+
+    def _reprint(self, pk: int, folder: Path) -> None:
+        notice = Notice.objects.filter(pk=pk).first()
+        if notice is None:
+            raise CommandError(f"There is no notice {pk}.")
+        folder.mkdir(parents=True, exist_ok=True)
+        try:
+            for name, content in _pdfs(notice).items():
+                (folder / name).write_bytes(content)
+                self.stdout.write(str(folder / name))
+        except (FileChanged, OSError) as error:
+            raise CommandError(f"Not as it was written: {error}.") from error
+
+
+def _pdfs(notice: Notice) -> dict[str, bytes]:
+    """Every language of the notice, and the record of the acknowledgement where there is one."""
+    pdfs = {f"notice-{notice.pk}-{row.language}.pdf": print_pdf(row) for row in notice.prints.all()}
+    answer = getattr(notice, "acknowledgement", None)
+    if answer is not None and answer.record_file:
+        pdfs[f"acknowledgement-{notice.pk}.pdf"] = record_read(answer)
+    return pdfs
