@@ -179,7 +179,7 @@ class OwnWordsView(generics.GenericAPIView[OwnWords]):
 class RuleOutput(serializers.Serializer[Any]):
     about = serializers.CharField()
     does = serializers.CharField()
-    source = serializers.CharField()
+    source = serializers.CharField()  # type: ignore[assignment]
     checked_on = serializers.DateField(allow_null=True, help_text="null: our own choice, no law")
 
 

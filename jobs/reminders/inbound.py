@@ -128,7 +128,7 @@ def _confirm(person: Customer, text: InboundText, *, everything: bool, now: date
         "phone": phone_words(company.phone_e164, company.country) if company.phone_e164 else "",
         "everything": everything,
     }
-    body = render_to_string(f"reminders/messages/{person.language}/opt_out_confirmation.txt", context)
+    body: str = render_to_string(f"reminders/messages/{person.language}/opt_out_confirmation.txt", context)
     body = in_cheap_letters_around(body, kept=(company.name,))
     message_queue(
         dedupe_key=f"opt-out:{text.pk}",

@@ -49,7 +49,7 @@ def own_words_set(
     *, kind: str, cause: str, language: str, channel: str, words: str, actor: Any, now: datetime
 ) -> OwnWords | None:
     """Keep the owner's sentence; an empty one brings ours back. Raises Refused, naming everything that is wrong."""
-    place = {"kind": kind, "cause": cause, "language": language, "channel": channel}
+    place: dict[str, Any] = {"kind": kind, "cause": cause, "language": language, "channel": channel}
     _require(**place)
     words = words.replace("\r\n", "\n").strip()
     found = faults(words, CauseKind(cause))

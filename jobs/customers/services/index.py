@@ -52,10 +52,10 @@ class CustomerIndex:
         places = Property.objects.annotate(
             now=Coalesce("joined_into", "pk"), whose=Coalesce("customer__merged_into", "customer")
         )
-        places = places.order_by("pk").values_list(
+        rows = places.order_by("pk").values_list(
             "now", "reference", "street", "whose", "customer__name", "customer__phone_e164", "customer__email"
         )
-        for pk, reference, street, customer, name, phone, email in places.iterator(chunk_size=500):
+        for pk, reference, street, customer, name, phone, email in rows.iterator(chunk_size=500):
             self.add_property(customer, pk, reference or "", name=name, phone=phone, email=email, street=street)
 
     def new_token(self) -> int:
