@@ -39,7 +39,8 @@ def moment() -> Iterator[None]:
 
 def due_people(number: int, **over: Any) -> list[Any]:
     service = make.make_service(code="wash")
-    places = [make.make_property(customer=make.make_customer(**over)) for _ in range(number)]
+    people = [make.make_customer(**{"phone_e164": f"+1614555{100 + each:04d}", **over}) for each in range(number)]
+    places = [make.make_property(customer=person) for person in people]
     for place in places:
         make.make_interval(property=place, service=service)
     return places
