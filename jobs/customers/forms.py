@@ -84,6 +84,8 @@ class PlaceForm(forms.ModelForm):
 
 
 class WallForm(forms.ModelForm):
+    field_order = ("name", "kind", "material", "colour", "lightness_percent", "facing_degrees", "side", "shade")
+
     class Meta:
         model = Wall
         fields = (
