@@ -13,8 +13,8 @@ from jobs.chalking.domain.forecast import QUANTILES, level_at
 from jobs.chalking.domain.seasons import dose_between
 from jobs.chalking.domain.verdict import FARTHEST, SEASON, Verdict, chance_passed
 from jobs.chalking.models import WallForecast
-from jobs.chalking.selectors import forecast_verdict, usual_latitude
-from jobs.customers.models import Property, Shade, Wall
+from jobs.chalking.selectors import forecast_verdict
+from jobs.customers.models import Shade, Wall
 
 AHEAD = (Verdict.PROBABLY_PASSED, Verdict.THIS_SEASON, Verdict.MAY_THIS_SEASON)
 ROUND_TO_PERCENT = 5
@@ -77,9 +77,11 @@ def since_words(row: WallForecast) -> str:
     }[Since(row.since_what)] % {"day": date_format(row.since, "j M Y"), "year": row.since.year}
 
 
-def light_words(row: WallForecast, wall: Wall, place: Property) -> str:
-    """How much light the wall is reckoned to get, and what that rests on where something is not written down."""
-    is_southern = (usual_latitude() if place.latitude is None else place.latitude) < 0
+def light_words(row: WallForecast, wall: Wall, *, has_place: bool, is_southern: bool) -> str:
+    """How much light the wall is reckoned to get, and what that rests on where something is not written down.
+
+    `is_southern` says on which side of the equator its property lies, or is taken to lie.
+    """
     share = {"percent": round(100 * sum(row.dose_by_month))}
     said = [
         _("%(percent)s %% of an open north wall's light") % share
@@ -92,7 +94,7 @@ def light_words(row: WallForecast, wall: Wall, place: Property) -> str:
         said.append(_("which way it looks is not written down, so the mean of all directions is taken"))
     if wall.lightness_percent is None:
         said.append(_("its colour's lightness is not written down, so a mid-tone is taken"))
-    if place.latitude is None:
+    if not has_place:
         said.append(_("the property has no place, so it is taken to lie where the others do"))
     return "; ".join(said)
 

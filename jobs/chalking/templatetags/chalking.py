@@ -8,7 +8,14 @@ from typing import Any
 from django import template
 
 from jobs.chalking.pictures import house_sketch, reading_chart
-from jobs.chalking.selectors import WallChalk, chalk_setting_get, growth_shape, property_chalk, wall_chalk
+from jobs.chalking.selectors import (
+    WallChalk,
+    chalk_setting_get,
+    growth_shape,
+    property_chalk,
+    usual_latitude,
+    wall_chalk,
+)
 from jobs.chalking.words import forecast_facts, gain_words, light_words
 from jobs.customers.models import Property, Wall
 from jobs.walkthroughs.domain import step_text
@@ -21,10 +28,10 @@ register = template.Library()
 @register.inclusion_tag("chalking/parts/property.html")
 def property_chalk_section(place: Property) -> dict[str, Any]:
     """The house seen from above, its walls with readings and forecasts, and a chart of each wall."""
-    walls, known = property_chalk(place), _known()
+    walls, known = property_chalk(place), _known(place)
     newest = {chalk.wall.pk: chalk.newest for chalk in walls if chalk.newest}
     return {
-        "rows": [_row(chalk, place, known) for chalk in walls],
+        "rows": [_row(chalk, known) for chalk in walls],
         "sketch": house_sketch(place, [chalk.wall for chalk in walls], newest),
         "limit": step_text(known.limit),
         "place": place,
@@ -34,9 +41,9 @@ def property_chalk_section(place: Property) -> dict[str, Any]:
 @register.inclusion_tag("chalking/parts/wall.html")
 def wall_chalk_section(wall: Wall) -> dict[str, Any]:
     """When one wall passes the limit, what that rests on, and its chart."""
-    chalk, known = wall_chalk(wall), _known()
+    chalk, known = wall_chalk(wall), _known(wall.property)
     gain = gain_words(chalk.forecast, shape=known.shape, today=known.today) if chalk.forecast else ""
-    return {"row": _row(chalk, wall.property, known) | {"gain": gain}, "limit": step_text(known.limit)}
+    return {"row": _row(chalk, known) | {"gain": gain}, "limit": step_text(known.limit)}
 
 
 @dataclass(frozen=True)
@@ -44,14 +51,17 @@ class _Known:
     limit: Decimal
     shape: float
     today: date
+    has_place: bool
+    is_southern: bool
 
 
-def _known() -> _Known:
+def _known(place: Property) -> _Known:
     today = clock.local_date(company_now().timezone, clock.now())
-    return _Known(chalk_setting_get().limit_decimal, growth_shape(), today)
+    latitude = usual_latitude() if place.latitude is None else place.latitude
+    return _Known(chalk_setting_get().limit_decimal, growth_shape(), today, place.latitude is not None, latitude < 0)
 
 
-def _row(chalk: WallChalk, place: Property, known: _Known) -> dict[str, Any]:
+def _row(chalk: WallChalk, known: _Known) -> dict[str, Any]:
     newest, row = chalk.newest, chalk.forecast
     reading = newest.reading if newest else None
     chart = None
@@ -63,7 +73,7 @@ def _row(chalk: WallChalk, place: Property, known: _Known) -> dict[str, Any]:
         "forecast": row,
         "newest": newest,
         "chart": chart,
-        "light": light_words(row, chalk.wall, place) if row else "",
+        "light": light_words(row, chalk.wall, has_place=known.has_place, is_southern=known.is_southern) if row else "",
         **forecast_facts(row, reading=reading, limit=known.limit, today=known.today),
     }
 

@@ -8,6 +8,8 @@ from typing import Any
 
 import pytest
 import time_machine
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 
 from jobs.chalking.domain.verdict import Verdict
 from jobs.chalking.marks import marks_of
@@ -191,16 +193,31 @@ def test_pins_carry_the_number_of_the_first_line_and_how_the_property_stands() -
 def test_light_is_told_with_what_is_not_known() -> None:
     """Facing, shade and place; south of the equator the north face is the measure."""
     row = make.make_forecast(wall=make.make_wall(name="South wall", lightness_percent=60))
-    place = row.wall.property
-    assert light_words(row, row.wall, place) == "100 % of an open south wall's light"
-    row.wall.shade, row.wall.facing_degrees, row.wall.lightness_percent, place.latitude = "partly", None, None, None
-    assert light_words(row, row.wall, place) == (
-        "100 % of an open south wall's light; shaded part of the day; which way it looks is not written down, so the "
+    assert light_words(row, row.wall, has_place=True, is_southern=False) == "100 % of an open south wall's light"
+    row.wall.shade, row.wall.facing_degrees, row.wall.lightness_percent = "partly", None, None
+    assert light_words(row, row.wall, has_place=False, is_southern=True) == (
+        "100 % of an open north wall's light; shaded part of the day; which way it looks is not written down, so the "
         "mean of all directions is taken; its colour's lightness is not written down, so a mid-tone is taken; the "
         "property has no place, so it is taken to lie where the others do"
     )
-    place.latitude = -35.0
-    assert "an open north wall's light" in light_words(row, row.wall, place)
+
+
+def test_a_house_without_a_place_is_told_as_those_of_the_others_in_as_many_queries(
+    client_of: Any, office: Any, django_assert_num_queries: Any
+) -> None:
+    """South of the equator where the others are; a further wall asks no further question."""
+    make.set_company()
+    make.make_property(latitude=-33.0, longitude=151.0)
+    place = make.make_property(latitude=None, longitude=None)
+    make.make_forecast(wall=make.make_wall(property=place, name="one"))
+    client = client_of(office)
+    with CaptureQueriesContext(connection) as asked:
+        page = client.get(f"/properties/{place.pk}/").content.decode()
+    assert "open north wall" in page
+    assert "the property has no place" in page
+    make.make_forecast(wall=make.make_wall(property=place, name="two"))
+    with django_assert_num_queries(len(asked)):
+        client.get(f"/properties/{place.pk}/")
 
 
 def test_a_refusal_never_names_a_day_that_is_gone() -> None:
