@@ -194,7 +194,7 @@ class _Remembered:
 
     def __init__(self, asked: Question) -> None:
         zone, today, gap_days = asked.company.timezone, asked.today, asked.company.reminder_gap_days
-        self.card = _once(asked.basis.card)
+        self.card = lru_cache(maxsize=8192)(asked.basis.card)
         self.chance = _once(asked.basis.chance)
         self.interval = _once(interval_words)
         self.read = _once(read_words)

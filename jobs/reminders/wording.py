@@ -7,7 +7,7 @@ from functools import lru_cache
 from django.utils import translation
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
+from django.utils.translation import gettext_noop, ngettext
 
 from jobs.reminders.domain.consent import Obstacle
 from jobs.reminders.domain.due import Cause, ForecastFact, IntervalFact, ReadingFact
@@ -110,15 +110,24 @@ def read_words(wall_name: str, reading: Decimal, read_on: date, more_walls: int,
     return f"{line}; {more % {'count': more_walls, 'limit': reading_words(limit)}}"
 
 
+_EXPECTED = gettext_noop(
+    "%(wall)s expected to pass %(limit)s about %(month)s (%(early)s to %(late)s); read %(reading)s on %(date)s"
+)
+
+
+@lru_cache(maxsize=64)  # looking up the language and the text for each line of a long due list takes half of its time
+def _template(message: str, language: str) -> str:
+    with translation.override(language):
+        return _(message)
+
+
 def expected_words(
     wall_name: str, passes_on: date, early_on: date, late_on: date, reading: Decimal, read_on: date, more_walls: int,
     limit: Decimal,
 ) -> str:  # fmt: skip
     """`south wall expected to pass 2 about June 2026 (June 2025 to July 2028); read 1.5 on 1 May 2025`."""
     language = translation.get_language() or "en"
-    line = _(
-        "%(wall)s expected to pass %(limit)s about %(month)s (%(early)s to %(late)s); read %(reading)s on %(date)s"
-    ) % {
+    line = _template(_EXPECTED, language) % {
         "wall": wall_name,
         "limit": reading_words(limit),
         "month": month_words(passes_on, language),

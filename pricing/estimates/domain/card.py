@@ -53,14 +53,14 @@ def line_minutes(rate: RateTerms, quantity: int, storeys: int) -> int:
     """
     _require_positive(quantity, "quantity")
     _require_positive(storeys, "storeys")
-    work = Fraction(quantity * MINUTES_PER_HOUR, _units_per_hour(rate, storeys))
     factor = rate.factor_percent(FactorKind.STOREYS, str(storeys))
-    return rate.setup_minutes + round_half_up(work * factor / PERCENT)
+    work = Fraction(quantity * MINUTES_PER_HOUR * factor, _units_per_hour(rate, storeys) * PERCENT)
+    return rate.setup_minutes + round_half_up(work)
 
 
 def line_price_cents(rate: RateTerms, quantity: int) -> int:
     """Price before tax and surcharges: the card's price for the quantity, at least its minimum charge."""
-    return _priced(rate, quantity).base_cents
+    return max(_price_by_quantity(rate, quantity), rate.minimum_price_cents)
 
 
 def card_price(rate: RateTerms, quantity: int, job: Circumstances, *, is_addition: bool = False) -> CardPrice:
@@ -69,12 +69,13 @@ def card_price(rate: RateTerms, quantity: int, job: Circumstances, *, is_additio
     A percentage is of the price before surcharges, so their order does not matter. An addition goes only with another
     line: it has no least charge, and amounts are charged on the other line.
     """
-    price = _priced(rate, quantity)
-    if is_addition:
-        price = replace(price, minimum_price_cents=0)
+    least = 0 if is_addition else rate.minimum_price_cents
+    price = CardPrice(_price_by_quantity(rate, quantity), least)
     met = [each for each in rate.surcharges if each.applies(job)]
     if is_addition:
         met = [each for each in met if each.kind == SurchargeKind.PERCENT]
+    if not met:
+        return price
     return replace(price, surcharges=tuple((each, _surcharge_cents(each, price.base_cents)) for each in met))
 
 
@@ -84,10 +85,9 @@ def _surcharge_cents(surcharge: SurchargeTerms, base_cents: int) -> int:
     return round_half_up(Fraction(base_cents * surcharge.figure, PERCENT))
 
 
-def _priced(rate: RateTerms, quantity: int) -> CardPrice:
+def _price_by_quantity(rate: RateTerms, quantity: int) -> int:
     _require_positive(quantity, "quantity")
-    by_quantity = round_half_up(Fraction(rate.price_cents_per_100_units * quantity, PRICED_UNITS))
-    return CardPrice(by_quantity, rate.minimum_price_cents)
+    return round_half_up(Fraction(rate.price_cents_per_100_units * quantity, PRICED_UNITS))
 
 
 def line_materials_cents(rate: RateTerms, quantity: int) -> int:
