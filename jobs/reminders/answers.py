@@ -212,11 +212,12 @@ def _things(reminders: Sequence[Reminder], on: date) -> list[Offered]:
 def _ordered(answer: ReminderAnswer) -> Ordered:
     """What became of the jobs since is the office's to decide, and shown as it is."""
     jobs = Job.objects.filter(pk__in=answer.jobs)
-    promised = JobWindow.objects.filter(job__in=answer.jobs, promised=True, first_date=answer.day)
+    promised = JobWindow.objects.filter(job__in=answer.jobs, promised=True)
+    on_the_day = {row.job_id for row in promised if row.first_date == answer.day}
     lines = JobLine.objects.filter(job__in=answer.jobs).select_related("service").order_by("job_id", "id")
     return Ordered(
         lines=tuple(lines),
-        is_agreed=answer.day is not None and set(promised.values_list("job_id", flat=True)) == set(answer.jobs),
+        is_agreed=on_the_day == set(answer.jobs),
         is_off=jobs.filter(state__in=(JobState.DECLINED, JobState.CALLED_OFF)).exists(),
     )
 

@@ -29,8 +29,9 @@ def unknown_q(now: datetime) -> Q:
 
 def is_unknown(message: Message, *, now: datetime) -> bool:
     """Whether this message is one of `unknown_list`."""
-    is_sending = message.state == MessageState.SENDING and message.claimed_at is not None
-    return is_sending and (bool(message.problem) or message.claimed_at <= now - UNKNOWN_AFTER)
+    if message.state != MessageState.SENDING or message.claimed_at is None:
+        return False
+    return bool(message.problem) or message.claimed_at <= now - UNKNOWN_AFTER
 
 
 def unknown_list(*, now: datetime) -> QuerySet[Message]:
