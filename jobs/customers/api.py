@@ -49,7 +49,7 @@ class WallOutput(serializers.ModelSerializer[Wall]):
 
     class Meta:
         model = Wall
-        fields = (
+        fields: tuple[str, ...] = (
             "id", "property", "name", "kind", "material", "colour", "lightness_percent", "facing_degrees", "area_sqft",
             "storeys", "shade", "year_fitted", "old_paint",
         )  # fmt: skip
