@@ -22,13 +22,13 @@ from jobs.reminders.selectors import COUNTS_AS_CONTACT, DueItem, due_item_json
 from jobs.work.models import Job
 from shared.company.selectors import company_get
 from shared.outbox.models import Channel
-from shared.web.words import hours_words, miles_words
+from shared.web.words import hours_words
 
-NEAR_METRES = 1_000
+SHORT_DETOUR_MINUTES = 5
 # Four times what fills the room lets a crew nearby count for months of overdue days; ours, no source.
 WEIGHED_TIMES, LEAST_WEIGHED, MOST_WEIGHED = 4, 200, 5_000
-Nearest = Callable[[Sequence[Property]], Mapping[int, int]]
-"""From properties to the metres to the nearest stop of the coming weeks, for those where a crew goes."""
+Detours = Callable[[Sequence[Property]], Mapping[int, int]]
+"""From properties to the drive minutes that a visit would add to a route of the coming weeks, where one passes by."""
 
 
 @dataclass(frozen=True)
@@ -74,7 +74,7 @@ class DueProposal:
     rates: Mapping[tuple[str, str], ResponseRate]
 
 
-def due_proposal(*, today: date, now: datetime, room: Room, nearest: Nearest) -> DueProposal:
+def due_proposal(*, today: date, now: datetime, room: Room, detours: Detours) -> DueProposal:
     """Weigh what may be reminded now against the room of the weeks to fill, and of the one after. Reads only.
 
     Of a long list only the most urgent are weighed, many times what fills the room.
@@ -83,8 +83,8 @@ def due_proposal(*, today: date, now: datetime, room: Room, nearest: Nearest) ->
     ready = list(_candidates(sheet.by_urgency(), room.minutes + room.later))
     basis = basis_get(today=today, zone=company_get().timezone)
     rates = basis.answers
-    near = nearest(list(Property.objects.in_bulk({item.property_id for item in ready}).values()))
-    people = [_person(item, near.get(item.property_id), today) for item in ready]
+    added = detours(list(Property.objects.in_bulk({item.property_id for item in ready}).values()))
+    people = [_person(item, added.get(item.property_id), today) for item in ready]
     asked = _asked(basis, now)
     found = propose(people, rates, room_minutes=room.minutes, later_room_minutes=room.later, asked=asked)
     by_key = {person.key: (item, person) for item, person in zip(ready, people, strict=True)}
@@ -183,13 +183,13 @@ def _unanswered(now: datetime) -> list[tuple[int, str, str, datetime]]:
     return list(open_still.order_by("pk").values_list("property", "kind", "message__channel", "created_at"))
 
 
-def _person(item: DueItem, metres: int | None, today: date) -> Person:
+def _person(item: DueItem, detour_minutes: int | None, today: date) -> Person:
     return Person(
         key=item.key,
         group=(item.kind, item.channel),
         minutes=item.minutes,
         overdue_days=(today - item.due_on).days,
-        nearest_metres=metres,
+        detour_minutes=detour_minutes,
         last_contact_days=(today - item.last_contact_on).days if item.last_contact_on else None,
     )
 
@@ -199,8 +199,8 @@ def _why_now(person: Person) -> str:
     reasons = []
     if person.overdue_days > 0:
         reasons.append(_overdue_words(person.overdue_days))
-    if person.nearest_metres is not None and person.nearest_metres < NEAR_METRES:
-        reasons.append(_("a crew comes within %(distance)s") % {"distance": miles_words(NEAR_METRES)})
+    if person.detour_minutes is not None and person.detour_minutes <= SHORT_DETOUR_MINUTES:
+        reasons.append(_("a crew that passes by would drive %(minutes)d min more") % {"minutes": person.detour_minutes})
     if person.last_contact_days is None:
         reasons.append(_("never reminded yet"))
     return _(", ").join(reasons) or _("there is room")
@@ -222,10 +222,10 @@ def _why_later(reason: Wait, person: Person) -> str:
 def _standing_words(person: Person) -> str:
     """All that the order goes by: how late, how near a crew, how long silent."""
     late = _overdue_words(person.overdue_days)
-    if person.nearest_metres is None:
+    if person.detour_minutes is None:
         near = _("no crew goes near yet")
     else:
-        near = _("the nearest stop is %(distance)s away") % {"distance": miles_words(person.nearest_metres)}
+        near = _("the nearest crew would drive %(minutes)d min more") % {"minutes": person.detour_minutes}
     if person.last_contact_days is None:
         return _(", ").join((late, near, _("never reminded yet")))
     silent = ngettext("reminded %(days)s day ago", "reminded %(days)s days ago", person.last_contact_days)

@@ -70,7 +70,8 @@ from jobs.reminders.selectors import (
 from jobs.reminders.services import opt_out_record, reminder_preview, reminders_queue
 from jobs.reminders.wording import cause_words
 from pricing.catalogue.models import Service
-from routing.plans.selectors.near import days_near, free_minutes, nearest_metres, undated_minutes
+from routing.plans.selectors.detours import added_minutes
+from routing.plans.selectors.near import days_near, free_minutes, undated_minutes
 from shared import clock
 from shared.api_kit.hooks import signed_hook
 from shared.errors import WalldayError
@@ -126,7 +127,7 @@ def proposal_of(*, weeks: int, keep_hours: int | None = None) -> DueProposal:
         today=today,
         now=clock.now(),
         room=replace(now, later=max(0, then.minutes - now.minutes)),
-        nearest=lambda places: nearest_metres(places=places, today=today, weeks=weeks),
+        detours=lambda places: added_minutes(places=places, today=today, weeks=weeks),
     )
 
 

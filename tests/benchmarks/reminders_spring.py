@@ -26,6 +26,7 @@ WARM_UP = 4  # weeks until what was asked has been answered and the calendar is 
 ANSWERS_TAKE = 3  # weeks after which silence is a no
 MONDAY = date(2026, 3, 2)
 FILLED, OVERBOOKED = 0.90, 0.10
+MINUTES_PER_KM = 5.0  # there and back at 30 km/h on roads a quarter longer than the air
 GROUP = ("house_wash", "email")
 
 
@@ -75,7 +76,7 @@ def by_proposal(town: Town, spring: Spring, week: int, due: Sequence[int]) -> li
     jobs = [job for each in ahead for day in range(DAYS) for job in spring.booked.get((each, day), [])]
     people = [
         Person(
-            str(number), GROUP, town.people[number][1], 7 * (week - town.people[number][0]), near(town, number, jobs)
+            str(number), GROUP, town.people[number][1], 7 * (week - town.people[number][0]), detour(town, number, jobs)
         )
         for number in due
     ]
@@ -176,9 +177,10 @@ def nearest(job: tuple[float, float, int], others: Sequence[tuple[float, float, 
     return min((math.hypot(job[0] - other[0], job[1] - other[1]) for other in others), default=6.0)
 
 
-def near(town: Town, number: int, jobs: Sequence[tuple[float, float, int]]) -> int | None:
+def detour(town: Town, number: int, jobs: Sequence[tuple[float, float, int]]) -> float | None:
+    """Minutes there and back to the nearest job of the coming weeks."""
     _due, minutes, east, north = town.people[number]
-    return round(1_000 * nearest((east, north, minutes), jobs)) if jobs else None
+    return MINUTES_PER_KM * nearest((east, north, minutes), jobs) if jobs else None
 
 
 @dataclass(frozen=True)

@@ -30,6 +30,8 @@ HALF_ANSWER_DAYS = 5.0
 LATE_SHARE = 0.2
 # What adds one to the urgency, the most that silence adds, and how long is silent who never heard; ours, no source.
 OVERDUE_UNIT_DAYS, SILENCE_UNIT_DAYS, MOST_SILENCE, NEVER_COUNTS_DAYS = 30.0, 182.5, 2.0, 365
+# What a visit on a crew's way adds, and how many minutes of detour take one off; ours, no source.
+ON_THE_WAY, DETOUR_UNIT_MINUTES = 3.0, 5.0
 POSTERIOR_POINTS = tuple((2 * number + 1) / 18 for number in range(9))
 
 
@@ -54,13 +56,14 @@ class ResponseRate:
 
 @dataclass(frozen=True, slots=True)
 class Person:
-    """One message that could go out: `group` names its response rate, `minutes` the crew-minutes that a yes takes."""
+    """One message that could go out: `group` names its response rate, `minutes` the crew-minutes that a yes takes,
+    `detour_minutes` the driving that it would add to a route of the coming weeks (None: none passes by)."""
 
     key: str
     group: tuple[str, str]
     minutes: int
     overdue_days: int = 0
-    nearest_metres: int | None = None
+    detour_minutes: float | None = None
     last_contact_days: int | None = None
 
 
@@ -167,9 +170,10 @@ def chance_left(chance: float, days: int) -> float:
 
 
 def urgency(person: Person) -> tuple[float, int, str]:
-    """Smaller comes first: a month overdue counts as much as a crew three kilometres nearer, a year without a word as
+    """Smaller comes first: a month overdue counts as much as five minutes less of driving, a year without a word as
     much as two months overdue. The weights are ours, no source."""
-    near = 0.0 if person.nearest_metres is None else max(0.0, 3.0 - person.nearest_metres / 1_000)
+    detour = math.inf if person.detour_minutes is None else person.detour_minutes
+    near = max(0.0, ON_THE_WAY - detour / DETOUR_UNIT_MINUTES)
     silent_days = NEVER_COUNTS_DAYS if person.last_contact_days is None else person.last_contact_days
     score = person.overdue_days / OVERDUE_UNIT_DAYS + near + min(MOST_SILENCE, silent_days / SILENCE_UNIT_DAYS)
     return (-score, person.minutes, person.key)

@@ -1,6 +1,6 @@
 """Which of the coming days suit a property: how near a crew comes, and how many crew-minutes are free."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from datetime import date, timedelta
 
 from django.db.models import Exists, OuterRef, Sum
@@ -15,6 +15,7 @@ from shared.geo import great_circle_metres
 
 FIRST_DAYS_AHEAD = 2  # tomorrow's routes are settled; our choice, no source
 DAYS_AHEAD = 28
+CLOSED = (JobState.DONE, JobState.DECLINED, JobState.CALLED_OFF)
 ROOM_SHARE = 0.8  # of a shift; the rest is driving, breaks and what goes wrong; common practice, no source
 
 _Busy = dict[date, list[tuple[float, float, int]]]
@@ -58,14 +59,6 @@ def undated_minutes(*, today: date, weeks: int) -> int:
     return lines.aggregate(minutes=Sum("estimated_minutes"))["minutes"] or 0
 
 
-def nearest_metres(*, places: Sequence[Property], today: date, weeks: int) -> dict[int, int]:
-    """By property: through the air to the nearest stop or promised job of the coming weeks, where there is any."""
-    first, last = today + timedelta(days=FIRST_DAYS_AHEAD), today + timedelta(days=7 * weeks)
-    stops = [entry for entries in _busy(first, last).values() for entry in entries]
-    found = {place.pk: _nearest(place, stops) for place in places}
-    return {pk: metres for pk, metres in found.items() if metres is not None}
-
-
 def _room(first: date, last: date) -> dict[date, int]:
     crews = list(Crew.objects.filter(is_active=True))
     room: dict[date, int] = {}
@@ -94,8 +87,7 @@ def _busy(first: date, last: date) -> _Busy:
 
 
 def _jobs(job_ids: Iterable[int]) -> dict[int, tuple[float, float, int]]:
-    closed = (JobState.DONE, JobState.DECLINED, JobState.CALLED_OFF)
-    jobs = Job.objects.filter(pk__in=set(job_ids), property__latitude__isnull=False).exclude(state__in=closed)
+    jobs = Job.objects.filter(pk__in=set(job_ids), property__latitude__isnull=False).exclude(state__in=CLOSED)
     return {
         job.pk: (
             float(job.property.latitude or 0),

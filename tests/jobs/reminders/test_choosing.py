@@ -125,10 +125,10 @@ def test_a_part_of_the_week_after_is_room() -> None:
 
 
 def test_the_overdue_the_near_and_the_patient_come_first() -> None:
-    plain = Person("plain", GROUPS[0], 120, overdue_days=0, nearest_metres=9_000, last_contact_days=100)
-    overdue = Person("overdue", GROUPS[0], 120, overdue_days=90, nearest_metres=9_000, last_contact_days=100)
-    near = Person("near", GROUPS[0], 120, overdue_days=0, nearest_metres=200, last_contact_days=100)
-    patient = Person("patient", GROUPS[0], 120, overdue_days=0, nearest_metres=9_000, last_contact_days=None)
+    plain = Person("plain", GROUPS[0], 120, overdue_days=0, detour_minutes=40, last_contact_days=100)
+    overdue = Person("overdue", GROUPS[0], 120, overdue_days=90, detour_minutes=40, last_contact_days=100)
+    near = Person("near", GROUPS[0], 120, overdue_days=0, detour_minutes=1, last_contact_days=100)
+    patient = Person("patient", GROUPS[0], 120, overdue_days=0, detour_minutes=40, last_contact_days=None)
     ranked = [person.key for person in sorted([plain, patient, near, overdue], key=urgency)]
     assert ranked == ["overdue", "near", "patient", "plain"]
 

@@ -44,7 +44,7 @@ def wash() -> Any:
 
 
 def proposed(room_minutes: int) -> Any:
-    return due_proposal(today=TODAY, now=NOW, room=Room(room_minutes), nearest=lambda places: {})
+    return due_proposal(today=TODAY, now=NOW, room=Room(room_minutes), detours=lambda places: {})
 
 
 def test_rates_count_what_came_within_the_time() -> None:
