@@ -27,12 +27,10 @@ is the least of a few runs, taken in turn. Memory is what Python holds at most w
 import argparse
 import os
 import sys
-import time
 import tracemalloc
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, timedelta
-from pathlib import Path
 from typing import Any
 
 import django
@@ -287,30 +285,16 @@ def _plain() -> int:
 
 def _least(*works: Callable[[], Any]) -> list[float]:
     """Of each work the least of a few runs, in seconds."""
+    from tests.benchmarks.processor import answer_alone, seconds_used
+
+    answer_alone()
     seconds: list[list[float]] = [[] for _work in works]
-    server = _server_process()
     for _ in range(ROUNDS):
         for mine, work in zip(seconds, works, strict=True):
-            began = time.process_time() + _used(server)
+            began = seconds_used()
             work()
-            mine.append(time.process_time() + _used(server) - began)
+            mine.append(seconds_used() - began)
     return [min(mine) for mine in seconds]
-
-
-def _server_process() -> int:
-    """Of our connection, which from here on answers alone."""
-    from django.db import connection
-
-    with connection.cursor() as cursor:
-        cursor.execute("SET max_parallel_workers_per_gather = 0")
-        cursor.execute("SELECT pg_backend_pid()")
-        return int(cursor.fetchone()[0])
-
-
-def _used(process: int) -> float:
-    """Processor time of another process so far, in seconds; see proc(5)."""
-    fields = Path(f"/proc/{process}/stat").read_text().rpartition(")")[2].split()
-    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
 
 
 if __name__ == "__main__":
