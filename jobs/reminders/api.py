@@ -26,7 +26,7 @@ from jobs.reminders.proposal import proposal_json
 from jobs.reminders.rules import RULES
 from jobs.reminders.selectors import DueItem, answer_list, due_item_json, hold_list, inbound_texts
 from jobs.reminders.services import reminders_queue
-from jobs.reminders.views import proposal_of
+from jobs.reminders.views.proposing import proposal_of
 from shared import clock
 from shared.api_kit.permissions import OfficeOnly, OwnerOnly
 from shared.company.selectors import company_get

@@ -13,7 +13,6 @@ from django.core.exceptions import ValidationError
 from django.core.management import call_command
 from django.test import Client
 
-from jobs.reminders import views
 from jobs.reminders.answers import Answer, answer_take, offer_get
 from jobs.reminders.brought import Brought, CampaignResult, brought
 from jobs.reminders.domain.gain import Arm, gain
@@ -21,6 +20,7 @@ from jobs.reminders.holding import holding_back_get, holding_back_set
 from jobs.reminders.models import HeldBack, HoldingBack, Reminder
 from jobs.reminders.selectors import due_list
 from jobs.reminders.services import opt_out_record, reminder_preview, reminders_queue
+from jobs.reminders.views import brought as brought_views
 from shared.outbox.models import Message
 from tests import factories as make
 
@@ -173,7 +173,7 @@ def test_the_page_says_what_the_interval_means(
         campaign=None, written=told.people, sent=told.people, delivered=0, answered=0, booked=told.booked, washed=0,
         opted_out=0, earned_cents=0, earned=None, told=told, held=held, gain=gain([(told, held)]),
     )  # fmt: skip
-    monkeypatch.setattr(views, "brought", lambda now: Brought(campaigns=(), total=row))
+    monkeypatch.setattr(brought_views, "brought", lambda now: Brought(campaigns=(), total=row))
     shown = client_of(office).get("/due/brought/").content.decode()
     every = ["So reminders bring more", "seem to keep people away", "too few people yet to tell", "Not known yet"]
     assert [each for each in every if each in shown] == [words]

@@ -13,7 +13,7 @@ from jobs.reminders.domain.choosing import ResponseRate
 from jobs.reminders.expected import response_rates
 from jobs.reminders.models import Reminder, ReminderAnswer
 from jobs.reminders.proposal import Room, due_proposal
-from jobs.reminders.views import proposal_of
+from jobs.reminders.views.proposing import proposal_of
 from jobs.work.models import ServiceInterval
 from tests import factories as make
 

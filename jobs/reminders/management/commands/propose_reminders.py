@@ -5,7 +5,7 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from jobs.reminders.forms import DEFAULT_WEEKS, MOST_KEPT_HOURS, MOST_WEEKS
 from jobs.reminders.proposal import proposal_json
-from jobs.reminders.views import proposal_of
+from jobs.reminders.views.proposing import proposal_of
 
 
 class Command(BaseCommand):
