@@ -52,9 +52,10 @@ class Table:
 
         Raises UnreadableFile where the file breaks off in a way that leaves no row to speak of.
         """
-        for number, cells, faults in self._read():
+        for number, written, faults in self._read():
+            cells = tuple(map(unguard, written))
             if number > self.header_number and (faults or not all(is_blank(cell) for cell in cells)):
-                yield self._shaped(number, tuple(cells), faults)
+                yield self._shaped(number, cells, faults)
 
     def _shaped(self, number: int, cells: tuple[Cell, ...], faults: tuple[Fault, ...]) -> Row:
         width = len(self.header)
@@ -62,7 +63,7 @@ class Table:
             cells = cells[:-1]
         if len(cells) > width and not faults:
             faults = (_too_many_cells(len(cells), width),)
-        return Row(number, tuple(map(unguard, cells)) + (None,) * (width - len(cells)), faults)
+        return Row(number, cells + (None,) * (width - len(cells)), faults)
 
 
 def open_table(file: BinaryIO) -> Table:

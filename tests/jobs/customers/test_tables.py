@@ -7,7 +7,7 @@ import zipfile
 
 import openpyxl
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from jobs.customers.domain import xlsx_tables
@@ -315,6 +315,7 @@ def test_random_bytes_never_crash(data):
 
 @settings(deadline=None)
 @given(st.lists(st.lists(st.text(st.characters(codec="utf-8"), max_size=12), min_size=2, max_size=2), max_size=6))
+@example([["", "\t"]])  # blank, though an apostrophe guards the tab
 def test_our_own_files_come_back(rows):
     """What we write is what we read, to the character."""
     out = io.StringIO(newline="")
