@@ -311,6 +311,7 @@ class Consents(generics.GenericAPIView[Customer]):
     permission_classes = (OfficeOnly,)
     serializer_class = ConsentInput
     queryset = Customer.objects.none()
+    pagination_class = None
 
     @extend_schema(
         operation_id="customer_consents",

@@ -155,6 +155,7 @@ class OwnWordsInput(serializers.Serializer[Any]):
 class OwnWordsView(generics.GenericAPIView[OwnWords]):
     serializer_class = OwnWordsInput
     queryset = OwnWords.objects.none()
+    pagination_class = None
     problem_statuses = (422,)
 
     def get_permissions(self) -> list[BasePermission]:
