@@ -32,12 +32,14 @@ def start_gate(*, job_id: int) -> Gate:
 
 
 def start_gates(*, job_ids: Collection[int]) -> dict[int, Gate]:
-    """The gates of some jobs, in a number of queries that does not grow with them. The newest walkthrough counts."""
+    """The gates of some jobs, in a number of queries that does not grow with them. The newest walkthrough counts.
+
+    Work that needs no walkthrough may start without one; but what somebody found nevertheless is shown first."""
     needing = set(
         JobLine.objects.filter(job__in=job_ids, service__needs_walkthrough=True).values_list("job", flat=True)
     )
-    newest = {row.job_id: row for row in _walkthroughs(needing)}
-    overrides = {row.job_id: row for row in StartOverride.objects.filter(job__in=needing).order_by("pk")}
+    newest = {row.job_id: row for row in _walkthroughs(job_ids)}
+    overrides = {row.job_id: row for row in StartOverride.objects.filter(job__in=job_ids).order_by("pk")}
     return {job: _gate(job in needing, newest.get(job), overrides.get(job)) for job in job_ids}
 
 
@@ -56,7 +58,7 @@ def is_to_be_shown(walkthrough: Walkthrough) -> bool:
 
 
 def _gate(is_needed: bool, walkthrough: Walkthrough | None, override: StartOverride | None) -> Gate:
-    if not is_needed:
+    if not is_needed and walkthrough is None:
         return Gate("not_needed", _("No walkthrough needed."))
     gate = _of_walkthrough(walkthrough)
     if gate.is_open or override is None:

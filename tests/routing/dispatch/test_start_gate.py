@@ -76,14 +76,33 @@ def test_a_newer_walkthrough_counts(stop: SentStop) -> None:
         start(stop)
 
 
-def test_gutters_only_need_none(crew_lead: Any) -> None:
-    """A job without a service that needs a walkthrough is started as ever."""
+@pytest.fixture
+def gutters(crew_lead: Any) -> SentStop:
+    """A stop without a service that needs a walkthrough."""
     job = factories.make_job(lines=[{"service": factories.make_service(needs_walkthrough=False)}])
     crew = factories.make_crew(lead=crew_lead)
     plan_send_out(plan=factories.make_planned_day((crew, [job])), expected_version=1)
     stop = SentStop.objects.get()
     stop_mark(stop=stop, kind="arrived", at=NOON, now=NOON)
-    assert start(stop).kind == "started"
+    return stop
+
+
+def test_gutters_only_need_none(gutters: SentStop) -> None:
+    """It is started as ever."""
+    assert start(gutters).kind == "started"
+
+
+def test_what_was_found_though_none_was_needed_is_shown_first(
+    gutters: SentStop, client_of: Any, crew_lead: Any
+) -> None:
+    """Whoever walks around nevertheless and finds chalk can show it, and has to."""
+    walkthrough = factories.make_walkthrough(job=gutters.job)
+    page = client_of(crew_lead).get(f"/crew/walkthrough/{gutters.job_id}/").content.decode()
+    assert "Show the homeowner" in page
+    with pytest.raises(NoticeUnsettled, match="show the homeowner"):
+        start(gutters)
+    notice_send(notice=factories.make_notice(walkthrough=walkthrough), sent_how="paper", now=NOON)
+    assert start(gutters).kind == "started"
 
 
 def test_the_owner_overrides_with_a_reason(
