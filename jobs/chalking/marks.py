@@ -39,4 +39,4 @@ def _mark(mine: Sequence[dict[str, Any]]) -> Mark:
 def _kind(verdicts: set[str]) -> tuple[Shape, str]:
     if verdicts & set(NOW):
         return Shape.STOP, _("at the limit or past it")
-    return Shape.PLACE, _("not yet, as far as can be told")
+    return Shape.PLACE, _("not at the limit yet")
