@@ -277,6 +277,12 @@ class Wall(models.Model):
 
     class Meta:
         ordering = ["property", "id"]
+        indexes = [
+            # What the faces of a house come to is added up for every line of the due list.
+            models.Index(
+                fields=["property", "area_sqft"], condition=models.Q(kind=WallKind.FACE), name="wall_faces_of_a_house"
+            )
+        ]
         constraints = [
             models.CheckConstraint(condition=models.Q(shade__in=Shade.values), name="wall_shade_known"),
             models.CheckConstraint(condition=models.Q(old_paint__in=OldPaint.values), name="wall_old_paint_known"),
