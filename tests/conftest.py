@@ -32,6 +32,8 @@ hypothesis.settings.register_profile("wallday", deadline=None, suppress_health_c
 hypothesis.settings.load_profile("wallday")
 
 USE_DATABASE = {"db", "transactional_db", "django_db_setup"}
+EMPTY_TABLES_AFTER = {"transactional_db", "live_server"}
+WRITE_ROWS_OF_MIGRATIONS = pytest.StashKey[Callable[[], None]]()
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
@@ -64,6 +66,37 @@ def pytest_runtest_setup(item: pytest.Item) -> None:
     """In a fresh checkout Hypothesis takes seconds to read our sources, which it would blame on a test's strategies."""
     if item.get_closest_marker("hypothesis"):
         _draw()
+
+
+@pytest.fixture(scope="session")
+def django_db_setup(django_db_setup: None, django_db_blocker: Any, request: pytest.FixtureRequest) -> None:
+    """Remember the rows that migrations wrote, before a test empties their tables."""
+    with django_db_blocker.unblock():
+        rows = connection.creation.serialize_db_to_string()
+
+    def write_again() -> None:
+        with django_db_blocker.unblock():
+            connection.creation.deserialize_db_from_string(rows)
+
+    request.config.stash[WRITE_ROWS_OF_MIGRATIONS] = write_again
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_teardown(item: pytest.Item) -> Iterator[None]:
+    """A test outside a transaction ends by emptying every table; the next one finds the rows of migrations again."""
+    yield
+    if _empties_tables(item):
+        item.config.stash.get(WRITE_ROWS_OF_MIGRATIONS, _nothing)()
+
+
+def _nothing() -> None:
+    """No test has asked for the database yet."""
+
+
+def _empties_tables(item: pytest.Item) -> bool:
+    marker = item.get_closest_marker("django_db")
+    asked = marker is not None and marker.kwargs.get("transaction", False)
+    return asked or not EMPTY_TABLES_AFTER.isdisjoint(getattr(item, "fixturenames", ()))
 
 
 @pytest.fixture(autouse=True)

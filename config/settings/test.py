@@ -21,6 +21,9 @@ if not _database_url:
     # A file, not memory: browser and worker tests open the same database from other processes.
     DATABASES["default"]["TEST"] = {"NAME": str(DATA_DIR / "test.sqlite3")}
 
+# What Django writes again by itself whenever the tables are emptied.
+TEST_NON_SERIALIZED_APPS = ["django.contrib.auth", "django.contrib.contenttypes"]
+
 WALLDAY_BACKGROUND = "inline"
 WALLDAY_REDIS_URL = env.str("WALLDAY_REDIS_URL", default="redis://127.0.0.1:6379/0")
 WALLDAY_SITE_URL = "http://testserver"
