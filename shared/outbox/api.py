@@ -13,6 +13,7 @@ from rest_framework.response import Response
 
 from shared import clock
 from shared.api_kit.permissions import OfficeOnly
+from shared.outbox.decisions import BY_CODE, decisions_meaning, decisions_open
 from shared.outbox.delivery import blocked_address_open
 from shared.outbox.models import BlockedAddress, Channel, Message, MessageState, SendingLimits, SendingSwitch
 from shared.outbox.selectors import (
@@ -24,16 +25,7 @@ from shared.outbox.selectors import (
     sending_switch_get,
     unknown_list,
 )
-from shared.outbox.services import (
-    dispatch_soon,
-    message_call_off,
-    message_mark_sent,
-    message_send_again,
-    sending_limits_set,
-    sending_switch_set,
-)
-
-DECISIONS = {"arrived": message_mark_sent, "send_again": message_send_again, "call_off": message_call_off}
+from shared.outbox.services import dispatch_soon, sending_limits_set, sending_switch_set
 
 
 class MessageQuery(serializers.Serializer[Any]):
@@ -44,18 +36,22 @@ class MessageQuery(serializers.Serializer[Any]):
 
 class MessageOutput(serializers.ModelSerializer[Message]):
     result_unknown = serializers.SerializerMethodField(help_text="Handed over and never answered for: decide about it")
+    decisions = serializers.SerializerMethodField(help_text="What may be decided about it now, most likely first")
 
     class Meta:
         model = Message
         fields = (
             "id", "purpose", "channel", "recipient", "recipient_name", "language", "subject", "body", "state",
-            "result_unknown", "not_before", "not_after", "attempts", "created_at", "claimed_at", "finished_at",
-            "delivered_at", "provider_reference", "problem",
+            "result_unknown", "decisions", "not_before", "not_after", "attempts", "created_at", "claimed_at",
+            "finished_at", "delivered_at", "provider_reference", "problem",
         )  # fmt: skip
         read_only_fields = fields
 
     def get_result_unknown(self, message: Message) -> bool:
         return is_unknown(message, now=clock.now())
+
+    def get_decisions(self, message: Message) -> list[str]:
+        return [decision.code for decision in decisions_open(message, now=clock.now())]
 
 
 @extend_schema_view(
@@ -101,13 +97,7 @@ def message(request: Request, message_id: int) -> Response:
 
 
 class MessageDecisionInput(serializers.Serializer[Any]):
-    decision = serializers.ChoiceField(
-        choices=tuple(DECISIONS),
-        help_text=(
-            "`arrived`: one of unknown result counts as sent. `send_again`: one that failed, was dropped or is of "
-            "unknown result waits again. `call_off`: one that waits is dropped."
-        ),
-    )
+    decision = serializers.ChoiceField(choices=tuple(BY_CODE), help_text=decisions_meaning())
     reason = serializers.CharField(max_length=200)
 
 
@@ -124,9 +114,9 @@ def decide(request: Request, message_id: int) -> Response:
     body = MessageDecisionInput(data=request.data)
     body.is_valid(raise_exception=True)
     get_object_or_404(Message, pk=message_id)
-    follow = DECISIONS[body.validated_data["decision"]]
+    decision = BY_CODE[body.validated_data["decision"]]
     reason = body.validated_data["reason"]
-    row = follow(message_id=message_id, reason=reason, actor=request.user, now=clock.now())
+    row = decision.take(message_id=message_id, reason=reason, actor=request.user, now=clock.now())
     if row.state == MessageState.WAITING:
         dispatch_soon()
     return Response(MessageOutput(row).data)

@@ -1,6 +1,7 @@
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
+from shared.outbox.decisions import THROWS
 from shared.outbox.models import Channel, MessageState, SendingLimits
 
 # What the rooms write about, in words; each names its own purpose where it writes.
@@ -29,7 +30,7 @@ class ReasonForm(forms.Form):
 
 
 class SwitchForm(ReasonForm):
-    is_on = forms.ChoiceField(choices=(("on", _("on")), ("off", _("off"))))
+    throw = forms.ChoiceField(choices=[(throw.word, throw.button) for throw in THROWS.values()])
 
 
 class LimitsForm(forms.ModelForm):

@@ -14,7 +14,5 @@ urlpatterns = [
     path("hooks/deliveries/", views.delivery_hook, name="delivery_hook"),
     path("messages/send/", views.send_waiting, name="send_waiting"),
     path("messages/<row:message_id>/", views.message, name="message"),
-    path("messages/<row:message_id>/sent/", views.mark_sent, name="mark_sent"),
-    path("messages/<row:message_id>/again/", views.send_again, name="send_again"),
-    path("messages/<row:message_id>/call-off/", views.call_off, name="call_off"),
+    path("messages/<row:message_id>/decision/", views.decide, name="decide"),
 ]

@@ -1,4 +1,3 @@
-from collections.abc import Callable
 from typing import Any
 
 from django.contrib import messages as notes
@@ -13,10 +12,11 @@ from shared.api_kit.hooks import signed_hook
 from shared.errors import Refused
 from shared.events.selectors import event_list
 from shared.outbox.channels import way_out
+from shared.outbox.decisions import BY_CODE, THROWS, decisions_open, throw_open
 from shared.outbox.delivery import blocked_address_open, delivery_report_take
 from shared.outbox.domain.sms import sms_count
 from shared.outbox.forms import LimitsForm, MessageFilter, ReasonForm, SwitchForm
-from shared.outbox.models import BlockedAddress, Channel, Message
+from shared.outbox.models import BlockedAddress, Channel, Message, MessageState
 from shared.outbox.selectors import (
     blocked_list,
     is_unknown,
@@ -26,14 +26,7 @@ from shared.outbox.selectors import (
     sending_switch_get,
     unknown_list,
 )
-from shared.outbox.services import (
-    dispatch_soon,
-    message_call_off,
-    message_mark_sent,
-    message_send_again,
-    sending_limits_set,
-    sending_switch_set,
-)
+from shared.outbox.services import dispatch_soon, sending_limits_set, sending_switch_set
 from shared.people.roles import office_required
 
 PER_PAGE = 50
@@ -45,12 +38,14 @@ def message_list_page(request: HttpRequest) -> HttpResponse:
     """All messages, those of unknown result on top, and the switch that stops everything."""
     form = MessageFilter(request.GET or None)
     wanted = form.cleaned_data if form.is_bound and form.is_valid() else {}
+    switch = sending_switch_get()
     context = {
         "form": form,
         "page": Paginator(message_list(**wanted), PER_PAGE).get_page(request.GET.get("page")),
         "unknown": Paginator(unknown_list(now=clock.now()), PER_PAGE).get_page(1),
         "counts": message_counts(),
-        "switch": sending_switch_get(),
+        "switch": switch,
+        "throw": throw_open(switch.is_on),
         "limits_form": LimitsForm(instance=sending_limits_get()),
         "blocked_count": blocked_list().count(),
         "to_folder": {channel: way_out(channel) == "folder" for channel in Channel.values},
@@ -62,10 +57,11 @@ def message_list_page(request: HttpRequest) -> HttpResponse:
 @office_required
 def message(request: HttpRequest, message_id: int) -> HttpResponse:
     """One message, word for word, with its history and what can be decided about it."""
-    found = get_object_or_404(Message, pk=message_id)
+    found, now = get_object_or_404(Message, pk=message_id), clock.now()
     context: dict[str, Any] = {
         "message": found,
-        "is_unknown": is_unknown(found, now=clock.now()),
+        "is_unknown": is_unknown(found, now=now),
+        "decisions": decisions_open(found, now=now),
         "events": event_list(subject=found),
         "reports": found.reports.all(),
         "sms": sms_count(found.body) if found.channel == Channel.TEXT else None,
@@ -76,22 +72,19 @@ def message(request: HttpRequest, message_id: int) -> HttpResponse:
 
 @require_POST
 @office_required
-def mark_sent(request: HttpRequest, message_id: int) -> HttpResponse:
-    return _decide(request, message_id, message_mark_sent, _("It counts as sent."))
-
-
-@require_POST
-@office_required
-def send_again(request: HttpRequest, message_id: int) -> HttpResponse:
-    answer = _decide(request, message_id, message_send_again, _("It waits to be sent again."))
-    dispatch_soon()
-    return answer
-
-
-@require_POST
-@office_required
-def call_off(request: HttpRequest, message_id: int) -> HttpResponse:
-    return _decide(request, message_id, message_call_off, _("It will not be sent."))
+def decide(request: HttpRequest, message_id: int) -> HttpResponse:
+    """Take one of the decisions that are open for the message."""
+    get_object_or_404(Message, pk=message_id)
+    decision = BY_CODE.get(request.POST.get("decision", ""))
+    if decision is None:
+        raise Refused(_("Say what is decided about the message."))
+    row = decision.take(
+        message_id=message_id, reason=request.POST.get("reason", ""), actor=request.user, now=clock.now()
+    )
+    notes.success(request, str(decision.said))
+    if row.state == MessageState.WAITING:
+        dispatch_soon()
+    return redirect("outbox:message", message_id)
 
 
 @require_POST
@@ -101,9 +94,9 @@ def switch(request: HttpRequest) -> HttpResponse:
     form = SwitchForm(request.POST)
     if not form.is_valid():
         raise Refused(_("Say why, in a few words."))
-    is_on = form.cleaned_data["is_on"] == "on"
-    sending_switch_set(is_on=is_on, reason=form.cleaned_data["reason"], actor=request.user, now=clock.now())
-    notes.success(request, _("Sending is on.") if is_on else _("Sending is off. Nothing leaves."))
+    throw = THROWS[form.cleaned_data["throw"]]
+    sending_switch_set(is_on=throw.is_on, reason=form.cleaned_data["reason"], actor=request.user, now=clock.now())
+    notes.success(request, str(throw.said))
     return redirect("outbox:message_list")
 
 
@@ -157,10 +150,3 @@ def delivery_hook(event: str, body: dict[str, Any]) -> None:
         detail=str(body.get("detail", "")),
         at=clock.now(),
     )
-
-
-def _decide(request: HttpRequest, message_id: int, decide: Callable[..., Message], said: str) -> HttpResponse:
-    get_object_or_404(Message, pk=message_id)
-    decide(message_id=message_id, reason=request.POST.get("reason", ""), actor=request.user, now=clock.now())
-    notes.success(request, said)
-    return redirect("outbox:message", message_id)

@@ -14,8 +14,9 @@ from jobs.walkthroughs.services.notices import PURPOSE as NOTICE
 from pricing.estimates.messages import PURPOSE as ESTIMATE
 from routing.dispatch.services.telling import PURPOSE as COMING
 from shared import clock
+from shared.outbox.decisions import BY_CODE, decisions_open
 from shared.outbox.forms import PURPOSES
-from shared.outbox.models import Message
+from shared.outbox.models import Message, MessageState
 from shared.outbox.selectors import sending_switch_get
 from tests import factories as make
 
@@ -33,6 +34,10 @@ def texts(answer: Any) -> str:
 
 def unknown(**over: Any) -> Any:
     return make.make_message(state="sending", claimed_at=clock.now() - timedelta(hours=1), **over)
+
+
+def decide(page: Client, message: Message, decision: str, reason: str, **over: Any) -> Any:
+    return page.post(f"/messages/{message.pk}/decision/", {"decision": decision, "reason": reason}, **over)
 
 
 def test_unknown_results_come_first(page: Client) -> None:
@@ -67,13 +72,13 @@ def test_a_message_is_shown_word_for_word(page: Client) -> None:
 
 
 @pytest.mark.parametrize(
-    ("action", "state"),
-    [("sent", "sent"), ("again", "waiting")],
+    ("decision", "state"),
+    [("arrived", "sent"), ("send_again", "waiting")],
 )
-def test_the_office_decides_about_an_unknown_one(page: Client, action: str, state: str) -> None:
+def test_the_office_decides_about_an_unknown_one(page: Client, decision: str, state: str) -> None:
     """With a reason, which the history then shows."""
     message = unknown()
-    answer = page.post(f"/messages/{message.pk}/{action}/", {"reason": "asked her"}, follow=True)
+    answer = decide(page, message, decision, "asked her", follow=True)
     message.refresh_from_db()
     assert message.state == state
     assert "asked her" in texts(answer)
@@ -89,27 +94,40 @@ def test_the_office_reads_what_sending_again_may_do(page: Client, channel: str, 
 def test_a_waiting_message_can_be_called_off(page: Client) -> None:
     """Once; the second time it is too late."""
     message = make.make_message()
-    address = f"/messages/{message.pk}/call-off/"
-    assert page.post(address, {"reason": "wrong price"}).status_code == 302
-    assert page.post(address, {"reason": "wrong price"}).status_code == 409
+    assert decide(page, message, "call_off", "wrong price").status_code == 302
+    assert decide(page, message, "call_off", "wrong price").status_code == 409
 
 
-def test_a_decision_needs_a_reason(page: Client) -> None:
-    """Nothing changes without one."""
+@pytest.mark.parametrize(("decision", "reason"), [("arrived", " "), ("burn", "why not"), ("", "why not")])
+def test_a_decision_needs_its_name_and_a_reason(page: Client, decision: str, reason: str) -> None:
+    """Nothing changes without them."""
     message = unknown()
-    assert page.post(f"/messages/{message.pk}/sent/", {"reason": " "}).status_code == 422
+    assert decide(page, message, decision, reason).status_code == 422
     message.refresh_from_db()
     assert message.state == "sending"
 
 
+@pytest.mark.parametrize("state", MessageState.values)
+@pytest.mark.parametrize("hours", [0, 1])
+def test_just_what_is_offered_can_be_decided(page: Client, state: str, hours: int) -> None:
+    """On the page and to programs alike; whatever is not offered is refused by its own guard."""
+    for code in BY_CODE:
+        message = make.make_message(state=state, claimed_at=clock.now() - timedelta(hours=hours))
+        offered = {each.code for each in decisions_open(message, now=clock.now())}
+        shown = page.get(f"/messages/{message.pk}/").content.decode()
+        assert offered == {each for each in BY_CODE if f'name="decision" value="{each}"' in shown}
+        assert offered == set(page.get(f"/api/messages/{message.pk}/").json()["decisions"])
+        assert decide(page, message, code, "asked her").status_code == (302 if code in offered else 409)
+
+
 def test_the_switch_is_thrown_on_the_page(page: Client, office: Any) -> None:
     """Off with a reason that the page then shows; on again."""
-    shown = page.post("/messages/switch/", {"is_on": "off", "reason": "wrong price"}, follow=True)
+    shown = page.post("/messages/switch/", {"throw": "stop", "reason": "wrong price"}, follow=True)
     assert "Switched off because: wrong price" in texts(shown)
     switch = sending_switch_get()
     assert (switch.is_on, switch.changed_by) == (False, office)
-    assert page.post("/messages/switch/", {"is_on": "on"}).status_code == 422
-    page.post("/messages/switch/", {"is_on": "on", "reason": "mended"})
+    assert page.post("/messages/switch/", {"throw": "allow"}).status_code == 422
+    page.post("/messages/switch/", {"throw": "allow", "reason": "mended"})
     assert sending_switch_get().is_on
 
 
@@ -123,7 +141,7 @@ def test_sending_can_be_started(page: Client, django_capture_on_commit_callbacks
     assert message.state == "sent"
 
 
-@pytest.mark.parametrize("address", ["switch", "send", "1/sent", "1/again", "1/call-off"])
+@pytest.mark.parametrize("address", ["switch", "send", "1/decision"])
 def test_changes_are_posts_of_the_office(
     page: Client, client_of: Callable[[Any], Client], crew_lead: Any, address: str
 ) -> None:

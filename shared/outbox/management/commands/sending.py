@@ -1,26 +1,31 @@
 import json
+from collections.abc import Iterable
 from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from shared import clock
 from shared.errors import WalldayError
+from shared.outbox.decisions import BY_WORD, THROWS
 from shared.outbox.models import Message
 from shared.outbox.selectors import message_counts, sending_switch_get, unknown_list
-from shared.outbox.services import message_call_off, message_mark_sent, message_send_again, sending_switch_set
+from shared.outbox.services import sending_switch_set
 
-DECISIONS = {"arrived": message_mark_sent, "again": message_send_again, "call-off": message_call_off}
-SWITCH = {"stop": False, "allow": True}
+
+def _words(table: Iterable[str]) -> str:
+    """As in a sentence: `one`, `two` and `three`."""
+    *others, last = (f"`{word}`" for word in table)
+    return f"{', '.join(others)} and {last}"
 
 
 class Command(BaseCommand):
     help = (
-        "Whether messages leave, and those of unknown result. `stop` and `allow` throw the switch, at once; `arrived`, "
-        "`again` and `call-off` decide about one message. Each of them needs --why."
+        f"Whether messages leave, and those of unknown result. {_words(THROWS)} throw the switch, at once; "
+        f"{_words(BY_WORD)} decide about one message. Each of them needs --why."
     )
 
     def add_arguments(self, parser: CommandParser) -> None:
-        parser.add_argument("what", nargs="?", choices=["show", *SWITCH, *DECISIONS], default="show")
+        parser.add_argument("what", nargs="?", choices=["show", *THROWS, *BY_WORD], default="show")
         parser.add_argument("message", nargs="?", type=int, help="number of the message to decide about")
         parser.add_argument("--why", default="", help="in a few words; kept in the history")
         parser.add_argument("--json", action="store_true", help="one JSON object instead of the text")
@@ -28,10 +33,10 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         what, now = options["what"], clock.now()
         try:
-            if what in SWITCH:
-                sending_switch_set(is_on=SWITCH[what], reason=options["why"], actor=None, now=now)
-            elif what in DECISIONS:
-                DECISIONS[what](message_id=_number(options), reason=options["why"], actor=None, now=now)
+            if what in THROWS:
+                sending_switch_set(is_on=THROWS[what].is_on, reason=options["why"], actor=None, now=now)
+            elif what in BY_WORD:
+                BY_WORD[what].take(message_id=_number(options), reason=options["why"], actor=None, now=now)
         except WalldayError as error:
             raise CommandError(error.message) from error
         found = _found()
