@@ -26,11 +26,12 @@ from jobs.reminders.proposal import proposal_json
 from jobs.reminders.rules import RULES
 from jobs.reminders.selectors import DueItem, answer_list, due_item_json, hold_list, inbound_texts
 from jobs.reminders.services import reminders_queue
-from jobs.reminders.views.proposing import proposal_of
+from routing.plans.selectors.filling import proposal_of
 from shared import clock
 from shared.api_kit.permissions import OfficeOnly, OwnerOnly
 from shared.company.selectors import company_get
 from shared.outbox.models import Channel
+from shared.web.present import today_here
 
 DUE_STATES = ("ready", "waits", "reminded", "no_channel")
 
@@ -139,7 +140,7 @@ class ProposalOutput(serializers.Serializer[Any]):
 def proposal(request: Request) -> Response:
     query = WeeksQuery(data=request.query_params)
     query.is_valid(raise_exception=True)
-    return Response(proposal_json(proposal_of(**query.validated_data)))
+    return Response(proposal_json(proposal_of(today=today_here(), now=clock.now(), **query.validated_data)))
 
 
 class OwnWordsInput(serializers.Serializer[Any]):

@@ -3,12 +3,10 @@
 from collections.abc import Iterable
 from datetime import date, timedelta
 
-from django.db.models import Exists, OuterRef, Sum
-
 from jobs.customers.models import Property
 from jobs.reminders.domain.answers import DayNear
 from jobs.work.choices import JobState
-from jobs.work.models import Job, JobLine, JobWindow
+from jobs.work.models import Job, JobWindow
 from routing.plans.models import Crew, Stop
 from routing.plans.selectors.shifts import shifts_between
 from shared.geo import great_circle_metres
@@ -27,36 +25,25 @@ def days_near(*, place: Property, today: date) -> list[DayNear]:
     Free minutes are those of all crews on shift, less the minutes of the jobs that are planned or promised there.
     """
     first, last = today + timedelta(days=FIRST_DAYS_AHEAD), today + timedelta(days=DAYS_AHEAD)
-    room = _room(first, last)
     busy = _busy(first, last)
+    free = _free(_room(first, last), busy)
     return [
-        DayNear(
-            work_date=day,
-            nearest_metres=_nearest(place, busy.get(day, [])),
-            free_minutes=max(0, round(minutes * ROOM_SHARE) - sum(entry[2] for entry in busy.get(day, []))),
-        )
-        for day, minutes in sorted(room.items())
+        DayNear(work_date=day, nearest_metres=_nearest(place, busy.get(day, [])), free_minutes=minutes)
+        for day, minutes in free.items()
     ]
 
 
-def free_minutes(*, today: date, weeks: int) -> int:
-    """Free crew-minutes of the coming weeks, from the day after tomorrow on."""
-    first, last = today + timedelta(days=FIRST_DAYS_AHEAD), today + timedelta(days=7 * weeks)
-    busy = _busy(first, last)
-    taken = {day: sum(entry[2] for entry in entries) for day, entries in busy.items()}
-    return sum(max(0, round(minutes * ROOM_SHARE) - taken.get(day, 0)) for day, minutes in _room(first, last).items())
+def free_by_day(*, today: date, last: date) -> dict[date, int]:
+    """Free crew-minutes of each working day from the day after tomorrow to `last`."""
+    first = today + timedelta(days=FIRST_DAYS_AHEAD)
+    return _free(_room(first, last), _busy(first, last))
 
 
-def undated_minutes(*, today: date, weeks: int) -> int:
-    """Crew-minutes of work that is agreed for these weeks, or for any time, and has no day yet: it is in no plan from
-    today on and not promised. It takes room of the free minutes, on whatever day."""
-    last = today + timedelta(days=7 * weeks)
-    planned = Stop.objects.filter(job=OuterRef("job"), route__plan__work_date__gte=today)
-    windows = JobWindow.objects.filter(job=OuterRef("job"))
-    here = windows.filter(first_date__lte=last, last_date__gte=today)
-    lines = JobLine.objects.filter(job__state=JobState.AGREED).exclude(Exists(planned))
-    lines = lines.exclude(Exists(windows.filter(promised=True))).filter(Exists(here) | ~Exists(windows))
-    return lines.aggregate(minutes=Sum("estimated_minutes"))["minutes"] or 0
+def _free(room: dict[date, int], busy: _Busy) -> dict[date, int]:
+    return {
+        day: max(0, round(minutes * ROOM_SHARE) - sum(entry[2] for entry in busy.get(day, [])))
+        for day, minutes in sorted(room.items())
+    }
 
 
 def _room(first: date, last: date) -> dict[date, int]:

@@ -13,8 +13,8 @@ from jobs.reminders.domain.choosing import ResponseRate
 from jobs.reminders.expected import response_rates
 from jobs.reminders.models import Reminder, ReminderAnswer
 from jobs.reminders.proposal import Room, due_proposal
-from jobs.reminders.views.proposing import proposal_of
 from jobs.work.models import ServiceInterval
+from routing.plans.selectors.filling import proposal_of
 from tests import factories as make
 
 pytestmark = pytest.mark.django_db
@@ -105,7 +105,7 @@ def test_nobody_hears_while_earlier_reminders_may_fill_the_room() -> None:
 def test_work_without_a_day_and_hours_to_keep_take_room(office: Any, client_of: Any) -> None:
     """Agreed, with no plan and no promise, for these weeks: not what is for later, planned, promised or only asked."""
     crew = make.make_crew()
-    free = proposal_of(weeks=1).room.free
+    free = proposal_of(today=TODAY, now=NOW, weeks=1).room.free
     assert free > 0
     here, later = [{"first_date": day, "last_date": day} for day in (TODAY, TODAY + timedelta(days=90))]
     make.make_job(lines=[{"estimated_minutes": 100}])
@@ -115,9 +115,9 @@ def test_work_without_a_day_and_hours_to_keep_take_room(office: Any, client_of: 
     make.make_job(lines=[{"estimated_minutes": 1_000}], state="lead")
     planned = make.make_job(lines=[{"estimated_minutes": 1_000}])
     make.make_planned_day((crew, [planned]), work_date=TODAY)
-    room = proposal_of(weeks=1, keep_hours=2).room
+    room = proposal_of(today=TODAY, now=NOW, weeks=1, keep_hours=2).room
     assert (room.undated, room.kept, room.minutes) == (120, 120, room.free - 240)
-    assert proposal_of(weeks=1, keep_hours=10_000).room.minutes == 0
+    assert proposal_of(today=TODAY, now=NOW, weeks=1, keep_hours=10_000).room.minutes == 0
     client = client_of(office)
     page = client.get(reverse("reminders:proposal"), {"weeks": "1", "keep_hours": "2"}).content.decode()
     assert "2 h of agreed work that has no day yet" in page
@@ -126,6 +126,20 @@ def test_work_without_a_day_and_hours_to_keep_take_room(office: Any, client_of: 
     assert client.get(reverse("reminders:proposal"), {"weeks": "1", "keep_hours": "-2"}).status_code == 422
     with pytest.raises(CommandError, match="keep-hours"):
         call_command("propose_reminders", "--keep-hours", "-1")
+
+
+def test_the_week_after_is_what_is_left_of_it_alone() -> None:
+    """Its free minutes less work that has no day and opens in it; work for any time takes of the weeks to fill."""
+    make.make_crew()
+    room = proposal_of(today=TODAY, now=NOW, weeks=2).room
+    assert proposal_of(today=TODAY, now=NOW, weeks=3).room.free == room.free + room.later
+    after = TODAY + timedelta(days=15)
+    make.make_job(lines=[{"estimated_minutes": 30}])
+    make.make_job(lines=[{"estimated_minutes": 100}], windows=[{"first_date": after, "last_date": after}])
+    gone = TODAY - timedelta(days=1)
+    make.make_job(lines=[{"estimated_minutes": 500}], windows=[{"first_date": gone, "last_date": gone}])
+    then = proposal_of(today=TODAY, now=NOW, weeks=2).room
+    assert (then.free, then.undated, then.later) == (room.free, 30, room.later - 100)
 
 
 def test_who_was_asked_lately_takes_room_until_an_answer_or_a_job() -> None:

@@ -5,7 +5,9 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from jobs.reminders.forms import DEFAULT_WEEKS, MOST_KEPT_HOURS, MOST_WEEKS
 from jobs.reminders.proposal import proposal_json
-from jobs.reminders.views.proposing import proposal_of
+from routing.plans.selectors.filling import proposal_of
+from shared import clock
+from shared.web.present import today_here
 
 
 class Command(BaseCommand):
@@ -21,7 +23,8 @@ class Command(BaseCommand):
             raise CommandError(f"--weeks is 1 to {MOST_WEEKS}.")
         if not 0 <= options["keep_hours"] <= MOST_KEPT_HOURS:
             raise CommandError(f"--keep-hours is 0 to {MOST_KEPT_HOURS}.")
-        found = proposal_of(weeks=options["weeks"], keep_hours=options["keep_hours"])
+        wish = {"weeks": options["weeks"], "keep_hours": options["keep_hours"]}
+        found = proposal_of(today=today_here(), now=clock.now(), **wish)
         if options["json"]:
             self.stdout.write(json.dumps(proposal_json(found)))
             return
