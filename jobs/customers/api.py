@@ -19,6 +19,7 @@ from jobs.customers import services
 from jobs.customers.domain.dates import DateOrder
 from jobs.customers.domain.facing import TURNS, facing_of_side
 from jobs.customers.domain.faults import Fault, UnreadableFile
+from jobs.customers.domain.houses import Doubt
 from jobs.customers.domain.tables import MAX_FILE_BYTES
 from jobs.customers.domain.values import read_phone
 from jobs.customers.errors import FileUnreadable
@@ -30,6 +31,7 @@ from jobs.customers.selectors import (
     lookalikes,
     property_get,
     property_list,
+    twin_list,
     wall_get,
 )
 from jobs.customers.views.customers import consent_said
@@ -174,6 +176,28 @@ class HouseJoinOutput(serializers.Serializer[Any]):
     walls = serializers.ListField(child=serializers.IntegerField(), help_text="Those that move")
     walls_joined = serializers.ListField(child=serializers.IntegerField(), help_text="Those that both rows have")
     readings = serializers.IntegerField(help_text="Chalk readings written anew for the wall that stays")
+
+
+class OneHouseInput(serializers.Serializer[Any]):
+    other = serializers.IntegerField(min_value=1, help_text="The entry that is the same house and goes")
+    dry_run = serializers.BooleanField(default=True, help_text="Say what would happen and change nothing")
+    sure = serializers.BooleanField(default=False, help_text="It is one house, whatever `doubts` says")
+
+
+class OneHouseOutput(HouseJoinOutput):
+    """What making one of two entries of a house does, or did; nothing of it where there are obstacles."""
+
+    obstacles = serializers.ListField(child=serializers.CharField())
+    doubts = serializers.ListField(
+        child=serializers.ChoiceField(choices=[each.value for each in Doubt]), help_text="What speaks for two houses"
+    )
+    noted = serializers.ListField(child=serializers.CharField(), help_text="Goes into the note of the one that stays")
+    called_off = serializers.IntegerField(help_text="Reminders that waited for the entry that goes")
+
+
+class TwinsOutput(serializers.Serializer[Any]):
+    first = serializers.IntegerField(source="first.pk")
+    second = serializers.IntegerField(source="second.pk")
 
 
 class MergeOutput(serializers.Serializer[Any]):
@@ -352,6 +376,42 @@ class MergeView(generics.GenericAPIView[Customer]):
         else:
             plan = services.customer_merge(keep=keep, other=other, actor=request.user, now=clock.now())
         return Response(MergeOutput(plan.as_json()).data)
+
+
+class OneHouseView(generics.GenericAPIView[Property]):
+    permission_classes = (OfficeOnly,)
+    serializer_class = OneHouseInput
+    queryset = Property.objects.none()
+    problem_statuses = (409, 422)
+
+    @extend_schema(
+        operation_id="property_join",
+        responses=OneHouseOutput,
+        summary="Make one of two entries of a customer's house",
+        description="Where they look like two houses it is refused without `sure`. It cannot be taken back.",
+    )
+    def post(self, request: Request, property_id: int) -> Response:
+        body = OneHouseInput(data=request.data)
+        body.is_valid(raise_exception=True)
+        wanted = body.validated_data
+        keep, other = property_get(pk=property_id), property_get(pk=wanted["other"])
+        if wanted["dry_run"]:
+            plan = services.one_house_plan(keep=keep, other=other)
+        else:
+            plan = services.one_house(keep=keep, other=other, sure=wanted["sure"], actor=request.user, now=clock.now())
+        return Response(OneHouseOutput(plan.as_json()).data)
+
+
+@extend_schema(
+    operation_id="property_twins",
+    responses=TwinsOutput(many=True),
+    summary="Entries of one customer that have one address",
+    description="At most 500 pairs.",
+)
+@api_view(["GET"])
+@permission_classes([OfficeOnly])
+def property_twins(request: Request) -> Response:
+    return Response(TwinsOutput(twin_list()[:500], many=True).data)
 
 
 @extend_schema(
@@ -574,6 +634,8 @@ urlpatterns = [
     path("customers/<row:customer_id>/merge/", MergeView.as_view(), name="api_customer_merge"),
     path("customers/<row:customer_id>/", CustomerView.as_view(), name="api_customer"),
     path("properties/", Properties.as_view(), name="api_property_list"),
+    path("properties/twins/", property_twins, name="api_property_twins"),
+    path("properties/<row:property_id>/join/", OneHouseView.as_view(), name="api_property_join"),
     path("properties/<row:property_id>/", PropertyView.as_view(), name="api_property"),
     path("properties/<row:property_id>/walls/", WallsView.as_view(), name="api_property_walls"),
     path("walls/<row:wall_id>/", WallView.as_view(), name="api_wall"),

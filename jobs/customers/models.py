@@ -146,7 +146,13 @@ class Property(models.Model):
         ordering = ["street", "id"]
         verbose_name_plural = "properties"
         constraints = [
-            models.UniqueConstraint(fields=["customer", "street", "postal_code"], name="property_once_per_customer"),
+            models.UniqueConstraint(
+                fields=["customer", "street", "postal_code"],
+                # The entry that became another leaves its way of writing to that one.
+                condition=models.Q(joined_into__isnull=True),
+                name="property_once_per_customer",
+                violation_error_message=_("This customer has a property at this address already."),
+            ),
             models.CheckConstraint(condition=~models.Q(street=""), name="property_has_street"),
             models.CheckConstraint(
                 # "Not null" in so many words: comparing with NULL is unknown, and a CHECK lets unknown pass.

@@ -7,6 +7,7 @@ from django.db.models.functions import Lower
 from django.utils.translation import gettext as _
 
 from jobs.customers.domain.duplicates import EMAIL, HOUSE, PHONE, Entry, alike
+from jobs.customers.domain.houses import House, twins
 from jobs.customers.models import (
     AddressLookup,
     Consent,
@@ -18,6 +19,7 @@ from jobs.customers.models import (
     Wall,
 )
 from shared.errors import NotFound, Refused
+from shared.events.models import Event
 from shared.outbox.models import Channel
 from shared.zones import zone_at
 
@@ -26,7 +28,7 @@ NEIGHBOURS = 40
 
 def customer_list(*, words: str = "") -> QuerySet[Customer]:
     """Customers by name with their properties; each of `words` must occur in name, mail, number or street."""
-    places = Prefetch("properties", Property.objects.order_by("street", "pk"))
+    places = Prefetch("properties", Property.objects.filter(joined_into__isnull=True).order_by("street", "pk"))
     customers = Customer.objects.filter(merged_into__isnull=True).prefetch_related(places)
     for word in words.split():
         customers = customers.filter(pk__in=_customers_with(word))
@@ -200,6 +202,54 @@ def neighbours_of(place: Property) -> list[Property]:
     name = street if any(map(str.isdigit, number)) else place.street
     of_street = known.filter(street__iendswith=f" {name}", city__iexact=place.city)
     return list(of_street[:NEIGHBOURS] or known.filter(city__iexact=place.city)[:NEIGHBOURS] or known[:NEIGHBOURS])
+
+
+def house_of(place: Property) -> House:
+    """A property as the rules about one house see it."""
+    return House(place.pk, place.customer_id, place.street, place.city, place.postal_code, place.coordinates)
+
+
+@dataclass(frozen=True)
+class Twins:
+    """Two entries of one customer that have one address."""
+
+    first: Property
+    second: Property
+
+
+def twin_list(*, customer: Customer | None = None) -> list[Twins]:
+    """Houses that may be entered twice for their customer; of one customer where it is given."""
+    places = Property.objects.filter(joined_into__isnull=True, customer__merged_into__isnull=True)
+    if customer is not None:
+        places = places.filter(customer=customer)
+    names = ("pk", "customer_id", "street", "city", "postal_code")
+    pairs = twins(House(*values) for values in places.order_by("pk").values_list(*names).iterator(chunk_size=2000))
+    rows = Property.objects.select_related("customer").in_bulk({number for pair in pairs for number in pair})
+    return [Twins(rows[first], rows[second]) for first, second in pairs]
+
+
+def twins_of(place: Property) -> set[int]:
+    """Other entries of its customer that have the address of this one."""
+    pairs = twins(house_of(each) for each in Property.objects.filter(customer=place.customer_id, joined_into=None))
+    return {number for pair in pairs if place.pk in pair for number in pair} - {place.pk}
+
+
+@dataclass(frozen=True)
+class JoinedEntry:
+    """An entry that became another one, and the event that says who did it, and when."""
+
+    place: Property
+    event: Event | None
+
+
+def joined_entries(place: Property) -> list[JoinedEntry]:
+    """The entries that this house had besides, by number."""
+    rows = list(place.joined.order_by("pk"))
+    events = Event.objects.filter(
+        kind="property.joined", subject_type=Property._meta.label_lower, subject_id__in=[row.pk for row in rows]
+    ).select_related("actor")
+    by_row = {event.subject_id: event for event in events if rows}
+    return [JoinedEntry(row, by_row.get(row.pk)) for row in rows]
 
 
 def property_get(*, pk: int) -> Property:

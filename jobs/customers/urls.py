@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from jobs.customers.views import customers, finding, imports, merging, properties
+from jobs.customers.views import customers, finding, imports, joining, merging, properties
 
 app_name = "customers"
 urlpatterns = [
@@ -28,6 +28,8 @@ urlpatterns = [
     path("properties/<row:property_id>/place/look-up/", finding.place_look_up, name="place_look_up"),
     path("properties/<row:property_id>/place/take/<int:number>/", finding.place_take, name="place_take"),
     path("properties/<row:property_id>/", properties.place, name="property_page"),
+    path("properties/<row:property_id>/join/", joining.choose, name="join_choose"),
+    path("properties/<row:keep_id>/join/<row:other_id>/", joining.join, name="join"),
     path("properties/<row:property_id>/edit/", properties.property_edit, name="property_edit"),
     path("properties/<row:property_id>/walls/new/", properties.wall_new, name="wall_new"),
     path("walls/<row:wall_id>/edit/", properties.wall_edit, name="wall_edit"),

@@ -190,10 +190,16 @@ def _answers_of(customer: Customer, written_on: date) -> QuerySet[ReminderAnswer
 
 
 def _reminders(customer_id: int, written_on: date) -> list[Reminder]:
+    """Those that were written on a local day: each thing at a house once, under the entry as which it goes on."""
     zone = company_get().timezone
     begins, ends = clock.midnight(written_on, zone), clock.midnight(date.fromordinal(written_on.toordinal() + 1), zone)
-    rows = Reminder.objects.filter(property__customer=customer_id, created_at__gte=begins, created_at__lt=ends)
-    return list(rows.select_related("property", "message").order_by("property__street", "id"))
+    here = Q(property__customer=customer_id) | Q(property__joined_into__customer=customer_id)
+    rows = Reminder.objects.filter(here, created_at__gte=begins, created_at__lt=ends)
+    found: dict[tuple[int, str], Reminder] = {}
+    for row in rows.select_related("property__joined_into", "message").order_by("property__street", "id"):
+        row.property = row.property.joined_into or row.property
+        found.setdefault((row.property_id, row.kind), row)
+    return list(found.values())
 
 
 def _things(reminders: Sequence[Reminder], on: date) -> list[Offered]:

@@ -5,6 +5,7 @@ from .finding import Found, place_find, place_find_later, place_take, places_fin
 from .importing import ImportReport, RefusedRow
 from .imports import import_customers, import_jobs
 from .merging import MergePlan, customer_merge, customers_tell_apart, merge_plan
+from .one_house import OneHousePlan, one_house, one_house_plan
 from .preview import FIELDS, Preview, import_columns, import_file, import_preview
 from .records import (
     consent_record,
@@ -31,6 +32,7 @@ __all__ = [
     "Found",
     "ImportReport",
     "MergePlan",
+    "OneHousePlan",
     "Preview",
     "RefusedRow",
     "consent_record",
@@ -46,6 +48,8 @@ __all__ = [
     "import_file",
     "import_jobs",
     "import_preview",
+    "one_house",
+    "one_house_plan",
     "place_find",
     "place_find_later",
     "place_take",

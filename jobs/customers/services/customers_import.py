@@ -185,8 +185,10 @@ class CustomersImporter:
         properties = known.properties if known else []
         own, city, code = own_number(reference), row.property.get("city", ""), row.property.get("postal_code", "")
         for place in properties:
-            if reference and (place.reference == reference or (place.pk == own and own_reference(place) == reference)):
+            if _is_named(place, reference):
                 return place
+        joined = known.joined if known else []
+        self._not_joined("property_ref", reference, [place for place in joined if _is_named(place, reference)])
         if reference and self.index.property_by_reference(reference) is not None:
             raise Refusal(
                 self.columns.heading("property_ref"),
@@ -194,11 +196,7 @@ class CustomersImporter:
                 N_("This property belongs to another customer."),
                 N_("Was it sold? Give it a new reference, or correct the customer."),
             )
-        fitting = [
-            place
-            for place in properties
-            if street_key(place.street) == street_key(street) and same_place(place.city, place.postal_code, city, code)
-        ]
+        fitting = [place for place in properties if _is_at(place, street, city, code)]
         taken = [place.reference for place in fitting if place.reference and reference and own is None]
         if street and taken:
             raise Refusal(
@@ -215,7 +213,22 @@ class CustomersImporter:
                 N_("Several properties of this customer fit."),
                 N_("Which one is it? Write its ZIP code or its reference."),
             )
+        if street and not fitting:
+            self._not_joined("street", street, [place for place in joined if _is_at(place, street, city, code)])
         return fitting[0] if street and fitting else None
+
+    def _not_joined(self, column: str, value: str, joined: Sequence[Property]) -> None:
+        """Refuse a row about an entry that became another one: what the file says of it is older than that."""
+        for place in joined:
+            now = place.joined_into
+            assert now is not None
+            raise Refusal(
+                self.columns.heading(column),
+                value,
+                N_("This entry was joined with %(reference)s, which is the same house."),
+                N_("Take the row out of the file, or write that reference."),
+                reference=now.reference or own_reference(now),
+            )
 
     # --- what the row changes ---
 
@@ -301,6 +314,18 @@ COLUMN_OF = {
     ("property", "reference"): "property_ref", ("property", "note"): "property_note",
     ("wall", "material"): "siding", ("wall", "colour"): "siding_colour", ("wall", "area_sqft"): "wall_area",
 }  # fmt: skip
+
+
+def _is_named(place: Property, reference: str) -> bool:
+    """By the company's own reference, or by the name that we gave it."""
+    if not reference:
+        return False
+    return place.reference == reference or (place.pk == own_number(reference) and own_reference(place) == reference)
+
+
+def _is_at(place: Property, street: str, city: str, postal_code: str) -> bool:
+    alike = street_key(place.street) == street_key(street)
+    return alike and same_place(place.city, place.postal_code, city, postal_code)
 
 
 def _key(kind: str, thing: Model) -> tuple[str, int]:

@@ -23,6 +23,7 @@ WHOLE_HOUSE = "whole house"
 class Known:
     """A customer with everything that a row may touch. `token` is the id, or a stand-in until it is stored.
 
+    `joined` are entries of houses that became another entry of `properties`.
     `walls` are whole-house walls and `walled` the properties with other walls, by id() of the property, since it may
     not be stored yet.
     """
@@ -30,6 +31,7 @@ class Known:
     token: int
     customer: Customer
     properties: list[Property] = field(default_factory=list)
+    joined: list[Property] = field(default_factory=list)
     walls: dict[int, Wall] = field(default_factory=dict)
     walled: set[int] = field(default_factory=set)
     consents: dict[str, bool] = field(default_factory=dict)
@@ -58,8 +60,11 @@ def load_known(customer_ids: Iterable[int]) -> dict[int, Known]:
     customers = Customer.objects.select_related("merged_into").in_bulk(list(customer_ids))
     known = {pk: Known(pk, customer) for pk, customer in customers.items()}
     places = {}
-    for place in Property.objects.filter(customer__in=customers).order_by("pk"):
+    for place in Property.objects.filter(customer__in=customers).select_related("joined_into").order_by("pk"):
         place.customer = customers[place.customer_id]
+        if place.joined_into is not None:
+            known[place.customer_id].joined.append(place)
+            continue
         known[place.customer_id].properties.append(place)
         places[place.pk] = place
     for wall in Wall.objects.filter(property__in=places).order_by("pk"):

@@ -8,10 +8,11 @@ the same name; so are the rows of those held back. Blanks are filled; what has n
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any
 
 from django.db import transaction
-from django.db.models import Model
+from django.db.models import Model, QuerySet
 from django.utils.translation import gettext as _
 
 from jobs.chalking.models import WallForecast
@@ -24,6 +25,7 @@ from jobs.work.models import Job, JobLine, ServiceInterval
 from pricing.estimates.models import Estimate, EstimateLine
 from shared.background.services import enqueue
 from shared.events.services import event_record
+from shared.outbox.models import Message, MessageState
 
 _OVER = (JobState.DONE, JobState.DECLINED, JobState.CALLED_OFF)
 _HOUSE_FACTS = ("city", "region", "postal_code", "year_built", "front_degrees", "gate_note", "pet_note")
@@ -91,8 +93,15 @@ def join_plan(place: Property, into: Property) -> HouseJoin:
 
 
 def join_obstacles(place: Property) -> Iterator[str]:
-    """Work that is going on: what was found at the walls for it is looked up there until it is done."""
-    begun = Job.objects.filter(property=place, walkthroughs__isnull=False).exclude(state__in=_OVER).distinct()
+    """Work that is going on: what was found at the walls for it is looked up there until it is done, and a crew that
+    is there works by the house that it was sent to."""
+    jobs = Job.objects.filter(property=place).exclude(state__in=_OVER)
+    for job in jobs.filter(state=JobState.ON_SITE).order_by("pk"):
+        yield _(
+            "At %(street)s a crew is at work on job %(job)s of the entry that would go. Wait until it is done, or keep "
+            "that entry instead."
+        ) % {"street": place.street, "job": job.pk}
+    begun = jobs.filter(walkthroughs__isnull=False).exclude(state=JobState.ON_SITE).distinct()
     for job in begun.order_by("pk"):
         yield _(
             "At %(street)s somebody walked around the house for job %(job)s of the entry that would go, and the job is "
@@ -101,8 +110,8 @@ def join_obstacles(place: Property) -> Iterator[str]:
 
 
 @transaction.atomic
-def house_join(plan: HouseJoin, *, actor: Any) -> None:
-    """Do what the plan says, in the caller's transaction."""
+def house_join(plan: HouseJoin, *, actor: Any, doubts: Sequence[str] = ()) -> None:
+    """Do what the plan says, in the caller's transaction. `doubts`: against what somebody was sure, for the history."""
     place, into = plan.place, plan.into
     Job.objects.filter(property=place).update(property=into)
     Estimate.objects.filter(property_ref=place.pk).update(property_ref=into.pk)
@@ -119,9 +128,21 @@ def house_join(plan: HouseJoin, *, actor: Any) -> None:
     _keep_place_and_notes(place, into)
     Property.objects.filter(joined_into=place).update(joined_into=into)
     Property.objects.filter(pk=place.pk).update(joined_into=into)
-    event_record(kind="property.joined", subject=place, actor=actor, data={"into": into.pk})
+    event_record(kind="property.joined", subject=place, actor=actor, data={"into": into.pk, "doubts": list(doubts)})
     event_record(kind="property.took_over", subject=into, actor=actor, data=plan.as_json())
     enqueue("chalking.forecast_property", property_id=into.pk)
+
+
+def waiting_reminders(**about: Any) -> QuerySet[Message]:
+    """Messages of reminders that still wait, each once; `about` narrows as in a filter of messages."""
+    return Message.objects.filter(state=MessageState.WAITING, reminders__isnull=False, **about).distinct()
+
+
+def reminders_call_off(waiting: QuerySet[Message], *, why: str, now: datetime) -> None:
+    """Drop those that wait, so that nobody hears twice; what they were about may be proposed again."""
+    Message.objects.filter(pk__in=waiting.values("pk"), state=MessageState.WAITING).update(
+        state=MessageState.DROPPED, finished_at=now, problem=why
+    )
 
 
 def _move_intervals(place: Property, into: Property) -> None:
@@ -196,11 +217,11 @@ def _fill(stays: Model, goes: Model, names: Sequence[str]) -> None:
 def _keep_place_and_notes(place: Property, into: Property) -> None:
     if not into.has_place:
         into.latitude, into.longitude = place.latitude, place.longitude
-    into.note = "\n".join(filter(None, (into.note.strip(), *_noted(place, into))))
+    into.note = "\n".join(filter(None, (into.note.strip(), *noted(place, into))))
     into.save(update_fields=["latitude", "longitude", "note"])
 
 
-def _noted(place: Property, into: Property) -> Iterator[str]:
+def noted(place: Property, into: Property) -> Iterator[str]:
     """What the row that goes says and the other has no place for."""
     for words, name in (
         (_("Gate: %(value)s"), "gate_note"),

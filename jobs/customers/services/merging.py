@@ -22,9 +22,17 @@ from jobs.reminders.models import Reminder
 from jobs.work.models import Job
 from shared.errors import Conflict, Refused
 from shared.events.services import event_record
-from shared.outbox.models import Channel, Message, MessageState
+from shared.outbox.models import Channel, Message
 
-from .joining import HouseJoin, house_join, houses_of_both, join_obstacles, join_plan
+from .joining import (
+    HouseJoin,
+    house_join,
+    houses_of_both,
+    join_obstacles,
+    join_plan,
+    reminders_call_off,
+    waiting_reminders,
+)
 from .records import consent_record
 
 SOURCE = "merged entries"
@@ -118,9 +126,7 @@ def customer_merge(*, keep: Customer, other: Customer, actor: Any, now: datetime
     plan = merge_plan(keep=keep, other=other)
     if plan.obstacles:
         raise Refused(" ".join(plan.obstacles))
-    Message.objects.filter(pk__in=_waiting(other).values("pk"), state=MessageState.WAITING).update(
-        state=MessageState.DROPPED, finished_at=now, problem=_("Its customer was merged with another entry.")
-    )
+    reminders_call_off(_waiting(other), why=_("Its customer was merged with another entry."), now=now)
     Property.objects.filter(pk__in=[place.pk for place in plan.moved]).update(customer=keep)
     for join in plan.joined:
         house_join(join, actor=actor)
@@ -176,7 +182,7 @@ def _obstacles(keep: Customer, other: Customer, joined: Sequence[HouseJoin]) -> 
 
 def _waiting(other: Customer) -> QuerySet[Message]:
     """Reminders that still wait for the other one."""
-    return Message.objects.filter(reminders__property__customer=other, state=MessageState.WAITING).distinct()
+    return waiting_reminders(reminders__property__customer=other)
 
 
 # --- what is done ---

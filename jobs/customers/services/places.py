@@ -21,6 +21,7 @@ class PlaceFinder:
         self.index, self.columns = index, columns
         self.known: dict[int, Known] = {}
         self.properties: dict[int, Property] = {}
+        self.named: dict[int, Property] = {}
 
     def look_up(self, places: Iterable[Place]) -> None:
         """Read what these rows may mean."""
@@ -30,17 +31,19 @@ class PlaceFinder:
             customers |= self._customers_by_reference(place) | self._customers_by_facts(place)
             properties.add(self._property_id(place) or 0)
         self.known = load_known(customers)
-        found = Property.objects.filter(pk__in=properties).select_related("customer")
-        self.properties = {place.pk: place for place in found}
+        found = Property.objects.filter(pk__in=properties).select_related("customer", "joined_into__customer")
+        self.named = {place.pk: place for place in found}
+        self.properties = {place.pk: place for place in map(_present, found)}
         self.properties |= {place.pk: place for known in self.known.values() for place in known.properties}
 
     def find(self, place: Place) -> Property:
         """The one property that is meant. Raises Refusal with a question where there is none, or several."""
         if place.property_ref:
-            found = self.properties.get(self._property_id(place) or 0)
+            number = self._property_id(place) or 0
+            found = self.named.get(number) or self.properties.get(number)
             own = own_number(place.property_ref) is not None
             if found is not None and (not own or own_reference(found) == place.property_ref):
-                return found
+                return self.properties[_present(found).pk]
             if not own:
                 raise Refusal(
                     self.columns.heading("property_ref"),
@@ -90,17 +93,17 @@ class PlaceFinder:
         raise Refusal(self.columns.heading(name), value, problem, advice)
 
     def _of_customer(self, place: Place, known: Known) -> Property:
-        fitting = [
-            stored
-            for stored in known.properties
+        fitting = {
+            _present(stored).pk
+            for stored in (*known.properties, *known.joined)
             if not place.street
             or (
                 street_key(stored.street) == street_key(place.street)
                 and same_place(stored.city, stored.postal_code, place.city, place.postal_code)
             )
-        ]
+        } & self.properties.keys()
         if len(fitting) == 1:
-            return fitting[0]
+            return self.properties[fitting.pop()]
         problem = (
             N_("The customer has several properties that fit.") if fitting else N_("The customer has no such property.")
         )
@@ -110,3 +113,8 @@ class PlaceFinder:
             problem,
             N_("Which one is it? Write the street as in the customer's record, or the property's reference."),
         )
+
+
+def _present(place: Property) -> Property:
+    """The entry as which a house goes on."""
+    return place.joined_into or place

@@ -8,7 +8,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from jobs.customers.forms import SearchForm
-from jobs.customers.selectors import customer_get, customer_list, lookalikes
+from jobs.customers.selectors import customer_get, customer_list, lookalikes, twin_list
 from jobs.customers.services import customer_merge, customers_tell_apart, merge_plan
 from shared import clock
 from shared.errors import WalldayError
@@ -20,9 +20,10 @@ PER_PAGE = 50
 @require_GET
 @office_required
 def alike(request: HttpRequest) -> HttpResponse:
-    """Pairs that share a number, a mail address or a house; a person decides."""
+    """Pairs that share a number, a mail address or a house, and houses entered twice; a person decides."""
     page = Paginator(lookalikes(), PER_PAGE).get_page(request.GET.get("page"))
-    return render(request, "customers/alike.html", {"page": page})
+    context = {"page": page, "twins": twin_list() if page.number == 1 else ()}
+    return render(request, "customers/alike.html", context)
 
 
 @require_POST

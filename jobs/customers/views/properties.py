@@ -14,9 +14,11 @@ from jobs.customers.forms import PropertyForm, SearchForm, WallForm
 from jobs.customers.models import Property, Wall
 from jobs.customers.selectors import (
     customer_get,
+    joined_entries,
     properties_without_place,
     property_get,
     property_list,
+    twins_of,
     wall_area_sqft,
     wall_get,
 )
@@ -61,6 +63,8 @@ def place(request: HttpRequest, property_id: int) -> HttpResponse:
         "area_sqft": wall_area_sqft(walls),
         "jobs": job_list().filter(property=found).exclude(state="done"),
         "history": service_history(property=found)[:HISTORY],
+        "twins": twins_of(found),
+        "entries": joined_entries(found),
         "intervals": ServiceInterval.objects.filter(property=found).select_related("service"),
     }
     return render(request, "customers/property.html", context)

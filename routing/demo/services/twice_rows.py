@@ -1,5 +1,6 @@
 """Customers who are in the list twice, as happens where several people take down calls: one who called again and was
-taken down anew with the same house, and one of the family, who shares the telephone and is somebody else."""
+taken down anew with the same house, and one of the family, who shares the telephone and is somebody else. And a house
+that its customer has twice, since the one who took down the second call did not find the first."""
 
 from datetime import date, timedelta
 from decimal import Decimal
@@ -21,13 +22,17 @@ PRICE_CENTS, MINUTES = 38_000, 110
 
 def doubles_store(*, today: date) -> None:
     """Of two past customers with one house each and nothing in the book."""
-    first, second = _known()[:2]
+    first, second, *others = _known()
     called = today - timedelta(days=CALLED_DAYS_AGO)
     _called_again(first.properties.get(), called)
     Customer.objects.create(
         name=f"{RELATIVE} {second.name.split()[-1]}", phone_e164=second.phone_e164, source="neighbour",
         note="Asked for her mother; will call back.", created_at=at(called, OFFICE_OPENS),
     )  # fmt: skip
+    house = next(
+        house for person in others for house in person.properties.all() if _short(house.street) != house.street
+    )
+    _entered_again(house, house.customer, called)
 
 
 def _known() -> list[Customer]:
@@ -46,18 +51,28 @@ def _called_again(house: Property, called: date) -> None:
         name=f"{known.name[0]}. {known.name.split()[-1]}", phone_e164=known.phone_e164, source="telephone call",
         note="Husband is at home on Fridays.", created_at=moment,
     )  # fmt: skip
-    number, *words, last = house.street.split()
-    street = " ".join((number, *words, SHORT.get(last.lower(), last).capitalize()))
+    _entered_again(house, again, called)
+
+
+def _entered_again(house: Property, customer: Customer, called: date) -> None:
+    """The street in its short form, with what was heard on the telephone."""
     place = Property.objects.create(
-        customer=again, street=street, city=house.city, postal_code=house.postal_code, latitude=house.latitude,
-        longitude=house.longitude, storeys=house.storeys, gate_note="Key under the third stone.",
+        customer=customer, street=_short(house.street), city=house.city, postal_code=house.postal_code,
+        latitude=house.latitude, longitude=house.longitude, storeys=house.storeys,
+        gate_note="Key under the third stone.",
     )  # fmt: skip
     wall = house.walls.order_by("pk").first() or Wall(name="South wall")
     _read(Wall.objects.create(property=place, name=wall.name, facing_degrees=wall.facing_degrees), called)
     Wall.objects.create(property=place, name="Shed", kind="face", facing_degrees=wall.facing_degrees, area_sqft=160)
     lines = [NewLine(Service.objects.get(code="house_wash"), PRICE_CENTS, MINUTES)]
-    job = job_create(property=place, lines=lines, created_at=moment, source="telephone call")
+    job = job_create(property=place, lines=lines, created_at=at(called, OFFICE_OPENS), source="telephone call")
     job_decline(job=job, reason="wants to wait for next year")
+
+
+def _short(street: str) -> str:
+    """As somebody writes who is on the telephone."""
+    *words, last = street.split()
+    return " ".join((*words, SHORT.get(last.lower(), last).capitalize()))
 
 
 def _read(wall: Wall, day: date) -> None:
