@@ -4,6 +4,7 @@ from django.db.models.functions import Lower
 from django.utils.translation import gettext_lazy as _
 
 from shared.events.append_only import AppendOnlyModel
+from shared.letters import MailField
 from shared.outbox.models import Channel
 
 
@@ -17,7 +18,7 @@ class Customer(models.Model):
 
     reference = models.CharField(max_length=40, null=True, blank=True, unique=True)  # noqa: DJ001
     name = models.CharField(max_length=120)
-    email = models.EmailField(blank=True)
+    email = MailField(blank=True)
     phone_e164 = models.CharField(max_length=16, blank=True)
     language = models.CharField(max_length=2, choices=Language.choices, default=Language.ENGLISH)
     source = models.CharField(max_length=60, blank=True, help_text=_("How they found us"))

@@ -17,6 +17,7 @@ from shared.background.errors import WorkerUnreachable
 from shared.background.services import enqueue
 from shared.errors import Conflict, Refused
 from shared.events.services import event_record
+from shared.letters import small_beyond_ascii
 from shared.outbox.dispatcher import DispatchResult, messages_dispatch
 from shared.outbox.domain.quiet_hours import next_open
 from shared.outbox.models import Channel, Message, MessageState, SendingLimits, SendingSwitch
@@ -72,7 +73,7 @@ def message_queue(
     values = {
         "channel": channel,
         "purpose": purpose,
-        "recipient": recipient,
+        "recipient": small_beyond_ascii(recipient),
         "recipient_name": recipient_name,
         "subject": subject,
         "body": body,
