@@ -129,6 +129,16 @@ def test_what_is_handed_over_speaks_the_notices_language(client: Any, job: Any) 
     assert "2026-06-02 12:00 EDT" in page
 
 
+def test_a_second_name_on_the_phone_is_refused_in_words(client: Any, job: Any) -> None:
+    """A page that was still open when somebody else acknowledged says that its name was not taken."""
+    notice = factories.make_notice(job=job)
+    address = f"/crew/notices/{notice.pk}/en/"
+    client.post(address, {"language": "en", "typed_name": "Ann"})
+    again = client.post(address, {"language": "en", "typed_name": "Bob"})
+    assert (again.status_code, Acknowledgement.objects.get().typed_name) == (422, "Ann")
+    assert "acknowledged already. Nothing was changed" in again.content.decode()
+
+
 def test_nobody_home_on_the_phone(client: Any, job: Any) -> None:
     """How it was sent is written down; a way that is not there comes back in words."""
     notice = factories.make_notice(job=job)
