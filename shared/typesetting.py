@@ -26,6 +26,7 @@ SHOWN = (
 )  # fmt: skip
 FIRSTS = [first for first, _last in SHOWN]
 KEEP = "\n\t"
+UNKNOWN = "?"
 SILENT = {"Cc", "Cf", "Mn", "Me"}  # joiners, variation selectors and the like: nothing of their own to print
 SKIN_TONES = range(0x1F3FB, 0x1F400)
 
@@ -34,6 +35,11 @@ def printable(text: str) -> str:
     """The text with what the fonts cannot show put in words: a picture character by its Unicode name in brackets, any
     other as a question mark; joiners, selectors and control characters are left out."""
     return "".join(map(_shown, text))
+
+
+def unprinted(text: str) -> list[str]:
+    """The characters that `printable` leaves as question marks, each once, as Unicode writes their code points."""
+    return [f"U+{ord(each):04X}" for each in dict.fromkeys(text) if each != UNKNOWN and _shown(each) == UNKNOWN]
 
 
 def _shown(character: str) -> str:
@@ -47,7 +53,7 @@ def _shown(character: str) -> str:
         return ""
     if category == "So":
         return f"[{unicodedata.name(character, 'picture').lower()}]"
-    return "?"
+    return UNKNOWN
 
 
 def _printable_all(data: Any) -> Any:

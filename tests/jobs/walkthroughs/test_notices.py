@@ -169,6 +169,15 @@ def test_the_record_is_the_homeowners_too(moment: Any) -> None:
     assert Client().get(address).status_code == 404
 
 
+@pytest.mark.parametrize(("name", "points"), [("王小明", "U+738B U+5C0F U+660E"), ("Íñigo Ødegård", None)])
+def test_a_name_that_the_record_cannot_print_is_not_lost(name: str, points: str | None) -> None:
+    """The page has no letters for every script: what it shows as question marks it names by its code points."""
+    notice = factories.make_notice()
+    row = notice_acknowledge(notice=notice, language="en", typed_name=name, now=NOW, by_link=True)
+    said = " ".join(PdfReader(io.BytesIO(record_read(row))).pages[0].extract_text().split())
+    assert points in said if points else name in said and "cannot print" not in said
+
+
 def test_a_refused_name_leaves_no_record() -> None:
     """Whoever comes second finds the first record alone on the disk."""
     notice = factories.make_notice()
