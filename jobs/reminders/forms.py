@@ -135,6 +135,16 @@ class OwnWordsForm(forms.Form):
     )  # fmt: skip
 
 
+MOST_LETTERS = 500
+
+
+class NoteField(forms.CharField):
+    """What was typed, with each line break as the one letter that the page's own count takes it for."""
+
+    def to_python(self, value: Any) -> str:
+        return str(super().to_python(value)).replace("\r\n", "\n")
+
+
 class AnswerForm(forms.Form):
     """What a homeowner taps on the page of a reminder."""
 
@@ -142,7 +152,7 @@ class AnswerForm(forms.Form):
     thing = forms.TypedMultipleChoiceField(coerce=int, required=False)
     day = forms.DateField(required=False)
     months = forms.IntegerField(required=False)
-    note = forms.CharField(required=False, max_length=500)
+    note = NoteField(required=False, max_length=MOST_LETTERS)
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -150,6 +160,13 @@ class AnswerForm(forms.Form):
         assert isinstance(things, forms.TypedMultipleChoiceField)
         sent = self.data.getlist("thing") if hasattr(self.data, "getlist") else []
         things.choices = [(value, value) for value in sent if value.isdecimal() and len(value) < 19]
+
+    @property
+    def problem(self) -> str:
+        """Why the form cannot be taken, in words."""
+        if set(self.errors) == {"note"}:
+            return str(_("Please write at most %(most)s letters and no special codes.") % {"most": MOST_LETTERS})
+        return str(_("Choose one of the answers."))
 
     @property
     def answer(self) -> Answer:

@@ -3,6 +3,7 @@
 from datetime import date
 from typing import Any
 
+from django.conf import settings
 from django.contrib import messages
 from django.contrib.auth.decorators import login_not_required
 from django.core.paginator import Paginator
@@ -14,6 +15,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
+from jobs.customers.models import Customer
 from jobs.reminders.answers import (
     Offer,
     answer_settings_get,
@@ -41,6 +43,11 @@ PER_PAGE = 50
 @require_http_methods(["GET", "HEAD", "POST"])
 def answer(request: HttpRequest, token: str) -> HttpResponse:
     """The homeowner's page of a reminder. Looking at it changes nothing; the form answers, once."""
+    with translation.override(_language_of(token)):
+        return _answer(request, token)
+
+
+def _answer(request: HttpRequest, token: str) -> HttpResponse:
     today, stop_path = today_here(), _stop_path(token)
     try:
         customer_id, written_on = answer_target(token, today=today)
@@ -48,12 +55,20 @@ def answer(request: HttpRequest, token: str) -> HttpResponse:
     except WalldayError as error:
         over = {"words": error.message, "stop_path": stop_path}
         return render(request, "reminders/answer_over.html", over, status=error.status)
-    with translation.override(offer.customer.language):
-        form = AnswerForm(request.POST or None)
-        status, problem = _answered(form, offer, today) if request.method == "POST" else (200, "")
-        offer = offer_get(customer_id=customer_id, written_on=written_on)
-        context = {"form": form, "problem": problem, "stop_path": stop_path, **_offered(offer, today)}
-        return render(request, "reminders/answer.html", context, status=status)
+    form = AnswerForm(request.POST or None)
+    status, problem = _answered(form, offer, today) if request.method == "POST" else (200, "")
+    offer = offer_get(customer_id=customer_id, written_on=written_on)
+    context = {"form": form, "problem": problem, "stop_path": stop_path, **_offered(offer, today)}
+    return render(request, "reminders/answer.html", context, status=status)
+
+
+def _language_of(token: str) -> str:
+    """The customer's own, also where the answer's time is over; the browser's for a link that was altered."""
+    try:
+        customer_id, _day = answer_sender(token)
+    except WalldayError:
+        return translation.get_language() or settings.LANGUAGE_CODE
+    return Customer.objects.values_list("language", flat=True).get(pk=customer_id)
 
 
 def _offered(offer: Offer, today: date) -> dict[str, Any]:
@@ -86,7 +101,7 @@ def _stop_path(token: str) -> str:
 def _answered(form: AnswerForm, offer: Offer, today: date) -> tuple[int, str]:
     """Take the answer; the status and what to say where it could not be taken."""
     if not form.is_valid():
-        return 422, str(_("Choose one of the answers."))
+        return 422, str(form.problem)
     try:
         answer_take(offer=offer, answer=form.answer, free_days=lambda: _free_days(offer, today), now=clock.now())
     except WalldayError as error:

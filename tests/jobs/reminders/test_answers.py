@@ -273,6 +273,25 @@ def test_the_way_out_stays_open_when_the_link_has_ended(ann: Any, time_machine: 
     assert ann.consents.filter(given=False, purpose="all").exists()
 
 
+def test_what_is_over_is_said_in_the_customers_language(ann: Any, time_machine: Any) -> None:
+    ann.language = "es"
+    ann.save()
+    time_machine.move_to(NOW + timedelta(days=47), tick=False)
+    shown = Client().get(page(ann)).content.decode()
+    for words in ("Este enlace ya no funciona", "Detener nuestros mensajes", 'lang="es"'):
+        assert words in shown, words
+
+
+def test_a_long_note_is_counted_as_the_page_counts_it(ann: Any) -> None:
+    """A browser counts a line break once and sends it as two letters; what is really too long is said, and kept."""
+    lines = "\r\n".join(["a"] * 250)  # 499 letters on the page
+    too_long = Client().post(page(ann), {"kind": "not_now", "months": "3", "note": "b" * 501})
+    assert (too_long.status_code, "at most 500 letters" in too_long.content.decode()) == (422, True)
+    assert "b" * 501 in too_long.content.decode()
+    assert Client().post(page(ann), {"kind": "not_now", "months": "3", "note": lines}).status_code == 200
+    assert ReminderAnswer.objects.get().note == lines.replace("\r\n", "\n")
+
+
 def test_a_link_of_another_day_shows_nothing_of_today(ann: Any) -> None:
     """A good signature for a day on which nothing was written."""
     assert Client().get(page(ann, TODAY - timedelta(days=1))).status_code == 404
