@@ -38,11 +38,16 @@ def chalk_is_standing(reading: ChalkReading, removed_on: date | None) -> bool:
     return removed_on is None or removed_on < reading.read_on
 
 
+def found_words(reading: ChalkReading) -> str:
+    """What was read, and nothing of what follows from it."""
+    return _("chalk %(reading)s of %(largest)s") % {"reading": step_text(reading.reading), "largest": LARGEST}
+
+
 def reading_words(reading: ChalkReading | None, removed_on: date | None) -> str:
     """One line about the chalk of a wall: what was read, when, and what follows from it."""
     if reading is None:
         return _("chalk not read yet")
-    found = _("chalk %(reading)s of %(largest)s") % {"reading": step_text(reading.reading), "largest": LARGEST}
+    found = found_words(reading)
     if removed_on is not None and removed_on >= reading.read_on:
         return _("%(found)s on %(day)s, taken off since") % {"found": found, "day": day_words(reading.read_on)}
     if must_be_shown(reading.reading):

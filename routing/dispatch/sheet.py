@@ -1,6 +1,6 @@
 """A route sheet as plain frozen data, ready to be printed: page, PDF and crew pages show the same."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 from routing.dispatch.cautions import Hazard
@@ -14,6 +14,7 @@ class SheetWall:
     name: str
     words: str
     is_shown_first: bool  # chalk that the homeowner sees before any water flows
+    found: str = ""  # of such chalk: what was read, for when the homeowner has seen it
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,6 +24,11 @@ class ChalkNote:
     names: str
     words: str
     is_shown_first: bool
+    found: str = ""
+
+    def seen(self) -> "ChalkNote":
+        """The same once the homeowner has seen it, or was written to."""
+        return replace(self, words=self.found, is_shown_first=False) if self.is_shown_first else self
 
 
 @dataclass(frozen=True, slots=True)

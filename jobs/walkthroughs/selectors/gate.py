@@ -25,6 +25,11 @@ class Gate:
     def is_open(self) -> bool:
         return self.state in ("not_needed", "nothing", "acknowledged", "nobody_home", "overridden")
 
+    @property
+    def is_settled(self) -> bool:
+        """Whether the homeowner acknowledged what was found, or was written to about it."""
+        return self.state in ("acknowledged", "nobody_home")
+
 
 def start_gate(*, job_id: int) -> Gate:
     """The gate of one job."""

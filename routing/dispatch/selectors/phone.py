@@ -109,7 +109,7 @@ def _stop(
     is_today: bool,
 ) -> PhoneStop:
     return PhoneStop(
-        row=row,
+        row=_as_seen(row) if gate.is_settled else row,
         marks={kind: _shown(at, zone) for kind, at in marks.items()},
         next_mark=mark_next(marks) if is_today and stop.job.state not in CLOSED else None,
         state=stop.job.state,
@@ -117,6 +117,11 @@ def _stop(
         gate=gate,
         is_over=stop.job.state in CLOSED,
     )
+
+
+def _as_seen(row: SheetStop) -> SheetStop:
+    """What the homeowner has seen needs no showing any more."""
+    return replace(row, chalk=tuple(note.seen() for note in row.chalk))
 
 
 def _shown(at: datetime, zone: str) -> int:

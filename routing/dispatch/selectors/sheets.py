@@ -12,7 +12,7 @@ from jobs.mixing.domain.mixing import Injector
 from jobs.mixing.selectors import MixBook, direction_now, mix_book
 from jobs.walkthroughs.models import ChalkReading, Finding
 from jobs.walkthroughs.selectors import latest_readings, newest_findings
-from jobs.walkthroughs.words import chalk_is_left, reading_words
+from jobs.walkthroughs.words import chalk_is_left, found_words, reading_words
 from jobs.work.models import Job, JobLine
 from jobs.work.selectors import last_removals
 from pricing.catalogue.choices import Unit
@@ -270,13 +270,14 @@ def _walls(job: Job, chalk: _Chalk) -> tuple[SheetWall, ...]:
     for wall in job.property.walls.all():
         reading, removed_on = chalk.readings.get(wall.pk), chalk.removals.get(wall.pk)
         shown = chalk_is_left(reading, removed_on)
-        rows.append(SheetWall(wall.pk, _(wall.name), reading_words(reading, removed_on), shown))
+        found = found_words(reading) if reading and shown else ""
+        rows.append(SheetWall(wall.pk, _(wall.name), reading_words(reading, removed_on), shown, found))
     return tuple(sorted(rows, key=lambda row: not row.is_shown_first))
 
 
 def _chalk_notes(walls: Sequence[SheetWall]) -> tuple[ChalkNote, ...]:
     """The walls by what is to be said of them, what the homeowner has to see first."""
-    names: dict[tuple[str, bool], list[str]] = {}
+    names: dict[tuple[str, bool, str], list[str]] = {}
     for wall in walls:
-        names.setdefault((wall.words, wall.is_shown_first), []).append(wall.name)
-    return tuple(ChalkNote(", ".join(of), words, first) for (words, first), of in names.items())
+        names.setdefault((wall.words, wall.is_shown_first, wall.found), []).append(wall.name)
+    return tuple(ChalkNote(", ".join(of), *same) for same, of in names.items())

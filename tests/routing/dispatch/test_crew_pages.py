@@ -8,6 +8,7 @@ import pytest
 import time_machine
 from pypdf import PdfReader
 
+from jobs.walkthroughs.services import notice_acknowledge
 from jobs.work.models import Visit
 from pricing.earnings.models import EarningEntry
 from routing.dispatch.models import SentStop, StopMark
@@ -256,3 +257,15 @@ def test_chalk_is_read_on_the_walkthrough_alone(client: Any, crew: Any) -> None:
     sent_day(crew, *jobs)
     page = text_of(client.get("/crew/"))
     assert [f"/crew/walkthrough/{job.pk}/" in page for job in jobs] == [True, True, False]
+
+
+def test_what_the_homeowner_has_seen_is_not_asked_for_again(client: Any, crew: Any) -> None:
+    """Before: show it. After the name: what was read, and who saw it; the two lines never contradict each other."""
+    job = house("14 Elm Street")
+    sent_day(crew, job)
+    notice = factories.make_notice(job=job)
+    asked = "chalk 3 of 5: show the homeowner before any water flows"
+    assert asked in text_of(client.get("/crew/"))
+    notice_acknowledge(notice=notice, language="en", typed_name="Ann Sample", now=NOON, by_link=False)
+    page = text_of(client.get("/crew/"))
+    assert (asked in page, "chalk 3 of 5" in page, "Ann Sample acknowledged the notice" in page) == (False, True, True)
