@@ -15,6 +15,7 @@ from jobs.customers import services
 from jobs.customers.forms import ConsentForm, CustomerForm, SearchForm
 from jobs.customers.models import Customer, Purpose
 from jobs.customers.selectors import became_of, consent_list, consent_now, customer_get, customer_list
+from jobs.customers.words import event_words
 from jobs.reminders.services import opt_out_record
 from shared import clock
 from shared.errors import WalldayError
@@ -54,7 +55,7 @@ def customer(request: HttpRequest, customer_id: int) -> HttpResponse:
         "channels": [(value, label, answers.get(value)) for value, label in Channel.choices],
         "consents": consent_list(customer=found),
         "consent_form": ConsentForm(),
-        "history": event_list(subject=found)[:20],
+        "history": [(event, event_words(event)) for event in event_list(subject=found)[:20]],
     }
     return render(request, "customers/customer.html", context)
 

@@ -8,11 +8,13 @@ from django.test import Client
 from django.urls import reverse
 
 from jobs.customers.models import Consent, Customer, Property, Wall
+from jobs.customers.words import EVENT_WORDS
 from jobs.reminders.selectors import due_list
 from jobs.reminders.services import reminders_queue
 from jobs.work.models import ServiceInterval
 from jobs.work.services import visit_record
 from shared.events.models import Event
+from shared.events.services import event_record
 from shared.outbox.models import Message
 from tests import factories as make
 from tests.factories import make_customer, make_job, make_property, make_reading, make_service, make_wall
@@ -257,3 +259,14 @@ def test_programs_read_and_write_consents(client, office, ann):
     ]  # fmt: skip
     assert client.post(path, {**said, "channel": "pigeon"}, content_type="application/json").status_code == 400
     assert ann.consents.count() == 2
+
+
+def test_what_happened_is_told_in_words(client, ann):
+    """No kind of event as the database calls it; one that a newer version wrote is shown as it is."""
+    for kind in (*EVENT_WORDS, "customer.from_tomorrow"):
+        event_record(kind=kind, subject=ann, data={"fields": ["email", "phone_e164"]})
+    shown = client.get(page_of("customer_page", ann.pk)).content.decode()
+    assert [kind for kind in EVENT_WORDS if kind in shown] == []
+    for words in ("answered a reminder: not now", "customer.from_tomorrow", "changed: email, telephone"):
+        assert words in shown, words
+    assert "phone_e164" not in shown
