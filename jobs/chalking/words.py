@@ -40,6 +40,12 @@ def month_words(day: date, *, today: date) -> str:
     return date_format(day, "F Y")
 
 
+def passes_words(day: date, *, today: date) -> str:
+    """`about May 2027`; far ones as `after 2056`, which needs no about."""
+    month = month_words(day, today=today)
+    return month if day > today + FARTHEST else _("about %(month)s") % {"month": month}
+
+
 def interval_words(row: WallForecast, *, today: date) -> str:
     """`October 2026 to June 2029`, for a forecast with days."""
     if row.early_on is None or row.late_on is None:
@@ -137,7 +143,7 @@ def chance_words(chance: float) -> str:
 def forecast_facts(row: WallForecast | None, *, reading: Decimal | None, limit: Decimal, today: date) -> dict[str, Any]:
     """A forecast in words: when, between when and when, the verdict, its chance, since when, and why not.
 
-    `reading` is the wall's newest. `month` and `interval` are empty where no day is to be named.
+    `reading` is the wall's newest. `month`, `passes` and `interval` are empty where no day is to be named.
     """
     if row is None:
         return {"verdict": "never", "refusal": refusal_words(None, today=today)}
@@ -150,6 +156,7 @@ def forecast_facts(row: WallForecast | None, *, reading: Decimal | None, limit: 
     chance = season_chance(row, today=today) if found in AHEAD else None
     return said | {
         "month": month_words(row.middle_on, today=today) if row.middle_on else "",
+        "passes": passes_words(row.middle_on, today=today) if row.middle_on else "",
         "interval": interval_words(row, today=today),
         "chance": "" if chance is None else chance_words(chance),
     }

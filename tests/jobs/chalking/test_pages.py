@@ -16,7 +16,7 @@ from jobs.chalking.marks import marks_of
 from jobs.chalking.models import ChalkSetting, WallForecast
 from jobs.chalking.pictures import house_sketch, reading_chart
 from jobs.chalking.selectors import chalk_setting_get, forecast_list, forecast_verdict, reading_of
-from jobs.chalking.words import chance_words, gain_words, light_words, refusal_words
+from jobs.chalking.words import chance_words, gain_words, light_words, passes_words, refusal_words
 from shared.web.maps import Shape
 from tests import factories as make
 
@@ -268,3 +268,10 @@ def test_the_api_lists_forecasts_and_changes_the_limit(client_of: Any, owner: An
     changed = owners.patch("/api/chalk-limit/", {"limit_half_steps": 5}, "application/json")
     assert changed.json() == {"limit_half_steps": 5, "due_when": "middle"}
     assert owners.patch("/api/chalk-limit/", {"limit_half_steps": 0}, "application/json").status_code == 400
+
+
+def test_a_wall_that_passes_late_is_told_in_a_sentence() -> None:
+    """Thirty years are as far as a month is named; `about after 2056` says nothing."""
+    today = date(2026, 6, 1)
+    assert passes_words(date(2028, 7, 3), today=today) == "about July 2028"
+    assert passes_words(date(2099, 1, 1), today=today) == "after 2056"
