@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from jobs.customers.models import Property
 from jobs.reminders.composing import Draft, OwnWordsBook, compose
@@ -42,6 +43,32 @@ class Drafted:
 
     draft: Draft | None
     skipped: tuple[Skipped, ...]
+
+
+def skipped_words(skipped: Sequence[Skipped]) -> list[str]:
+    """One line for each reason: whom it concerns, the first three by name, and why."""
+    by_reason: dict[str, dict[str, None]] = {}
+    names = _names_of(skipped)
+    for skip in skipped:
+        by_reason.setdefault(skip.reason, {})[names.get(skip.key, _("somebody who is gone"))] = None
+    return [f"{_first_three(list(people))}: {reason}" for reason, people in by_reason.items()]
+
+
+def _names_of(skipped: Sequence[Skipped]) -> dict[str, str]:
+    """The customer's name by key; none for a property that is gone."""
+    places = {skip.key: property_of_key(skip.key) for skip in skipped}
+    names = dict(Property.objects.filter(pk__in=set(places.values())).values_list("pk", "customer__name"))
+    return {key: names[place] for key, place in places.items() if place in names}
+
+
+def _first_three(people: list[str]) -> str:
+    named, others = ", ".join(people[:3]), len(people) - 3
+    if others < 1:
+        return named
+    return ngettext("%(named)s and %(count)s other", "%(named)s and %(count)s others", others) % {
+        "named": named,
+        "count": others,
+    }
 
 
 def groups_of(keys: Iterable[str]) -> list[Group]:

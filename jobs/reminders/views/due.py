@@ -11,7 +11,7 @@ from django.utils.translation import ngettext
 from django.views.decorators.http import require_GET, require_POST
 
 from jobs.reminders.domain.due import CHALK
-from jobs.reminders.drafting import MOST_AT_ONCE
+from jobs.reminders.drafting import MOST_AT_ONCE, skipped_words
 from jobs.reminders.forms import DueFilter
 from jobs.reminders.listing import DueSheet
 from jobs.reminders.marks import marks_of
@@ -27,6 +27,7 @@ from shared.people.roles import office_required
 from shared.web.present import today_here
 
 PER_PAGE = 50
+MOST_SAID = 5
 
 
 @require_GET
@@ -62,6 +63,7 @@ def preview(request: HttpRequest) -> HttpResponse:
     good = [draft for draft in found.drafts if not draft.refusals]
     context = {
         "found": found,
+        "left_out": skipped_words(found.skipped),
         "good": len(good),
         "good_keys": " ".join(item.key for draft in (*good, *found.held_back) for item in draft.items),
         "switch": sending_switch_get(),
@@ -83,8 +85,8 @@ def queue(request: HttpRequest) -> HttpResponse:
     if result.held_back:
         said = ngettext("%(count)s customer is held back.", "%(count)s customers are held back.", result.held_back)
         messages.info(request, said % {"count": result.held_back})
-    for skip in result.skipped[:5]:
-        messages.warning(request, _("Left out: %(why)s") % {"why": skip.reason})
+    for words in skipped_words(result.skipped)[:MOST_SAID]:
+        messages.warning(request, _("Left out: %(why)s") % {"why": words})
     return redirect("outbox:message_list" if count else "reminders:due_list")
 
 

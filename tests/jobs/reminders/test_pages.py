@@ -83,6 +83,21 @@ def test_choose_preview_queue(page: Client) -> None:
     assert Message.objects.get().body == draft.body
 
 
+def test_who_was_left_out_is_named_once_for_each_reason(page: Client) -> None:
+    """The button pressed twice, or the page gone back to: five people, one line, three of them by name."""
+    names = [f"Person {letter}" for letter in "ABCDE"]
+    for name in names:
+        make.make_interval(property=make.make_property(customer=make.make_customer(name=name)))
+    keys = " ".join(item.key for item in page.get("/due/").context["page"].object_list)
+    page.post("/due/queue/", {"keys": keys}, follow=True)
+    again = page.post("/due/queue/", {"keys": keys}, follow=True)
+    (said,) = [str(message) for message in again.context["messages"]]
+    assert said.startswith("Left out: ")
+    assert sum(name in said for name in names) == 3
+    assert "and 2 others: reminded of this on" in said
+    assert "and 2 others: reminded of this on" in texts(page.post("/due/preview/", {"key": keys.split()}))
+
+
 def test_all_that_the_filter_leaves_can_be_previewed(page: Client) -> None:
     """One button for all, without a script."""
     for _ in range(3):
