@@ -4,10 +4,12 @@ import os
 import re
 import signal
 import socket
+import sqlite3
 import subprocess
 import sys
 import urllib.request
 from collections.abc import Iterator
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -65,7 +67,9 @@ def test_serves_and_ends(tmp_path: Path) -> None:
     assert "Ended." in out
     steps, _, _ = err.partition("Listing who is due")
     assert " INFO " not in steps  # lines of the background's log would stand between the steps
-    assert (tmp_path / "wallday.sqlite3").exists()
+    with closing(sqlite3.connect(tmp_path / "wallday.sqlite3")) as rows:
+        (body,) = rows.execute("SELECT body FROM outbox_message WHERE purpose = 'reminder'").fetchone()
+    assert f"{address}a/" in body  # links that lead to this very server
 
 
 def _address(demo: subprocess.Popen[str]) -> str:

@@ -55,6 +55,8 @@ class Command(BaseCommand):
         if options["seconds"] is not None and not 1 <= options["seconds"] <= MOST_SECONDS:
             raise CommandError(f"--seconds must be from 1 to {MOST_SECONDS}.")
         server = None if options["no_serve"] else self._open(options["port"])
+        if server is not None:  # before the company is made: its messages carry links
+            settings.WALLDAY_SITE_URL = _address_of(server).rstrip("/")
         try:
             with _without_log_lines():
                 self._show(options)
@@ -109,10 +111,8 @@ class Command(BaseCommand):
         self.stderr.write(f"{steps[name]:.1f} s")
 
     def _serve(self, server: ThreadedWSGIServer, *, as_json: bool) -> None:
-        address = f"http://{ADDRESS}:{server.server_port}/"
-        settings.WALLDAY_SITE_URL = address.rstrip("/")
         out = self.stderr if as_json else self.stdout
-        out.write(f"\n{sign_ins(address)}\nCtrl-C ends it.")
+        out.write(f"\n{sign_ins(_address_of(server))}\nCtrl-C ends it.")
         out.flush()
         serve_until_stopped(server)
         out.write("\nEnded.")
@@ -127,6 +127,10 @@ def _without_log_lines() -> Iterator[None]:
         yield
     finally:
         logging.disable(before)
+
+
+def _address_of(server: ThreadedWSGIServer) -> str:
+    return f"http://{ADDRESS}:{server.server_port}/"
 
 
 def _is_over(compiling: "subprocess.Popen[bytes]") -> bool:
