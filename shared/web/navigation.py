@@ -58,11 +58,11 @@ def home_of(request: HttpRequest) -> str:
 
 
 def frame_of(request: HttpRequest) -> str:
-    """The base template of whoever is signed in; the bare one for everybody else."""
+    """The base template of whoever is signed in; the homeowners' for everybody else: they alone get here without."""
     user = getattr(request, "user", None)
     if getattr(user, "is_office", False):
         return "web/office.html"
-    return "web/crew.html" if getattr(user, "is_crew_lead", False) else "web/base.html"
+    return "web/crew.html" if getattr(user, "is_crew_lead", False) else "web/homeowner.html"
 
 
 def _url(name: str) -> str | None:

@@ -24,6 +24,10 @@ TEXTS = {
         _("You are signed in, but this page or this step belongs to another role. The owner can change roles."),
     ),
     404: (_("There is no such page"), _("The address may be mistyped, or what it showed is no longer there.")),
+    405: (
+        _("Nothing can be shown at this address"),
+        _("It only takes what a form sends. Open the page with the form and send it again."),
+    ),
     500: (
         _("Something went wrong here"),
         _("It is not your fault, and nothing was half saved. Please try again in a minute."),
@@ -93,6 +97,11 @@ def not_allowed(request: HttpRequest, exception: Exception | None = None) -> Htt
 
 def not_found(request: HttpRequest, exception: Exception | None = None) -> HttpResponse:
     return _error(request, 404)
+
+
+def wrong_way(request: HttpRequest) -> HttpResponse:
+    """For an address that takes forms only: who signs in anew after the form is led there."""
+    return _error(request, 405)
 
 
 def server_error(request: HttpRequest) -> HttpResponse:

@@ -1,7 +1,7 @@
 """The link and the mailbox's button that end messages."""
 
 from django.contrib.auth.decorators import login_not_required
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import translation
 from django.utils.translation import gettext as _
@@ -15,6 +15,7 @@ from jobs.reminders.links import opt_out_target
 from jobs.reminders.services import opt_out_record
 from shared import clock
 from shared.outbox.models import Channel
+from shared.signed_links import LinkRefused
 
 
 @csrf_exempt  # RFC 8058: the mailbox posts without ever having loaded a page; the signed address is the key
@@ -26,7 +27,7 @@ def opt_out(request: HttpRequest, token: str) -> HttpResponse:
     target = opt_out_target(token)
     customer = Customer.objects.filter(pk=target[0]).first() if target else None
     if target is None or customer is None:
-        raise Http404
+        raise LinkRefused(_("This link is not complete. Open it again from the message."))
     with translation.override(customer.language):
         done = _opt_out(request, customer, target[1]) if request.method == "POST" else ""
         context = {"channel": target[1], "done": done, "address": _masked(customer, target[1])}
