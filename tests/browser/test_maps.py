@@ -1,5 +1,7 @@
 """Maps in a real browser: drawn from our own server, and a place set with a press."""
 
+from itertools import combinations
+
 import pytest
 from playwright.sync_api import Browser, expect
 
@@ -53,4 +55,24 @@ def test_a_place_is_set_with_a_press(browser: Browser, site: DemoSite) -> None:
     assert after[0] != before
     page.locator("#place-form button[type=submit]").click()
     expect(page.locator("main")).to_contain_text(after[0].rstrip("0"))
+    context.close()
+
+
+def test_street_names_do_not_lie_on_each_other(browser: Browser, site: DemoSite) -> None:
+    """Where the map is near enough to name streets: several names, and each of them can be read."""
+    context = signed_in(browser, site, "office", NARROW)
+    page = context.new_page()
+    page.goto("/properties/")
+    page.locator("tbody th a").first.click()
+    page.get_by_role("link", name="set the place").click()
+    expect(page.locator(".map-street span").nth(2)).to_be_visible()
+    boxes = page.locator(".map-street span").evaluate_all(
+        "all => all.map((one) => one.getBoundingClientRect()).map((box) => [box.left, box.top, box.right, box.bottom])"
+    )
+    hits = [
+        (one, other)
+        for one, other in combinations(boxes, 2)
+        if one[0] < other[2] and other[0] < one[2] and one[1] < other[3] and other[1] < one[3]
+    ]
+    assert not hits
     context.close()

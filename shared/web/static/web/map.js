@@ -6,6 +6,7 @@
   const NEAREST = 17; // how near a map comes by itself
   const NAMES_FROM = 15; // nearness from which streets are named
   const MOST_NAMES = 60;
+  const NAME_PIXELS = 6; // a letter of a street's name, about
   const OVER_OTHERS = { stop: 1000, yard: 500 };
   const ROADS = { // width in pixels of each class of road; all others are 1 wide
     motorway: 4, motorway_link: 2, trunk: 4, trunk_link: 2, primary: 3, secondary: 3, tertiary: 2,
@@ -94,25 +95,40 @@
     ].map((degrees) => degrees.toFixed(5)).join(",");
   }
 
-  function longestLine(map, feature) {
+  // How long a feature is, and its longest straight piece that is seen, along which its name is written.
+  function longestPiece(map, feature) {
+    const seen = L.bounds(map.containerPointToLayerPoint([0, 0]), map.containerPointToLayerPoint(map.getSize()));
     let best = { pixels: 0 };
+    let whole = 0;
     for (const line of feature.geometry.coordinates) {
-      const from = map.latLngToLayerPoint([line[0][1], line[0][0]]);
-      const to = map.latLngToLayerPoint([line.at(-1)[1], line.at(-1)[0]]);
-      const pixels = from.distanceTo(to);
-      if (pixels > best.pixels) {
-        best = { pixels, from, to };
-      }
+      const points = line.map(([east, north]) => map.latLngToLayerPoint([north, east]));
+      points.slice(1).forEach((to, at) => {
+        const from = points[at];
+        const pixels = from.distanceTo(to);
+        whole += pixels;
+        if (pixels > best.pixels && seen.contains(from.add(to).divideBy(2))) {
+          best = { pixels, from, to };
+        }
+      });
     }
-    return best;
+    return { ...best, whole };
   }
 
-  function streetName(map, name, { from, to }) {
-    const slope = Math.atan((to.y - from.y) / (to.x - from.x || 1e-9));
+  const slopeOf = ({ from, to }) => Math.atan((to.y - from.y) / (to.x - from.x || 1e-9));
+
+  // The upright box around a name, with a little air.
+  function boxOfName(name, line) {
+    const half = NAME_PIXELS * name.length / 2;
+    const middle = line.from.add(line.to).divideBy(2);
+    const reach = L.point(Math.abs(Math.cos(slopeOf(line))) * half + 7, Math.abs(Math.sin(slopeOf(line))) * half + 7);
+    return L.bounds(middle.subtract(reach), middle.add(reach));
+  }
+
+  function streetName(map, name, line) {
     const words = element("span", "", name);
-    words.style.rotate = `${slope}rad`;
+    words.style.rotate = `${slopeOf(line)}rad`;
     const icon = L.divIcon({ className: "map-street", html: words, iconSize: [0, 0] });
-    const middle = map.layerPointToLatLng(from.add(to).divideBy(2));
+    const middle = map.layerPointToLatLng(line.from.add(line.to).divideBy(2));
     return L.marker(middle, { icon, interactive: false, keyboard: false, zIndexOffset: -1000 });
   }
 
@@ -122,11 +138,16 @@
       return;
     }
     const named = roads.features.filter((feature) => feature.properties.name)
-      .map((feature) => ({ name: feature.properties.name, line: longestLine(map, feature) }))
-      .filter(({ name, line }) => line.pixels > 6 * name.length)
-      .sort((a, b) => b.line.pixels - a.line.pixels);
-    for (const { name, line } of named.slice(0, MOST_NAMES)) {
-      names.addLayer(streetName(map, name, line));
+      .map((feature) => ({ name: feature.properties.name, line: longestPiece(map, feature) }))
+      .filter(({ name, line }) => line.from && line.whole > NAME_PIXELS * name.length)
+      .sort((a, b) => b.line.whole - a.line.whole);
+    const taken = [];
+    for (const { name, line } of named) {
+      const box = boxOfName(name, line);
+      if (taken.length < MOST_NAMES && !taken.some((other) => other.overlaps(box))) {
+        taken.push(box);
+        names.addLayer(streetName(map, name, line));
+      }
     }
   }
 
