@@ -238,7 +238,7 @@ def test_a_refused_entry_is_put_right(phone: Page, tmp_path: Path) -> None:
     phone.context.set_offline(False)
     expect(phone.locator("#waiting")).to_contain_text(f"Not taken: {street}")
     expect(phone.locator("#waiting")).to_contain_text("The link to the video must begin with https://.")
-    expect(phone.locator("#waiting")).to_contain_text("walkthroughs 1, pictures 1")
+    expect(phone.locator("#waiting")).not_to_contain_text("They go up when there is a signal")
     phone.get_by_role("button", name="Put it right").click()
     phone.wait_for_url(f"**{first}")
     expect(phone.locator("[data-chosen] figure")).to_have_count(1)
@@ -290,7 +290,9 @@ def test_an_answer_that_was_lost_is_asked_again(phone: Page) -> None:
 
 
 def test_what_is_refused_is_said(phone: Page, tmp_path: Path) -> None:
-    """A file that is no picture: the rest goes up, the page says what was not taken, and it can be thrown away."""
+    """A file that is no picture: the rest goes up and is shown; what was not taken is said, and can be thrown away.
+
+    It does not say that a signal is waited for: what was refused does not go up by itself."""
     open_walkthrough(phone, 1)
     fill_in(phone)
     (tmp_path / "zip.jpg").write_bytes(b"PK\x03\x04" + b"\0" * 100)
@@ -299,6 +301,11 @@ def test_what_is_refused_is_said(phone: Page, tmp_path: Path) -> None:
     done(phone)
     expect(phone.locator("#waiting")).to_contain_text("zip.jpg")
     expect(phone.locator("#waiting")).to_contain_text("This is no picture that we take")
+    expect(phone.get_by_role("button", name="Show the homeowner")).to_be_visible()
+    anew = phone.get_by_text("Write down a new walkthrough instead")  # two lines on this phone, close together
+    assert 48 <= anew.evaluate("summary => summary.offsetHeight") < 80
+    expect(phone.locator("#waiting")).to_contain_text("This is no picture that we take")
+    expect(phone.locator("#waiting")).not_to_contain_text("They go up when there is a signal")
     phone.get_by_role("button", name="Throw it away").click()
     expect(phone.locator("#waiting")).to_be_hidden()
 

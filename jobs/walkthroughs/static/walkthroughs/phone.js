@@ -86,6 +86,12 @@
     });
   const problemOf = async (answer) => (await answer.json().catch(() => ({}))).detail || String(answer.status);
 
+  // What a signal is enough for: not what was refused, nor the pictures behind a refused entry.
+  function rising(items) {
+    const stuck = new Set(items.filter((item) => item.refused && item.kind === "entry").map((item) => item.key));
+    return items.filter((item) => !item.refused && !stuck.has(item.key));
+  }
+
   // A form that is being filled in is not loaded anew under the thumb.
   let isBusy = () => false;
   let sending = false;
@@ -96,7 +102,7 @@
     sending = true;
     try {
       const went = await navigator.locks.request("wallday-walkthroughs", sendAll);
-      if (went && reload && !isBusy() && !(await waiting()).length) {
+      if (went && reload && !isBusy() && !rising(await waiting()).length) {
         location.reload();
       }
     } finally {
@@ -168,11 +174,12 @@
   async function say(went, signIn) {
     const all = await everything();
     const items = all.filter((item) => item.user === user);
-    const count = (kind) => items.filter((item) => item.kind === kind).length;
+    const waits = rising(items);
+    const count = (kind) => waits.filter((item) => item.kind === kind).length;
     const words = [];
-    if (items.length) {
+    if (waits.length) {
       words.push(line(place.dataset.waits.replace("{w}", count("entry")).replace("{p}", count("photo")).replace("{s}", count("short"))));
-    } else if (went) {
+    } else if (went && !items.length) {
       words.push(line(place.dataset.none));
     }
     if (all.length > items.length) {
