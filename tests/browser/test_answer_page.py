@@ -124,6 +124,8 @@ def test_a_tap_on_a_day_reaches_the_office(
     days = phone.locator("input[name=day]:not([value=''])")
     assert days.count() in (3, 4)
     assert all(heights(phone.locator("fieldset label"), TOUCH))
+    widths = phone.locator("fieldset input").evaluate_all("all => all.map(one => one.offsetWidth)")
+    assert set(widths) == {24}  # also beside a text that takes two lines
     price = phone.locator("fieldset .strong").inner_text()
     assert price.startswith("$")
     expect(phone.locator("main")).to_contain_text(before)
