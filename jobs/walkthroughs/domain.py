@@ -2,6 +2,7 @@
 grades defects from 0 to 5 and allows half steps. No published scale was made for vinyl siding."""
 
 from collections.abc import Sequence
+from datetime import date
 from decimal import ROUND_CEILING, Decimal
 from statistics import median
 
@@ -12,6 +13,9 @@ STEPS = tuple(STEP * i for i in range(int(LARGEST / STEP) + 1))
 SHOW_FROM = Decimal(2)
 # ASTM D4214, section 6.2.1 (from abstracts): chalk varies over an area, so an average portion is judged.
 LEAST_SPOTS, MOST_SPOTS = 3, 9
+
+# Nobody tested a wall for us before; a year of two digits, as a date field lets one type it, is a slip. Our choice.
+FIRST_READ_ON = date(1990, 1, 1)
 
 
 def is_on_scale(reading: Decimal) -> bool:

@@ -33,7 +33,7 @@ from jobs.walkthroughs.models import (
     WallLeftOut,
 )
 from jobs.walkthroughs.selectors.walls import untested_walls
-from jobs.walkthroughs.services.readings import reading_store
+from jobs.walkthroughs.services.readings import reading_store, require_read_on
 from jobs.walkthroughs.words import wall_name
 from jobs.work.models import Job
 from shared import clock
@@ -96,8 +96,7 @@ def _same(known: Walkthrough, job: Job, entry: WalkthroughInput) -> Walkthrough:
 def _require(place: Property, entry: WalkthroughInput, today: date) -> None:
     if not entry.walls and not entry.findings:
         raise Refused(_("Look at one wall at least."))
-    if entry.walked_on > today:
-        raise Refused(_("A reading cannot be of a day that has not come yet."))
+    require_read_on(entry.walked_on, today=today)
     if entry.photo_count > MOST_PHOTOS:
         raise Refused(_("24 pictures are enough for one walkthrough."))
     if entry.front_degrees is not None and not 0 <= entry.front_degrees < 360:

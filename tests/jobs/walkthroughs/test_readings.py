@@ -67,6 +67,20 @@ def test_tomorrow_cannot_be_read() -> None:
 
 
 @pytest.mark.django_db
+@pytest.mark.parametrize("day", [date(26, 6, 2), date.min, date(1989, 12, 31)])
+def test_a_slip_of_the_year_is_refused(day: date, client_of: Any, office: Any) -> None:
+    """A date field lets one type the year 26: the reading would stay for ever, and no chart could be drawn."""
+    wall = factories.make_wall()
+    with pytest.raises(Refused, match="four digits"):
+        reading_record(wall=wall, reading=Decimal(2), read_on=day, today=DAY)
+    page = client_of(office).post(f"/walls/{wall.pk}/", {"reading": "2", "read_on": day.isoformat()})
+    assert (page.status_code, "four digits" in page.content.decode()) == (422, True)
+    with pytest.raises(Refused, match="four digits"):
+        factories.make_walkthrough(walked_on=day)
+    assert not ChalkReading.objects.exists()
+
+
+@pytest.mark.django_db
 def test_the_newest_reading_of_each_wall(django_assert_num_queries: Any) -> None:
     """By day, then by order of writing; walls never read are left out; one query."""
     first, second, never = (factories.make_wall() for _ in range(3))
