@@ -27,6 +27,7 @@ from shared.outbox.selectors import (
     unknown_list,
 )
 from shared.outbox.services import dispatch_soon, sending_limits_set, sending_switch_set
+from shared.outbox.words import event_words
 from shared.people.roles import office_required
 
 PER_PAGE = 50
@@ -62,7 +63,7 @@ def message(request: HttpRequest, message_id: int) -> HttpResponse:
         "message": found,
         "is_unknown": is_unknown(found, now=now),
         "decisions": decisions_open(found, now=now),
-        "events": event_list(subject=found),
+        "events": [(event, event_words(event.kind)) for event in event_list(subject=found)],
         "reports": found.reports.all(),
         "sms": sms_count(found.body) if found.channel == Channel.TEXT else None,
         "reason_form": ReasonForm(),

@@ -14,10 +14,12 @@ from jobs.walkthroughs.services.notices import PURPOSE as NOTICE
 from pricing.estimates.messages import PURPOSE as ESTIMATE
 from routing.dispatch.services.telling import PURPOSE as COMING
 from shared import clock
+from shared.events.selectors import event_list
 from shared.outbox.decisions import BY_CODE, decisions_open
 from shared.outbox.forms import PURPOSES
 from shared.outbox.models import Message, MessageState
 from shared.outbox.selectors import sending_switch_get
+from shared.outbox.words import event_words
 from tests import factories as make
 
 pytestmark = pytest.mark.django_db
@@ -82,6 +84,8 @@ def test_the_office_decides_about_an_unknown_one(page: Client, decision: str, st
     message.refresh_from_db()
     assert message.state == state
     assert "asked her" in texts(answer)
+    assert str(event_words(event_list(subject=message)[0].kind)) in texts(answer)
+    assert "message." not in texts(answer)  # no kind of event as the database calls it
 
 
 @pytest.mark.parametrize(("channel", "said"), [("text", "keeps its key"), ("email", "may arrive twice")])
