@@ -42,6 +42,7 @@ from jobs.walkthroughs.services import (
     start_override,
     walkthrough_record,
 )
+from jobs.walkthroughs.services.notices import LANGUAGES
 from jobs.walkthroughs.views.access import job_for, notice_for, walkthrough_for
 from shared import clock
 from shared.api_kit.permissions import OfficeOnly, OwnerOnly, SignedIn
@@ -221,6 +222,9 @@ class AcknowledgeInput(serializers.Serializer[Any]):
 class AbsenceInput(serializers.Serializer[Any]):
     sent_how = serializers.ChoiceField(choices=SentHow.choices)
     note = serializers.CharField(required=False, allow_blank=True, max_length=200, default="")
+    language = serializers.ChoiceField(
+        choices=LANGUAGES, required=False, default="", help_text="Of the message; default: the customer's"
+    )
 
 
 class StartReason(serializers.Serializer[Any]):

@@ -60,6 +60,9 @@ class AcknowledgeForm(forms.Form):
 
 class NobodyHomeForm(forms.Form):
     sent_how = forms.ChoiceField(label=_("How the notice goes to the homeowner"), choices=SentHow.choices)
+    language = forms.ChoiceField(
+        label=_("Language of the message"), required=False, choices=[("", _("the customer's")), *settings.LANGUAGES]
+    )
     note = forms.CharField(label=_("Note"), required=False, max_length=200)
 
 

@@ -159,18 +159,23 @@ def record_read(row: Acknowledgement) -> bytes:
 
 
 @transaction.atomic
-def notice_send(*, notice: Notice, sent_how: str, now: datetime, note: str = "", actor: Any = None) -> NobodyHome:
+def notice_send(
+    *, notice: Notice, sent_how: str, now: datetime, note: str = "", language: str = "", actor: Any = None
+) -> NobodyHome:
     """Nobody was home: the notice goes by email or text with its link, or was left on paper. Each way once.
 
-    Raises NoticeClosed as above, Refused where the customer has no such address or said no to it.
+    The message is in the customer's language, or in that of `LANGUAGES` which is asked for. Raises NoticeClosed as
+    above, Refused where the customer has no such address or said no to it.
     """
     _require_current(notice)
     if sent_how not in SentHow.values:
         raise Refused(_("Say how the notice was sent."), sent_how=sent_how)
+    if language and language not in LANGUAGES:
+        raise Refused(_("There is no notice in this language."), language=language)
     known = notice.absences.filter(sent_how=sent_how).first()
     if known is not None:
         return known
-    message = None if sent_how == SentHow.PAPER else _message(notice, sent_how, now)
+    message = None if sent_how == SentHow.PAPER else _message(notice, sent_how, now, language)
     row = NobodyHome.objects.create(
         notice=notice, sent_how=sent_how, message=message, note=note[:200], at=now, recorded_by=actor
     )
@@ -179,11 +184,12 @@ def notice_send(*, notice: Notice, sent_how: str, now: datetime, note: str = "",
     return row
 
 
-def _message(notice: Notice, channel: str, now: datetime) -> Message:
+def _message(notice: Notice, channel: str, now: datetime, language: str) -> Message:
     place, company = notice.walkthrough.property, company_get()
     customer = place.customer
     recipient = service_address(customer=customer, channel=channel)
-    with translation.override(customer.language):
+    language = language or customer.language
+    with translation.override(language):
         words = {"firm": company.name, "street": place.street, "link": notice_link(notice.pk)}
         subject = _("What we found at %(street)s") % words
         body = (
@@ -199,7 +205,7 @@ def _message(notice: Notice, channel: str, now: datetime) -> Message:
         recipient_name=customer.name,
         subject=subject,
         body=body + "\n",
-        language=customer.language,
+        language=language,
         quiet_zone=zone_of(place, otherwise=company.timezone) if channel == SentHow.TEXT else "",
         now=now,
     )
