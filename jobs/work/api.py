@@ -19,8 +19,9 @@ from jobs.walkthroughs.views.access import job_for
 from jobs.work import services
 from jobs.work.choices import JobState
 from jobs.work.inputs import LAST_MINUTE, LineTerms, NewWindow
+from jobs.work.met import HouseNotes, MetNote, notes_of_house, pour_warnings
 from jobs.work.minutes import USUAL
-from jobs.work.models import Job, JobLine
+from jobs.work.models import Job, JobLine, Poured
 from jobs.work.selectors import job_get, job_list, line_with_card, poured_list
 from pricing.catalogue.models import Service
 from pricing.catalogue.selectors import rate_terms
@@ -150,10 +151,18 @@ class RinseInput(EntryInput):
     )
 
 
+class ConfirmInput(RinseInput):
+    at = serializers.DateTimeField(help_text="when it was rinsed, however long ago")
+    reason = serializers.CharField(min_length=3, max_length=200, help_text="how it is known")
+
+
 class PourInput(RinseInput):
     product = serializers.PrimaryKeyRelatedField(queryset=Product.objects.filter(is_active=True))
     basis_points = serializers.IntegerField(min_value=1, max_value=10_000, required=False, allow_null=True)
     basis = serializers.ChoiceField(choices=BasisChoice.choices, required=False, allow_blank=True, default="")
+    happened = serializers.BooleanField(
+        default=False, help_text="it was poured already: kept in any case; so is what is over ten minutes old"
+    )
 
 
 class StepInput(EntryInput):
@@ -172,6 +181,36 @@ class PouredOutput(serializers.Serializer[Any]):
     basis_points = serializers.IntegerField(allow_null=True)
     basis = serializers.CharField()
     at = serializers.DateTimeField()
+    reason = serializers.CharField(help_text="of a rinse that somebody answers for afterwards: how it is known")
+
+
+class WrittenOutput(PouredOutput):
+    """An entry as it was kept, with what whoever wrote it has to know."""
+
+    warnings = serializers.SerializerMethodField(help_text="What met by it, and what stops the wall now")
+
+    def get_warnings(self, row: Poured) -> list[str]:
+        return list(pour_warnings(row=row, now=clock.now(), zone=company_get().timezone))
+
+
+class MetOutput(serializers.Serializer[MetNote]):
+    words = serializers.CharField()
+    is_stop = serializers.BooleanField(help_text="Nothing is poured there before a rinse is recorded")
+    is_rinsed = serializers.BooleanField()
+    at = serializers.DateTimeField(help_text="When the second of the two was poured")
+    walls = serializers.SerializerMethodField(help_text="null stands for every wall without an entry of its own")
+    entries = serializers.SerializerMethodField(help_text="ids of the two entries")
+
+    def get_walls(self, note: MetNote) -> list[int | None]:
+        return sorted(note.wall_ids, key=lambda pk: pk or 0)
+
+    def get_entries(self, note: MetNote) -> list[int]:
+        return sorted(note.row_ids)
+
+
+class HouseNotesOutput(serializers.Serializer[HouseNotes]):
+    met = MetOutput(many=True)
+    unrinsed = serializers.ListField(child=serializers.CharField())
 
 
 class StepOutput(serializers.Serializer[Any]):
@@ -338,29 +377,58 @@ def job_poured(request: Request, job_id: int) -> Response:
 
 
 @extend_schema(
+    operation_id="job_met",
+    responses=HouseNotesOutput,
+    summary="Products that met at the house of a job, by its record, and what is not rinsed",
+    description="Of every job there, newest first. Entries count by when they happened, in whatever order they came.",
+)
+@api_view(["GET"])
+@permission_classes([SignedIn])
+def job_met(request: Request, job_id: int) -> Response:
+    found = job_for(user=request.user, job_id=job_id)
+    notes = notes_of_house(property_id=found.property_id, now=clock.now(), zone=company_get().timezone)
+    return Response(HouseNotesOutput(notes).data)
+
+
+@extend_schema(
     operation_id="job_pour",
     request=PourInput,
-    responses=PouredOutput,
+    responses=WrittenOutput,
     summary="Write down that a product goes on a wall",
     description="May be repeated. Answers 409 `must_not_meet` where acid or ammonia would meet hypochlorite with no "
-    "rinse recorded between them.",
+    "rinse recorded between them. What was poured already (`happened`, or over ten minutes old) is kept in any case; "
+    "`warnings` then say what met.",
 )
 @api_view(["POST"])
 @permission_classes([SignedIn])
 def job_pour(request: Request, job_id: int) -> Response:
     found, data = _entry(request, job_id, PourInput)
     row = services.product_pour(job=found, actor=request.user, **data)
-    return Response(PouredOutput(row).data)
+    return Response(WrittenOutput(row).data)
 
 
 @extend_schema(
-    operation_id="job_rinse", request=RinseInput, responses=PouredOutput, summary="Write down that a wall was rinsed"
+    operation_id="job_rinse", request=RinseInput, responses=WrittenOutput, summary="Write down that a wall was rinsed"
 )
 @api_view(["POST"])
 @permission_classes([SignedIn])
 def job_rinse(request: Request, job_id: int) -> Response:
     found, data = _entry(request, job_id, RinseInput)
-    return Response(PouredOutput(services.wall_rinse(job=found, actor=request.user, **data)).data)
+    return Response(WrittenOutput(services.wall_rinse(job=found, actor=request.user, **data)).data)
+
+
+@extend_schema(
+    operation_id="job_rinse_confirm",
+    request=ConfirmInput,
+    responses=WrittenOutput,
+    summary="Answer for it that a wall was rinsed, though nobody wrote it down then",
+    description="Kept with the name of who says so, and counted as a rinse of that time.",
+)
+@api_view(["POST"])
+@permission_classes([SignedIn])
+def job_rinse_confirm(request: Request, job_id: int) -> Response:
+    found, data = _entry(request, job_id, ConfirmInput)
+    return Response(WrittenOutput(services.rinse_confirm(job=found, actor=request.user, **data)).data)
 
 
 @extend_schema(
@@ -418,6 +486,8 @@ urlpatterns = [
     path("jobs/<row:job_id>/poured/", job_poured, name="api_job_poured"),
     path("jobs/<row:job_id>/pour/", job_pour, name="api_job_pour"),
     path("jobs/<row:job_id>/rinse/", job_rinse, name="api_job_rinse"),
+    path("jobs/<row:job_id>/rinse-confirm/", job_rinse_confirm, name="api_job_rinse_confirm"),
+    path("jobs/<row:job_id>/met/", job_met, name="api_job_met"),
     path("jobs/<row:job_id>/steps/", job_step, name="api_job_step"),
     path("jobs/<row:job_id>/call-off/", job_call_off, name="api_job_call_off"),
 ]

@@ -1,4 +1,4 @@
-from datetime import time
+from datetime import date, datetime, time
 from decimal import Decimal
 from typing import Any
 
@@ -11,6 +11,7 @@ from jobs.work.services import NewWindow
 from pricing.catalogue.models import Service
 from pricing.minutes.choices import AccessLevel, SoilLevel
 from routing.plans.models import Crew
+from shared import clock
 from shared.units import metres_from_miles
 from shared.web.forms import MoneyField
 
@@ -27,6 +28,24 @@ class StepForm(forms.Form):
 
     version = forms.IntegerField(widget=forms.HiddenInput)
     reason = forms.CharField(label=_("Why"), required=False, max_length=200)
+
+
+class ConfirmForm(forms.Form):
+    """That a wall, or the whole house where it is empty, was rinsed at a time at which nobody wrote it down."""
+
+    wall = forms.IntegerField(required=False, min_value=1, max_value=2**63 - 1)
+    day = forms.DateField(label=_("Rinsed on"), widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"))
+    clock = forms.TimeField(label=_("At"), widget=forms.TimeInput(attrs={"type": "time"}))
+    reason = forms.CharField(label=_("How you know"), min_length=3, max_length=200)
+
+    @classmethod
+    def on(cls, today: date) -> "ConfirmForm":
+        """Empty but for the day."""
+        return cls(initial={"day": today})
+
+    def moment(self, zone: str) -> datetime:
+        day = self.cleaned_data["day"]
+        return clock.at_minute(day, clock.minute_of_wall_clock(day, self.cleaned_data["clock"], zone), zone)
 
 
 class WindowForm(forms.Form):

@@ -165,6 +165,7 @@ class Poured(AppendOnlyModel):
     """What was poured on a wall, or that it was rinsed: the record that says what may follow.
 
     `wall` empty is the whole house. A rinse has no product. `at` is when it happened, which the phone may say later.
+    A rinse with a `reason` is one that somebody answers for afterwards.
     """
 
     key = models.UUIDField(unique=True, help_text="made by whoever writes it; what goes up twice is stored once")
@@ -175,6 +176,7 @@ class Poured(AppendOnlyModel):
     basis_points = models.PositiveSmallIntegerField(null=True, blank=True, help_text="at the surface, 0.01 %")
     basis = models.CharField(max_length=20, blank=True)
     at = models.DateTimeField()
+    reason = models.CharField(max_length=200, blank=True, help_text="how it is known of a rinse that nobody wrote down")
     recorded_at = models.DateTimeField()
     recorded_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
@@ -193,6 +195,10 @@ class Poured(AppendOnlyModel):
                 condition=models.Q(basis_points__isnull=True, basis="")
                 | models.Q(basis_points__isnull=False, basis_points__range=(1, 10_000)) & ~models.Q(basis=""),
                 name="poured_strength_has_basis",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(reason="") | models.Q(product__isnull=True, recorded_by__isnull=False),
+                name="poured_reason_of_rinse",
             ),
         ]
 

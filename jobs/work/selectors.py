@@ -134,13 +134,19 @@ def poured_list(*, job_id: int) -> QuerySet[Poured]:
     return rows.order_by("-at", "-id")
 
 
-def poured_record(*, property_id: int, until: datetime | None = None) -> list[PouredLine]:
-    """What was ever poured and rinsed at a property, oldest first, up to a moment."""
-    rows = Poured.objects.filter(job__property=property_id)
-    if until is not None:
-        rows = rows.filter(at__lte=until)
-    pairs = rows.order_by("at", "id").values_list("chemistry", "wall_id")
-    return [PouredLine(chemistry or RINSE, wall_id) for chemistry, wall_id in pairs]
+def poured_on_wall(*, wall: Wall) -> QuerySet[Poured]:
+    """What was poured and rinsed on a wall, or on its whole house, newest first."""
+    rows = Poured.objects.filter(Q(wall=wall) | Q(wall__isnull=True, job__property=wall.property_id))
+    return rows.select_related("wall", "product", "recorded_by").order_by("-at", "-id")
+
+
+def poured_record(*, property_id: int) -> list[PouredLine]:
+    """What was ever poured and rinsed at a property, oldest first."""
+    rows = Poured.objects.filter(job__property=property_id).order_by("at", "id")
+    return [
+        PouredLine(chemistry or RINSE, wall_id, at, pk)
+        for pk, chemistry, wall_id, at in rows.values_list("pk", "chemistry", "wall_id", "at")
+    ]
 
 
 def steps_done(*, job_ids: Collection[int]) -> dict[tuple[int, str], datetime]:

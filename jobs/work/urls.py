@@ -13,6 +13,7 @@ urlpatterns = [
     path("jobs/<row:job_id>/conditions/", changes.conditions, name="job_conditions"),
     path("jobs/<row:job_id>/return-visit/", changes.return_visit, name="job_return_visit"),
     path("jobs/<row:job_id>/book/", changes.book, name="job_book"),
+    path("jobs/<row:job_id>/rinse-confirm/", changes.confirm_rinse, name="rinse_confirm"),
     path("jobs/<row:job_id>/refund/", changes.refund, name="job_refund"),
     path("jobs/<row:job_id>/visits/<row:visit_id>/correct/", changes.correct, name="visit_correct"),
     path("jobs/<row:job_id>/<slug:step>/", changes.step, name="job_step"),

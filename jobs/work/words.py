@@ -25,6 +25,8 @@ EVENT_WORDS = {
     "job.refunded": _("money given back"),
     "product.poured": _("product poured"),
     "wall.rinsed": _("rinsed"),
+    "rinse.confirmed": _("rinsed earlier, confirmed afterwards"),
+    "products.met": _("the record shows that two products met that must not"),
     "visit.corrected": _("booking corrected"),
 }
 

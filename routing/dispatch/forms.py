@@ -77,6 +77,7 @@ class PourForm(RinseForm):
     product = forms.IntegerField(min_value=1, max_value=MOST_ID)
     basis_points = forms.IntegerField(required=False, min_value=1, max_value=10_000)
     basis = forms.ChoiceField(required=False, choices=[("", ""), *BasisChoice.choices])
+    happened = forms.BooleanField(required=False)
 
 
 class MixQuestionForm(forms.Form):

@@ -150,6 +150,7 @@ def _stop(stop: SheetStop, break_before: str) -> dict[str, Any]:
         "times": _("work %(start)s – %(finish)s")
         % {"start": clock_words(stop.start), "finish": clock_words(stop.finish)},
         "windows": stop.windows,
+        "met": [*stop.met, *stop.unrinsed],
         "notes": [(name, text) for name, text in notes if text],
         "lines": [_line(line) for line in stop.lines],
         "walls": [{"name": note.names, "words": note.words, "first": note.is_shown_first} for note in stop.chalk],

@@ -72,6 +72,8 @@ class SheetStop:
     hazards: frozenset[Hazard]
     cautions: tuple[str, ...]  # of this stop alone
     common_cautions: tuple[str, ...]  # that paper says once for the day
+    met: tuple[str, ...] = ()  # what met on its walls that must not
+    unrinsed: tuple[str, ...] = ()  # what else lies there by the record
     turns: tuple[str, ...] = ()  # the way there from the place before
     break_before: bool = False
 

@@ -66,3 +66,29 @@ def test_what_must_not_meet_is_said(phone: Page) -> None:
     phone.get_by_role("button", name="Pour Deck brightener").click()
     expect(phone.get_by_text(re.compile("whole house: Deck brightener"))).to_be_visible()
     assert faults_of(phone) == []
+
+
+def test_what_waited_without_a_signal_is_kept_and_warned_of(phone: Page) -> None:
+    """Hypochlorite is pressed without a signal; meanwhile acid goes up from elsewhere. Minutes later the phone finds
+    its signal: nothing is refused, and the page says that the two met and stops every product until the rinse."""
+    phone.clock.install()
+    open_work(phone, 2)
+    acid = phone.locator("form[data-queue]", has=phone.get_by_role("button", name="Pour Deck brightener"))
+    path, product = acid.get_attribute("data-queue"), acid.locator("[name=product]").get_attribute("value")
+    phone.context.set_offline(True)
+    phone.locator("summary", has_text="Stock bleach").last.evaluate("one => { one.parentElement.open = true; }")
+    phone.get_by_role("button", name="Pour Stock bleach").click()
+    expect(phone.locator("#waiting")).to_contain_text("entries 1")
+    token = next(one["value"] for one in phone.context.cookies() if one["name"] == "csrftoken")
+    headers = {"X-CSRFToken": token, "Referer": phone.url}
+    assert phone.context.request.post(path or "", data={"product": product}, headers=headers).ok
+    phone.clock.fast_forward("03:00")
+    phone.context.set_offline(False)
+    expect(phone.get_by_text(re.compile("STOP, whole house: by the record hypochlorite"))).to_be_visible()
+    expect(phone.get_by_text(re.compile("whole house: Stock bleach"))).to_be_visible()
+    expect(phone.locator("#waiting")).not_to_contain_text("Not taken")
+    expect(phone.locator("summary", has_text="STOP")).to_have_count(phone.locator("form[data-queue*='/pour/']").count())
+    assert faults_of(phone) == []
+    phone.get_by_role("button", name="Rinsed", exact=True).click()
+    expect(phone.get_by_text("whole house: rinsed")).to_be_visible()
+    expect(phone.get_by_text(re.compile("^STOP, "))).to_have_count(0)

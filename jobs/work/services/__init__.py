@@ -13,7 +13,7 @@ from jobs.work.services.jobs import (
     job_mark_planned,
     job_windows_set,
 )
-from jobs.work.services.pouring import product_pour, step_mark, wall_rinse
+from jobs.work.services.pouring import product_pour, rinse_confirm, step_mark, wall_rinse
 from jobs.work.services.terms import job_conditions_set, job_terms_set, return_visit_create
 from jobs.work.services.visits import visit_record
 
@@ -35,6 +35,7 @@ __all__ = [
     "product_pour",
     "refund_record",
     "return_visit_create",
+    "rinse_confirm",
     "step_mark",
     "visit_correct",
     "visit_record",

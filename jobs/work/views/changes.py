@@ -1,17 +1,20 @@
 """Changing one job: its steps, its days, what was booked for it."""
 
+import uuid
 from collections.abc import Callable
 
 from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
-from django.shortcuts import redirect, render
+from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
+from jobs.customers.models import Wall
 from jobs.work import services
 from jobs.work.forms import (
     BookForm,
     ConditionsForm,
+    ConfirmForm,
     CorrectForm,
     LineBookFormSet,
     LineTermsFormSet,
@@ -177,4 +180,27 @@ def refund(request: HttpRequest, job_id: int) -> HttpResponse:
     today = clock.local_date(company_now().timezone, clock.now())
     services.refund_record(job=job, on=today, actor=request.user, **form.cleaned_data)
     messages.success(request, _("The refund is booked."))
+    return redirect("work:job_page", job_id=job_id)
+
+
+@require_POST
+@office_required
+@_refusals_on_its_page
+def confirm_rinse(request: HttpRequest, job_id: int) -> HttpResponse:
+    """Answer for it that a wall was rinsed, though nobody wrote it down then."""
+    job, form = job_get(pk=job_id), ConfirmForm(request.POST)
+    if not form.is_valid():
+        return render(request, "work/job.html", job_context(job, confirm_form=form), status=422)
+    wall_id = form.cleaned_data["wall"]
+    wall = None if wall_id is None else get_object_or_404(Wall, pk=wall_id, property=job.property_id)
+    services.rinse_confirm(
+        key=uuid.uuid4(),
+        job=job,
+        wall=wall,
+        at=form.moment(company_now().timezone),
+        reason=form.cleaned_data["reason"],
+        now=clock.now(),
+        actor=request.user,
+    )
+    messages.success(request, _("Rinse written down."))
     return redirect("work:job_page", job_id=job_id)

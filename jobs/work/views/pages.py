@@ -12,6 +12,7 @@ from jobs.work.domain.states import steps_from
 from jobs.work.forms import (
     BookForm,
     ConditionsForm,
+    ConfirmForm,
     CorrectForm,
     JobFilterForm,
     LineBookFormSet,
@@ -94,6 +95,7 @@ def _forms_of(job: Job) -> dict[str, Any]:
         for line in job.lines.all()
     ]
     return {
+        "confirm_form": ConfirmForm.on(today),
         "days_formset": WindowFormSet(initial=days, prefix="days"),
         "book_form": BookForm(initial={"work_date": today}, prefix="book"),
         "terms_form": TermsForm(initial={"discount_cents": job.discount_cents}, prefix="terms"),

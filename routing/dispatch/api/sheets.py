@@ -71,6 +71,8 @@ class SheetStopOutput(serializers.Serializer[Any]):
     number = serializers.IntegerField()
     address = serializers.CharField()
     lines = SheetLineOutput(many=True)
+    met = _sentences(help_text="What met on its walls that must not")
+    unrinsed = _sentences(help_text="What else lies on its walls by the record")
     cautions = _sentences()
     common_cautions = _sentences()
 

@@ -13,6 +13,7 @@ from jobs.mixing.selectors import MixBook, direction_now, mix_book
 from jobs.walkthroughs.models import ChalkReading, Finding
 from jobs.walkthroughs.selectors import latest_readings, newest_findings
 from jobs.walkthroughs.words import chalk_is_left, found_words, reading_words
+from jobs.work.met import HouseNotes, house_notes
 from jobs.work.models import Job, JobLine
 from jobs.work.selectors import last_removals
 from pricing.catalogue.choices import Unit
@@ -30,6 +31,7 @@ from routing.plans.models import DayPlan, Route, Stop
 from routing.plans.selectors.hours import wall_minute
 from routing.plans.selectors.ways import route_ways
 from routing.roads.words import step_words
+from shared import clock
 from shared.company.models import Company
 from shared.company.selectors import company_get
 from shared.errors import NotFound
@@ -99,7 +101,7 @@ def _sheet(
     work = _work_of(stops, rig, plan.work_date)
     rows = [_stop(stop, leg, plan, chalk, work, company) for stop, leg in zip(stops, drives.legs, strict=True)]
     turns = _turns(plan, stops)
-    rows = [replace(row, turns=words) for row, words in zip(rows, turns[:-1], strict=True)]
+    rows = [replace(row, turns=words) for row, words in zip(_with_met(rows, plan, stops), turns[:-1], strict=True)]
     notes = [note for row in rows for line in row.lines for note in line.mixes]
     hazards = [(row.number, row.hazards) for row in rows]
     return Sheet(
@@ -140,6 +142,17 @@ def _turns(plan: DayPlan, stops: Sequence[Stop | SentStop]) -> list[tuple[str, .
     """The way to each stop and back to the yard, in words; empty where roads do not tell."""
     ways = route_ways(plan, [stop.job.property for stop in stops])
     return [tuple(map(step_words, way.steps)) for way in ways] or [()] * (len(stops) + 1)
+
+
+def _with_met(rows: Sequence[SheetStop], plan: DayPlan, stops: Sequence[Stop | SentStop]) -> list[SheetStop]:
+    """What each house's record warns of: what met there or was not rinsed since, and what lies there."""
+    places = {stop.job_id: stop.job.property_id for stop in stops}
+    notes = house_notes(property_ids=set(places.values()), now=clock.now(), zone=plan.yard.timezone)
+    found = [(row, notes.get(places[row.job_id], HouseNotes())) for row in rows]
+    return [
+        replace(row, met=tuple(note.words for note in house.for_job(row.job_id)), unrinsed=house.unrinsed)
+        for row, house in found
+    ]
 
 
 def _clock(plan: DayPlan, minute: int) -> int:

@@ -1,6 +1,6 @@
 """One stop's work on the phone: steps that are done, what was poured, and what lies where."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from zoneinfo import ZoneInfo
@@ -10,7 +10,8 @@ from django.utils.translation import gettext as _
 from jobs.mixing.choices import ChemistryChoice
 from jobs.mixing.models import Product
 from jobs.mixing.words import strength_words
-from jobs.work.domain.reactions import reacts_with, unrinsed
+from jobs.work.domain.reactions import Poured as PouredLine
+from jobs.work.domain.reactions import unrinsed, verdict
 from jobs.work.models import Poured
 from jobs.work.selectors import poured_list, poured_record, steps_done
 from routing.dispatch.instructions import Step
@@ -38,7 +39,8 @@ class PhoneLine:
 
 @dataclass(frozen=True, slots=True)
 class PhoneProduct:
-    """A product that may be poured here. `stop` names what lies unrinsed somewhere and must not meet it."""
+    """A product that may be poured here. `stop` names what lies unrinsed somewhere and must not meet it, or what met
+    there; `caution` what lies there from so long ago that it is no stop."""
 
     pk: int
     name: str
@@ -46,6 +48,7 @@ class PhoneProduct:
     basis: str
     strength: str
     stop: str
+    caution: str
 
 
 @dataclass(frozen=True)
@@ -58,18 +61,18 @@ class PhoneWork:
     weather: tuple[str, ...]
 
 
-def phone_work(*, stop: SentStop) -> PhoneWork:
+def phone_work(*, stop: SentStop, now: datetime) -> PhoneWork:
     """Everything of the page, in a number of queries that does not grow with steps and products."""
     page, plan = phone_stop(stop=stop), stop.route.sent.plan
     zone = plan.yard.timezone
     done = steps_done(job_ids=[stop.job_id])
-    there = unrinsed(poured_record(property_id=stop.job.property_id), None)
+    record = poured_record(property_id=stop.job.property_id)
     return PhoneWork(
         stop=page,
         lines=tuple(_line(line, done, zone) for line in page.row.lines),
-        products=tuple(_products(page, there)),
+        products=tuple(_products(page, record, now)),
         poured=tuple((_minute(row.at, zone), _poured_words(row)) for row in poured_list(job_id=stop.job_id)),
-        lies_there=", ".join(str(ChemistryChoice(what).label) for what in sorted(there)),
+        lies_there=_labels(unrinsed(record, None)),
         weather=weather_words(day_weather(yard=plan.yard, work_date=plan.work_date)),
     )
 
@@ -89,10 +92,11 @@ def _writes(step: Step, *, has_mix: bool) -> str:
     return {"apply": "pour", "work": "pour", "rinse": "rinse", "between": "rinse", "before": "rinse"}.get(step.code, "")
 
 
-def _products(page: PhoneStop, there: frozenset[str]) -> list[PhoneProduct]:
+def _products(page: PhoneStop, record: Sequence[PouredLine], now: datetime) -> list[PhoneProduct]:
     """Those of the stop's mixes first, with their strength, then every other product of the company."""
     planned = {note.product_id: note for line in page.row.lines for note in line.mixes if not note.is_stopped}
     rows = sorted(Product.objects.filter(is_active=True), key=lambda row: (row.pk not in planned, row.name))
+    found = {what: verdict(record, PouredLine(what, None, now)) for what in {row.chemistry for row in rows}}
     return [
         PhoneProduct(
             pk=row.pk,
@@ -100,14 +104,21 @@ def _products(page: PhoneStop, there: frozenset[str]) -> list[PhoneProduct]:
             basis_points=planned[row.pk].basis_points if row.pk in planned else None,
             basis=planned[row.pk].basis if row.pk in planned else "",
             strength=strength_words(planned[row.pk].basis_points, planned[row.pk].basis) if row.pk in planned else "",
-            stop=", ".join(str(ChemistryChoice(what).label) for what in sorted(reacts_with(row.chemistry, there))),
+            stop=_labels(found[row.chemistry].meets | found[row.chemistry].met),
+            caution=_labels(found[row.chemistry].cautions),
         )
         for row in rows
     ]
 
 
+def _labels(kinds: Iterable[str]) -> str:
+    return ", ".join(str(ChemistryChoice(what).label) for what in sorted(kinds))
+
+
 def _poured_words(row: Poured) -> str:
     where = _(row.wall.name) if row.wall else _("whole house")
+    if row.reason:
+        return _("%(where)s: rinsed, confirmed afterwards: %(reason)s") % {"where": where, "reason": row.reason}
     if row.product is None:
         return _("%(where)s: rinsed") % {"where": where}
     strength = f", {strength_words(row.basis_points, row.basis)}" if row.basis_points else ""

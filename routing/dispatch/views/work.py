@@ -14,8 +14,10 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from jobs.customers.models import Wall
 from jobs.mixing.models import Product
+from jobs.work.forms import ConfirmForm
+from jobs.work.met import pour_warnings
 from jobs.work.models import JobLine
-from jobs.work.services import product_pour, step_mark, wall_rinse
+from jobs.work.services import product_pour, rinse_confirm, step_mark, wall_rinse
 from routing.dispatch.forms import PourForm, RigForm, RinseForm, StepForm
 from routing.dispatch.models import SentStop
 from routing.dispatch.pdf import mix_sheet_pdf
@@ -26,7 +28,7 @@ from routing.dispatch.selectors.work import phone_work
 from routing.dispatch.services import rig_set
 from routing.dispatch.sheet import Sheet
 from shared import clock
-from shared.errors import NotFound, WalldayError
+from shared.errors import NotFound, Refused, WalldayError
 from shared.people.roles import office_required, signed_in
 
 
@@ -35,7 +37,9 @@ from shared.people.roles import office_required, signed_in
 def instructions(request: HttpRequest, stop_id: int) -> HttpResponse:
     """The steps of each line, the mixes, and what was poured, for one stop."""
     stop = sent_stop_get(pk=stop_id, user=request.user, now=clock.now())
-    return render(request, "dispatch/crew_work.html", {"work": phone_work(stop=stop)})
+    today = clock.local_date(stop.route.sent.plan.yard.timezone, clock.now())
+    work = phone_work(stop=stop, now=clock.now())
+    return render(request, "dispatch/crew_work.html", {"work": work, "confirm_form": ConfirmForm.on(today)})
 
 
 @require_POST
@@ -79,15 +83,18 @@ def _pour(request: HttpRequest, stop: SentStop) -> None:
     product = Product.objects.filter(pk=data["product"], is_active=True).first()
     if product is None:
         raise NotFound(_("Choose what is poured."))
-    product_pour(
+    row = product_pour(
         job=stop.job,
         product=product,
         wall=_wall(stop, data["wall"]),
         basis_points=data["basis_points"],
         basis=data["basis"],
+        happened=data["happened"],
         **_common(request),
     )
     messages.success(request, _("Written down: %(product)s.") % {"product": product.name})
+    for words in pour_warnings(row=row, now=clock.now(), zone=stop.route.sent.plan.yard.timezone):
+        messages.warning(request, words)
 
 
 def _rinse(request: HttpRequest, stop: SentStop) -> None:
@@ -95,6 +102,20 @@ def _rinse(request: HttpRequest, stop: SentStop) -> None:
     if not form.is_valid():
         raise NotFound(_("There is no such wall here."))
     wall_rinse(job=stop.job, wall=_wall(stop, form.cleaned_data["wall"]), **_common(request))
+    messages.success(request, _("Rinse written down."))
+
+
+def _confirm(request: HttpRequest, stop: SentStop) -> None:
+    form = ConfirmForm(request.POST)
+    if not form.is_valid():
+        raise Refused(_("Say on which day and at what time it was rinsed, and how you know."))
+    data, zone = form.cleaned_data, stop.route.sent.plan.yard.timezone
+    rinse_confirm(
+        job=stop.job,
+        wall=_wall(stop, data["wall"]),
+        reason=data["reason"],
+        **_common(request) | {"at": form.moment(zone)},
+    )
     messages.success(request, _("Rinse written down."))
 
 
@@ -107,7 +128,12 @@ def _wall(stop: SentStop, wall_id: int | None) -> Wall | None:
     return row
 
 
-ENTRIES: Mapping[str, Callable[[HttpRequest, SentStop], None]] = {"step": _step, "pour": _pour, "rinse": _rinse}
+ENTRIES: Mapping[str, Callable[[HttpRequest, SentStop], None]] = {
+    "step": _step,
+    "pour": _pour,
+    "rinse": _rinse,
+    "confirm": _confirm,
+}
 
 
 @require_GET

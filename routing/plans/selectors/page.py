@@ -13,12 +13,14 @@ from jobs.walkthroughs.domain import must_be_shown
 from jobs.walkthroughs.models import ChalkReading
 from jobs.walkthroughs.selectors import latest_readings
 from jobs.work.choices import JobState
+from jobs.work.met import HouseNotes, MetNote, house_notes
 from jobs.work.models import Job, JobWindow
 from routing.dispatch.models import StopMark
 from routing.plans.domain.hourly import hourly_of
 from routing.plans.domain.keys import job_key
 from routing.plans.models import Crew, DayPlan, LeftOut, Route, Stop
 from routing.plans.selectors.hours import wall_minute
+from shared import clock
 from shared.units import MINUTES_PER_HOUR, crew_minutes, round_half_up
 from shared.web.maps import LINE_STYLES, Line, Mark, Shape
 from shared.web.words import clock_words
@@ -73,6 +75,7 @@ class StopOnPage(JobOnPage):
     finish: int
     earned_cents: int | None
     chalk: tuple[ChalkFound, ...]
+    met: tuple[MetNote, ...]  # what met on its walls that must not
     mark: str
 
     @property
@@ -172,6 +175,7 @@ class _Known:
     keys: frozenset[str]
     exact: frozenset[str]
     chalk: dict[int, tuple[ChalkFound, ...]]
+    notes: dict[int, HouseNotes]
     marks: dict[int, str]
     promises: dict[int, Promise]
 
@@ -183,14 +187,16 @@ class _Known:
 
 
 def plan_on_page(plan: DayPlan) -> PlanOnPage:
-    """`plan` comes from `plan_in_rows`; five queries more."""
+    """`plan` comes from `plan_in_rows`; six queries more."""
     routes, left_out = list(plan.routes.all()), list(plan.left_out.all())
     stops = [stop for route in routes for stop in route.stops.all()]
+    places = {stop.job.property_id for stop in stops}
     known = _Known(
         plan=plan,
         keys=frozenset(job["id"] for job in plan.problem["jobs"]),
         exact=frozenset(entry["job"] for entry in plan.plan["left_out"] if entry.get("price_is_exact")),
-        chalk=_chalk({stop.job.property_id for stop in stops}),
+        chalk=_chalk(places),
+        notes=house_notes(property_ids=places, now=clock.now(), zone=plan.yard.timezone),
         marks=_marks(plan),
         promises=_promises(plan, {stop.job_id for stop in stops} | {left.job_id for left in left_out}),
     )
@@ -200,8 +206,15 @@ def plan_on_page(plan: DayPlan) -> PlanOnPage:
         routes=tuple(_route(route, known) for route in routes),
         left_out=tuple(_left_out(left, known) for left in left_out),
         crews=tuple(Crew.objects.filter(code__in=codes).order_by("code")),
-        warnings=(*plan.plan.get("reasons", ()), *plan.notices),
+        warnings=(*plan.plan.get("reasons", ()), *plan.notices, *_met_words(stops, known)),
     )
+
+
+def _met_words(stops: Iterable[Stop], known: _Known) -> Iterable[str]:
+    """Above the whole day where nobody may go on pouring; the rest stands at its stop."""
+    for stop in stops:
+        notes = known.notes.get(stop.job.property_id, HouseNotes()).for_job(stop.job_id)
+        yield from (f"{stop.job.property.street}: {note.words}" for note in notes if note.is_stop)
 
 
 def price_cents_of(job: Job) -> int:
@@ -244,6 +257,7 @@ def _stop(route: Route, stop: Stop, known: _Known) -> StopOnPage:
         earned_cents=earned_per_crew_hour(price_cents, minutes, route.crew.workers),
         promise=known.promise(stop.job_id),
         chalk=known.chalk.get(stop.job.property_id, ()),
+        met=known.notes.get(stop.job.property_id, HouseNotes()).for_job(stop.job_id),
         mark=known.marks.get(stop.job_id, ""),
     )
 

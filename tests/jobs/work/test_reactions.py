@@ -20,7 +20,12 @@ from tests import factories
 
 NOW = datetime(2026, 6, 1, 15, 0, tzinfo=UTC)
 WALLS = (1, 2)
-lines = st.builds(Poured, st.sampled_from([RINSE, *Chemistry]), st.sampled_from([None, *WALLS]))
+lines = st.lists(st.tuples(st.sampled_from([RINSE, *Chemistry]), st.sampled_from([None, *WALLS])), max_size=12)
+
+
+def made(*entries: tuple[str, int | None], since: int = 0) -> list[Poured]:
+    """One a minute."""
+    return [Poured(what, wall, NOW + timedelta(minutes=since + k)) for k, (what, wall) in enumerate(entries)]
 
 
 @pytest.mark.parametrize(
@@ -38,18 +43,20 @@ lines = st.builds(Poured, st.sampled_from([RINSE, *Chemistry]), st.sampled_from(
     ],
 )
 def test_what_lies_there(record: list[tuple[str, int | None]], on_wall_1: set[str], anywhere: set[str]) -> None:
-    made = [Poured(what, wall) for what, wall in record]
-    assert unrinsed(made, 1) == on_wall_1
-    assert unrinsed(made, None) == anywhere
+    assert unrinsed(made(*record), 1) == on_wall_1
+    assert unrinsed(made(*record), None) == anywhere
 
 
-@given(st.lists(lines, max_size=12), st.lists(lines, max_size=4), st.sampled_from([None, *WALLS]))
-def test_only_a_rinse_takes_anything_away(record: list[Poured], more: list[Poured], wall_id: int | None) -> None:
+@given(lines, lines, st.sampled_from([None, *WALLS]))
+def test_only_a_rinse_takes_anything_away(
+    record: list[tuple[str, int | None]], more: list[tuple[str, int | None]], wall_id: int | None
+) -> None:
     """What is poured afterwards never hides what lies there; a rinse of the whole house leaves nothing."""
-    poured = [line for line in more if line.what != RINSE]
-    assert unrinsed(record + poured, wall_id) >= unrinsed(record, wall_id)
-    assert not unrinsed([*record, Poured(RINSE, None)], wall_id)
-    assert unrinsed(record, None) >= unrinsed(record, 1)
+    before = made(*record)
+    poured = made(*(line for line in more if line[0] != RINSE), since=len(record))
+    assert unrinsed(before + poured, wall_id) >= unrinsed(before, wall_id)
+    assert not unrinsed(made(*record, (RINSE, None)), wall_id)
+    assert unrinsed(before, None) >= unrinsed(before, 1)
 
 
 def test_pairs() -> None:
@@ -70,15 +77,17 @@ def wall(job: Any) -> Any:
     return factories.make_wall(property=job.property)
 
 
-def pour(job: Any, chemistry: str, wall: Any = None, **over: Any) -> PouredRow:
+def pour(job: Any, chemistry: str, wall: Any = None, minute: int = 0, **over: Any) -> PouredRow:
+    at = NOW + timedelta(minutes=minute)
     product = factories.make_product(chemistry=chemistry)
     return product_pour(
-        **{"key": uuid.uuid4(), "job": job, "product": product, "wall": wall, "at": NOW, "now": NOW} | over
+        **{"key": uuid.uuid4(), "job": job, "product": product, "wall": wall, "at": at, "now": at} | over
     )
 
 
-def rinse(job: Any, wall: Any = None, **over: Any) -> PouredRow:
-    return wall_rinse(**{"key": uuid.uuid4(), "job": job, "wall": wall, "at": NOW, "now": NOW} | over)
+def rinse(job: Any, wall: Any = None, minute: int = 0, **over: Any) -> PouredRow:
+    at = NOW + timedelta(minutes=minute)
+    return wall_rinse(**{"key": uuid.uuid4(), "job": job, "wall": wall, "at": at, "now": at} | over)
 
 
 @pytest.mark.parametrize(
@@ -89,22 +98,22 @@ def test_never_without_a_rinse(job: Any, wall: Any, first: str, then: str) -> No
     """Refused with nothing written, allowed after the rinse of this wall."""
     pour(job, first, wall)
     with pytest.raises(MustNotMeet, match=r"^STOP\. .* no rinse is recorded"):
-        pour(job, then, wall)
+        pour(job, then, wall, minute=1)
     assert PouredRow.objects.count() == 1
-    rinse(job, wall)
-    pour(job, then, wall)
+    rinse(job, wall, minute=2)
+    pour(job, then, wall, minute=3)
     assert PouredRow.objects.count() == 3
 
 
 def test_the_rinse_of_another_wall_does_not_count(job: Any, wall: Any) -> None:
     other = factories.make_wall(property=job.property)
     pour(job, "hypochlorite")
-    rinse(job, other)
-    pour(job, "acid", other)
+    rinse(job, other, minute=1)
+    pour(job, "acid", other, minute=2)
     with pytest.raises(MustNotMeet):
-        pour(job, "acid", wall)
+        pour(job, "acid", wall, minute=3)
     with pytest.raises(MustNotMeet):
-        pour(job, "acid")
+        pour(job, "acid", minute=3)
 
 
 def test_an_earlier_job_at_the_house_counts(job: Any, wall: Any) -> None:

@@ -359,7 +359,7 @@ def test_the_stop_page(client: Any, crew: Any, wash: Any, assert_query_count: An
     assert "done 12:00 pm" not in page
 
 
-def test_stop_on_the_phone(client: Any, crew: Any, wash: Any, bleach: Any) -> None:
+def test_stop_on_the_phone(client: Any, crew: Any, wash: Any, bleach: Any, noon: Any) -> None:
     """Acid after hypochlorite is refused in words, the page warns before; after the rinse it goes."""
     acid = factories.make_product(chemistry="acid", name="Brightener")
     stop = sent_stop(crew, house(wash))
@@ -369,12 +369,60 @@ def test_stop_on_the_phone(client: Any, crew: Any, wash: Any, bleach: Any) -> No
     refused = client.post(f"{address}pour/", {"product": acid.pk, "wall": wall.pk}, follow=True).content.decode()
     assert "STOP. Hypochlorite was poured here and no rinse is recorded: with acid it gives poisonous gas." in refused
     assert Poured.objects.count() == 1
-    client.post(f"{address}rinse/", {"wall": wall.pk})
-    client.post(f"{address}pour/", {"product": acid.pk, "wall": wall.pk})
+    for kind in ("rinse", "pour"):
+        noon.shift(60)
+        client.post(f"{address}{kind}/", {"product": acid.pk, "wall": wall.pk})
     page = client.get(address).content.decode()
-    assert "12:00 pm south wall: Brightener" in page
+    assert "12:02 pm south wall: Brightener" in page
     assert "12:00 pm south wall: Stock bleach, 1 % trade" in page
     assert Poured.objects.count() == 3
+
+
+def test_what_met_is_said_everywhere(
+    client: Any, client_of: Any, office: Any, crew: Any, wash: Any, bleach: Any, noon: Any
+) -> None:
+    """Acid on the south wall, then hypochlorite of an hour before comes up: stop, route, sheet, paper and day say so,
+    every product is stopped, and what was poured all the same is kept."""
+    acid = factories.make_product(chemistry="acid", name="Brightener")
+    stop = sent_stop(crew, house(wash))
+    plan, wall, address = stop.route.sent.plan, stop.job.property.walls.first(), f"/crew/stops/{stop.pk}/work/"
+    client.post(f"{address}pour/", {"product": acid.pk, "wall": wall.pk})
+    late = {"product": bleach.pk, "wall": wall.pk, "at": "2026-06-02T15:00:00Z"}
+    assert client.post(f"/api/jobs/{stop.job_id}/pour/", late, "application/json").status_code == 200
+    words = f"STOP, {wall.name}: by the record hypochlorite (Tue, Jun 2, 2026, 11:00 am) and acid"
+    desk, route = client_of(office), plan.routes.get()
+    pages = [(client, address), (client, "/crew/"), (desk, f"/sheets/{route.pk}/")]
+    pages.append((desk, f"/day/{plan.yard.code}/{plan.work_date.isoformat()}/"))
+    for reader, page in pages:
+        assert words in reader.get(page).content.decode(), page
+    assert words in text_of(sheet_pdf(sheet_of(plan)))
+    assert client.get(f"/api/routes/{stop.route_id}/sheet/").json()["stops"][0]["met"][0].startswith(words)
+    page = client.get(address).content.decode()
+    assert page.count("It was poured already: keep it on record") == 2
+    noon.shift(60)
+    answer = client.post(f"{address}pour/", {"product": bleach.pk, "wall": wall.pk, "happened": "true"}, follow=True)
+    assert words in answer.content.decode()
+    assert Poured.objects.count() == 3
+    noon.shift(60)
+    client.post(f"{address}rinse/", {"wall": wall.pk})
+    assert "STOP, " not in client.get(address).content.decode()
+
+
+def test_the_crew_answers_for_a_rinse(client: Any, crew: Any, wash: Any, bleach: Any, noon: Any) -> None:
+    """With day, time and how it is known; without them nothing is written."""
+    stop = sent_stop(crew, house(wash))
+    address = f"/crew/stops/{stop.pk}/work/"
+    client.post(f"{address}pour/", {"product": bleach.pk})
+    assert "Rinsed earlier, and nobody wrote it down" in client.get(address).content.decode()
+    noon.shift(3_600)
+    body = {"day": "2026-06-02", "clock": "12:30", "reason": "I did it before lunch"}
+    for over in ({"clock": ""}, {"reason": ""}, {"day": "soon"}, {"wall": "x"}):
+        answer = client.post(f"{address}confirm/", body | over, follow=True).content.decode()
+        assert "Say on which day and at what time it was rinsed" in answer
+    assert Poured.objects.count() == 1
+    page = client.post(f"{address}confirm/", body, follow=True).content.decode()
+    assert "12:30 pm whole house: rinsed, confirmed afterwards: I did it before lunch" in page
+    assert "Not rinsed yet" not in page
 
 
 def test_nonsense_is_refused(client: Any, crew: Any, wash: Any) -> None:

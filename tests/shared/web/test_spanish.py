@@ -53,6 +53,7 @@ MODULES = (
     "jobs/mixing/mix_words.py",
     "jobs/mixing/selectors.py",
     "jobs/mixing/words.py",
+    "jobs/work/met.py",
     "jobs/work/services/pouring.py",
     "jobs/walkthroughs/notice_words.py",
     "pricing/estimates/estimate_words.py",

@@ -75,9 +75,12 @@
 
   // --- going up ---
   const token = () => (document.cookie.match(/(?:^|; )csrftoken=([^;]+)/) || [])[1] || "";
+  // What waited longer than a minute, by the phone's own clock, is no question any more: it has happened.
+  const bodyOf = (item) => item.kind === "short" && Date.now() - Date.parse(item.at) > 60000
+    ? { ...item.body, happened: true } : item.body;
   const post = (item) => item.kind !== "photo"
     ? fetch(item.path || "/api/walkthroughs/", {
-      method: "POST", body: JSON.stringify(item.body),
+      method: "POST", body: JSON.stringify(bodyOf(item)),
       headers: { "Content-Type": "application/json", "X-CSRFToken": token() },
     })
     : fetch(`/api/walkthroughs/${item.key}/photos/${item.photo}/?${new URLSearchParams(item.where)}`, {
