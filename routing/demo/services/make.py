@@ -32,6 +32,7 @@ from routing.demo.services.message_rows import messages_store
 from routing.demo.services.mixing_rows import mixing_store
 from routing.demo.services.open_rows import open_jobs_store
 from routing.demo.services.past_rows import Rows, past_store
+from routing.demo.services.pour_rows import pours_store
 from routing.demo.services.reminder_rows import reminders_store
 from routing.demo.services.twice_rows import doubles_store
 from routing.demo.services.walkthrough_rows import walkthroughs_store
@@ -132,6 +133,7 @@ def _make(*, today: date, seed: int) -> None:
     campaigns_store(company, today=today, seed=seed)
     walkthroughs_store(today=today, seed=seed)
     mixing_store(today=today)
+    pours_store(today=today, seed=seed)
     weather_store(yard=yard, first=next_working_day(today))
     decisions_store(today=today, seed=seed)
     estimates_store(today=today)
