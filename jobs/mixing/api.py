@@ -13,6 +13,7 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from jobs.mixing import services
+from jobs.mixing.at_hand import AtHand, stock_at_hand
 from jobs.mixing.choices import BasisChoice, ChemistryChoice, Direction, Surface, Way
 from jobs.mixing.domain.mixing import Injector
 from jobs.mixing.domain.reckoning import MixAnswer, MixQuestion, mix_reckon
@@ -90,6 +91,15 @@ class ProductOutput(serializers.Serializer[Any]):
     is_corrosive = serializers.BooleanField()
     is_active = serializers.BooleanField()
     stocks = StockOutput(source="stocks.all", many=True)
+
+
+class AtHandOutput(serializers.Serializer[AtHand]):
+    product = serializers.IntegerField(source="product.pk")
+    name = serializers.CharField(source="product.name")
+    delivered_ml = serializers.IntegerField(help_text="What came in the open deliveries")
+    used_ml = serializers.IntegerField(help_text="What the jobs done since take by their mixes; reckoned, not measured")
+    left_ml = serializers.IntegerField()
+    since = serializers.DateField(help_text="Day from which jobs done count")
 
 
 class ProductInput(serializers.Serializer[Any]):
@@ -436,7 +446,19 @@ def _require_owner(request: Request, view: APIView) -> None:
         view.permission_denied(request)
 
 
+@extend_schema(
+    operation_id="stock_at_hand",
+    responses=AtHandOutput(many=True),
+    summary="What is left of each product with an open delivery, as reckoned",
+)
+@api_view(["GET"])
+@permission_classes([OfficeOnly])
+def at_hand(request: Request) -> Response:
+    return Response(AtHandOutput(stock_at_hand(today=today_here()), many=True).data)
+
+
 urlpatterns = [
+    path("stock-at-hand/", at_hand, name="api_stock_at_hand"),
     path("products/", Products.as_view(), name="api_product_list"),
     path("products/<row:product_id>/stocks/", stocks, name="api_product_stocks"),
     path("products/<row:product_id>/", product, name="api_product"),

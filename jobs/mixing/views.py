@@ -11,6 +11,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from jobs.mixing import services
+from jobs.mixing.at_hand import stock_at_hand
 from jobs.mixing.domain.hauling import load_is_too_heavy
 from jobs.mixing.forms import DirectionForm, LimitForm, MixForm, ProductForm, StockForm, StripForm
 from jobs.mixing.mix_words import limit_words
@@ -183,8 +184,13 @@ def _tried(form: forms.BaseForm, action: Any) -> bool:
 def _page(request: HttpRequest, *, status: int = 200, **forms_given: forms.BaseForm) -> HttpResponse:
     today = today_here()
     rows = list(product_list())
+    left = {row.product.pk: row for row in stock_at_hand(today=today)}
     context = {
-        "rows": [(row, [_stock_words(stock, today) for stock in row.stocks.all()]) for row in rows if row.is_active],
+        "rows": [
+            (row, [_stock_words(stock, today) for stock in row.stocks.all()], left.get(row.pk))
+            for row in rows
+            if row.is_active
+        ],
         "unused": [row for row in rows if not row.is_active],
         "mixes": mix_list(),
         "limits": limit_list(),

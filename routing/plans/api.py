@@ -15,12 +15,14 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
+from jobs.mixing.at_hand import Need
 from routing.plans import services
 from routing.plans.choices import ChangeKind, CrewNews, LeftOutReason, PlanObjective, PlanState, RunState
 from routing.plans.models import MOST_SECONDS, DayPlan, LearntDrive, LearntPacking, PlanRun, WeekPlan, Yard
 from routing.plans.selectors import day_plan_by_id, day_plan_list, plan_as_json, yard_by_code
 from routing.plans.selectors.learning import yard_drives
 from routing.plans.selectors.moves import moves_since_sent
+from routing.plans.selectors.stock import day_stock_needs
 from routing.plans.selectors.ways import routes_geojson
 from routing.plans.selectors.weeks import week_plan_by_id
 from routing.plans.services.learning import learnt_drives_use
@@ -512,9 +514,33 @@ def _week_url(week: WeekPlan) -> str:
     return reverse("api_week_plan", args=[week.pk])
 
 
+class StockNeedOutput(serializers.Serializer[Need]):
+    product = serializers.IntegerField(source="at_hand.product.pk")
+    name = serializers.CharField(source="at_hand.product.name")
+    needed_ml = serializers.IntegerField(help_text="Of stock, by the mixes of the stops that are not over")
+    left_ml = serializers.IntegerField(source="at_hand.left_ml", help_text="At hand, as reckoned")
+    is_short = serializers.BooleanField()
+    words = serializers.CharField()
+
+
+@extend_schema(
+    operation_id="day_plan_stock",
+    parameters=[OpenApiParameter("plan_id", int, OpenApiParameter.PATH)],
+    responses=StockNeedOutput(many=True),
+    summary="What a planned day takes of each product beside what is at hand",
+    description="Of products with an open delivery; empty for a day that has passed.",
+)
+@api_view(["GET"])
+@permission_classes([OfficeOnly])
+def day_plan_stock(request: Request, plan_id: int) -> Response:
+    plan = day_plan_by_id(plan_id=plan_id)
+    return Response(StockNeedOutput(day_stock_needs(plan, now=clock.now()), many=True).data)
+
+
 urlpatterns = [
     path("day-plans/", DayPlans.as_view(), name="api_day_plans"),
     path("day-plans/<row:plan_id>/", day_plan, name="api_day_plan"),
+    path("day-plans/<row:plan_id>/stock/", day_plan_stock, name="api_day_plan_stock"),
     path("day-plans/<row:plan_id>/map/", day_plan_map, name="api_day_plan_map"),
     path("day-plans/<row:plan_id>/changes/", DayPlanChanges.as_view(), name="api_day_plan_changes"),
     path("day-plans/<row:plan_id>/replans/", DayPlanReplans.as_view(), name="api_day_plan_replans"),

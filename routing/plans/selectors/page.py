@@ -20,6 +20,7 @@ from routing.plans.domain.hourly import hourly_of
 from routing.plans.domain.keys import job_key
 from routing.plans.models import Crew, DayPlan, LeftOut, Route, Stop
 from routing.plans.selectors.hours import wall_minute
+from routing.plans.selectors.stock import day_stock_needs
 from shared import clock
 from shared.units import MINUTES_PER_HOUR, crew_minutes, round_half_up
 from shared.web.maps import LINE_STYLES, Line, Mark, Shape
@@ -187,7 +188,7 @@ class _Known:
 
 
 def plan_on_page(plan: DayPlan) -> PlanOnPage:
-    """`plan` comes from `plan_in_rows`; six queries more."""
+    """`plan` comes from `plan_in_rows`; six queries more, and those of the stock."""
     routes, left_out = list(plan.routes.all()), list(plan.left_out.all())
     stops = [stop for route in routes for stop in route.stops.all()]
     places = {stop.job.property_id for stop in stops}
@@ -206,7 +207,7 @@ def plan_on_page(plan: DayPlan) -> PlanOnPage:
         routes=tuple(_route(route, known) for route in routes),
         left_out=tuple(_left_out(left, known) for left in left_out),
         crews=tuple(Crew.objects.filter(code__in=codes).order_by("code")),
-        warnings=(*plan.plan.get("reasons", ()), *plan.notices, *_met_words(stops, known)),
+        warnings=(*plan.plan.get("reasons", ()), *plan.notices, *_met_words(stops, known), *_short_of(plan)),
     )
 
 
@@ -215,6 +216,10 @@ def _met_words(stops: Iterable[Stop], known: _Known) -> Iterable[str]:
     for stop in stops:
         notes = known.notes.get(stop.job.property_id, HouseNotes()).for_job(stop.job_id)
         yield from (f"{stop.job.property.street}: {note.words}" for note in notes if note.is_stop)
+
+
+def _short_of(plan: DayPlan) -> Iterable[str]:
+    return (need.words for need in day_stock_needs(plan, now=clock.now()) if need.is_short)
 
 
 def price_cents_of(job: Job) -> int:
