@@ -548,7 +548,8 @@ def settle_notice(job: Any) -> None:
 
 
 def make_forecast(**over: Any) -> Any:
-    """A south wall of 2015 that was read at 1.5 on 1 May 2025 and is expected to pass 2 about 15 June 2026."""
+    """A south wall of 2015 that was read at 1.5 on 1 May 2025 and is expected to pass 2 about 15 June 2026; with
+    `reading=None` a forecast of the walls like it, which nobody read."""
     from jobs.chalking.models import ChalkModel, WallForecast
 
     model = ChalkModel.objects.first() or ChalkModel.objects.create(
@@ -557,7 +558,11 @@ def make_forecast(**over: Any) -> Any:
     )  # fmt: skip
     reading, read_on = over.pop("reading", 1.5), over.pop("read_on", date(2025, 5, 1))
     wall = over.pop("wall", None) or make_wall(name="South wall", year_fitted=2015, property=over.pop("property", None))
-    make_reading(wall=wall, reading=reading, read_on=read_on)
+    if reading is None:
+        read_on = None
+        over = {"reading_count": 0, "is_untested": True, **over}
+    else:
+        make_reading(wall=wall, reading=reading, read_on=read_on)
     fields = {
         "model": model,
         "made_at": MOMENT,

@@ -33,16 +33,26 @@ class ForecastQuery(serializers.Serializer[Any]):
     )
     property = serializers.IntegerField(required=False, min_value=1, max_value=2**63 - 1)
     words = serializers.CharField(required=False, max_length=80, help_text="Each word must occur")
+    untested = serializers.BooleanField(
+        required=False, allow_null=True, default=None, help_text="only walls that nobody has tested, or only the others"
+    )
 
 
 class ForecastOutput(serializers.Serializer[WallForecast]):
-    """The days are those of an 80 percent interval and its middle; null where no day is named."""
+    """The days are those of an 80 percent interval and its middle; null where no day is named.
+
+    Where `is_untested`, nobody has read the wall's present surface: the days are those of walls like it, and nothing
+    here was seen on the wall. Nothing is due by them and nothing of them may be told to a customer as read.
+    """
 
     wall = serializers.IntegerField(source="wall_id")
     wall_name = serializers.CharField(source="wall.name")
     property = serializers.IntegerField(source="wall.property_id")
-    reading = serializers.DecimalField(max_digits=2, decimal_places=1, help_text="the newest, on the field scale")
-    read_on = serializers.DateField(source="last_read_on")
+    is_untested = serializers.BooleanField(help_text="nobody has read it: the forecast is of the walls like it")
+    reading = serializers.DecimalField(
+        max_digits=2, decimal_places=1, allow_null=True, help_text="the newest, on the field scale; null if never read"
+    )
+    read_on = serializers.DateField(source="last_read_on", allow_null=True)
     limit_half_steps = serializers.IntegerField()
     verdict = serializers.SerializerMethodField()
     chance_this_season = serializers.SerializerMethodField(
@@ -108,7 +118,11 @@ class Forecasts(generics.ListAPIView[WallForecast]):
         given = query.validated_data
         verdicts = tuple(Verdict(found) for found in sorted(given.get("verdict", ())))
         return forecast_list(
-            **self.known, verdicts=verdicts, words=given.get("words", ""), property_id=given.get("property")
+            **self.known,
+            verdicts=verdicts,
+            words=given.get("words", ""),
+            property_id=given.get("property"),
+            is_untested=given["untested"],
         )
 
     @extend_schema(operation_id="chalk_forecast_list", parameters=[ForecastQuery], summary="When walls pass the limit")

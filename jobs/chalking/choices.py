@@ -15,14 +15,14 @@ class Since(models.TextChoices):
     REMOVAL = "removal", _("chalk was taken off")
     FITTED = "fitted", _("fitted or painted")
     BUILT = "built", _("house was built")
+    WITHIN = "within", _("some time since the house was built; only its year is known")
     GUESSED = "guessed", _("judged by the readings; only the year of the house is known")
     UNKNOWN = "unknown", _("not known")
 
 
 class Refusal(models.TextChoices):
-    """Why a wall that was read has no day. Empty where it has one."""
+    """Why a wall has no days. Empty where it has them."""
 
     NONE = "", _("none")
     NO_START = "no_start", _("nobody knows since when it weathers")
-    TOO_EARLY = "too_early", _("not read since chalk was taken off or the siding was fitted")
     TOO_WIDE = "too_wide", _("too little data")

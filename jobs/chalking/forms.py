@@ -15,7 +15,12 @@ WHEN = {
     ),
     "later": (_("later"), (Verdict.LATER,)),
     "too_little": (_("too little data"), (Verdict.TOO_LITTLE,)),
-    "all": (_("every wall that was read"), ()),
+    "all": (_("any time"), ()),
+}
+TESTED = {
+    "": (_("tested or not"), None),
+    "tested": (_("tested"), False),
+    "untested": (_("that nobody has tested"), True),
 }
 LIMITS = [(step, f"{Decimal(step) / 2:f}") for step in range(1, 11)]
 
@@ -24,12 +29,19 @@ class ForecastFilter(forms.Form):
     """What the list of walls is narrowed to; the season unless told otherwise."""
 
     when = forms.ChoiceField(label=_("Walls that"), choices=[(code, words) for code, (words, _v) in WHEN.items()])
+    tested = forms.ChoiceField(
+        label=_("Tested"), choices=[(code, words) for code, (words, _u) in TESTED.items()], required=False
+    )
     words = forms.CharField(label=_("Street, customer or wall"), required=False, max_length=80)
 
     def chosen(self) -> dict[str, Any]:
         """What `forecast_list` takes."""
         known = self.cleaned_data if self.is_bound and self.is_valid() else {}
-        return {"verdicts": WHEN[known.get("when", "season")][1], "words": known.get("words", "")}
+        return {
+            "verdicts": WHEN[known.get("when", "season")][1],
+            "is_untested": TESTED[known.get("tested", "")][1],
+            "words": known.get("words", ""),
+        }
 
 
 class LimitForm(forms.Form):

@@ -23,20 +23,29 @@ def marks_of(rows: Sequence[dict[str, Any]]) -> list[Mark]:
 
 def _mark(mine: Sequence[dict[str, Any]]) -> Mark:
     place = mine[0]["row"].wall.property
-    shape, legend = _kind({line["verdict"] for line in mine})
+    shape, legend = _kind(mine)
     return Mark(
         place.latitude,
         place.longitude,
         title=f"{place.customer.name}, {place.street}",
         text=str(mine[0]["number"]),
-        note="; ".join(f"{line['row'].wall.name}: {line['verdict_words']}" for line in mine),
+        note="; ".join(_note(line) for line in mine),
         href=reverse("customers:property_page", args=[place.pk]),
         shape=shape,
         legend=legend,
     )
 
 
-def _kind(verdicts: set[str]) -> tuple[Shape, str]:
-    if verdicts & set(NOW):
+def _note(line: dict[str, Any]) -> str:
+    said = f"{line['row'].wall.name}: {line['verdict_words']}"
+    return _("%(said)s (never tested)") % {"said": said} if line["row"].is_untested else said
+
+
+def _kind(mine: Sequence[dict[str, Any]]) -> tuple[Shape, str]:
+    """What was read goes before what is told of walls like an untested one."""
+    tested = {line["verdict"] for line in mine if not line["row"].is_untested}
+    if tested & set(NOW):
         return Shape.STOP, _("at the limit or past it")
-    return Shape.PLACE, _("not at the limit yet")
+    if tested:
+        return Shape.PLACE, _("not at the limit yet")
+    return Shape.GUESS, _("only walls that nobody has tested")

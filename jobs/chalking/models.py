@@ -69,10 +69,13 @@ class ChalkModel(models.Model):
 
 
 class WallForecast(models.Model):
-    """When a wall passes the owner's limit: the newest forecast of every wall that was ever read.
+    """When a wall passes the owner's limit: the newest forecast of every wall that was ever read, and of every other
+    one like which some were.
 
-    Doses are in years of the site's south face since `since`. Where `refusal` is set there is no day to speak of, and
-    the days that stand here say how wide the interval was. 2199-12-31 stands for that day and any later one.
+    `is_untested` says that nobody has read the present surface. Such a forecast is of the walls like it: it names no
+    day but an interval, makes nothing due, and is in no message. Doses are in years of the site's south face since
+    `since`. Where `refusal` is set there is nothing to tell, and the days that stand here say how wide the interval
+    was. 2199-12-31 stands for that day and any later one.
     """
 
     wall = models.OneToOneField(Wall, on_delete=models.CASCADE, related_name="forecast")
@@ -90,13 +93,14 @@ class WallForecast(models.Model):
     middle_on = models.DateField(null=True, blank=True, help_text=_("Every second wall like it has"))
     late_on = models.DateField(null=True, blank=True, help_text=_("Nine in ten have"))
     reading_count = models.PositiveIntegerField(help_text=_("Readings of all its lives that the forecast rests on"))
-    last_read_on = models.DateField()
+    last_read_on = models.DateField(null=True, blank=True, help_text=_("Empty where the wall was never read"))
+    is_untested = models.BooleanField(default=False)
 
     class Meta:
         ordering = ["middle_on", "id"]
         indexes = [
-            models.Index(fields=["refusal", "early_on"], name="forecast_early"),
-            models.Index(fields=["refusal", "middle_on"], name="forecast_middle"),
+            models.Index(fields=["refusal", "is_untested", "early_on"], name="forecast_early"),
+            models.Index(fields=["refusal", "is_untested", "middle_on"], name="forecast_middle"),
         ]
         constraints = [
             models.CheckConstraint(condition=models.Q(refusal__in=Refusal.values), name="forecast_refusal_known"),
@@ -110,6 +114,10 @@ class WallForecast(models.Model):
                     late_on__gte=models.F("middle_on"),
                 ),
                 name="forecast_days_in_order",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(last_read_on__isnull=False) | models.Q(is_untested=True, reading_count=0),
+                name="forecast_never_read_is_untested",
             ),
         ]
 

@@ -5,8 +5,8 @@ number or word.
 """
 
 import math
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Container, Iterable, Sequence
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from decimal import Decimal
 from typing import Any
@@ -34,7 +34,8 @@ SAME_WAY = 20  # degrees
 
 @dataclass(frozen=True)
 class DrawnWall:
-    """A wall as a bar, or an element as a mark outside its wall. `grade` is 0 to 5, or `none` where never read."""
+    """A wall as a bar, or an element as a mark outside its wall. `grade` is 0 to 5, or `none` where never read;
+    `is_suspect` where nobody read it and most walls like it have passed the limit."""
 
     name: str
     text: str
@@ -43,6 +44,7 @@ class DrawnWall:
     path: str
     x: float
     y: float
+    is_suspect: bool = False
 
     @property
     def text_y(self) -> float:
@@ -66,8 +68,13 @@ def grade_of(reading: Decimal | None) -> str:
     return "none" if reading is None else str(int(reading))
 
 
-def house_sketch(place: Property, walls: Sequence[Wall], readings: dict[int, ChalkReading]) -> HouseSketch:
-    """North is up. Faces are as long as their areas say where those are known; walls without a facing are left out."""
+def house_sketch(
+    place: Property, walls: Sequence[Wall], readings: dict[int, ChalkReading], suspects: Container[int] = ()
+) -> HouseSketch:
+    """North is up. Faces are as long as their areas say where those are known; walls without a facing are left out.
+
+    `suspects` are the ids of walls that nobody read and most walls like which have passed the limit.
+    """
     facing = [(wall, wall.facing_degrees) for wall in walls if wall.facing_degrees is not None]
     faces = [(wall, degrees) for wall, degrees in facing if wall.kind == WallKind.FACE]
     runs = {wall.pk: _feet(wall) for wall, _degrees in faces}
@@ -81,6 +88,8 @@ def house_sketch(place: Property, walls: Sequence[Wall], readings: dict[int, Cha
             sideways = (before.index(wall) - (len(before) - 1) / 2) * ELEMENT_APART
             depth = next((out[face.pk] * scale for face, way in faces if _apart(way, degrees) <= SAME_WAY), ROOM)
             drawn.append(_element(wall, degrees, depth + ELEMENT_OUT, sideways, readings))
+    shown = [wall for wall, _degrees in faces] + [wall for wall, _degrees in facing if wall.kind != WallKind.FACE]
+    drawn = [replace(mark, is_suspect=wall.pk in suspects) for wall, mark in zip(shown, drawn, strict=True)]
     street = None if place.front_degrees is None else _point(place.front_degrees, HOUSE / 2 - 12, 0.0)
     return HouseSketch(HOUSE, tuple(drawn), *(street or (None, None)))
 
@@ -134,6 +143,8 @@ LEFT, RIGHT, TOP, BOTTOM = 22.0, 320.0, 12.0, 142.0
 HALF_A_YEAR_TEXT = 16.0
 MOST_LEVEL = 5.0
 SAMPLES = 25
+BAR = 14.0
+MOST_BACK = timedelta(days=8 * 365)  # shown before today of what walls like an untested one did
 LEAST_AHEAD, MOST_AHEAD = timedelta(days=2 * 365), timedelta(days=8 * 365)
 BEFORE_FIRST = timedelta(days=120)
 
@@ -160,15 +171,23 @@ class ReadingChart:
 def reading_chart(
     readings: Sequence[ChalkReading], row: WallForecast | None, *, limit: float, shape: float, today: date
 ) -> ReadingChart:
-    """Lay out one wall; `readings` at least one, in any order. `shape` is the exponent of the fitted growth."""
-    first = min(reading.read_on for reading in readings) - BEFORE_FIRST
+    """Lay out one wall; `readings` in any order. `shape` is the exponent of the fitted growth.
+
+    An untested wall has no band of chalk, only a bar on the limit from the early day to the late one.
+    """
+    first = min((reading.read_on for reading in readings), default=today) - BEFORE_FIRST
+    if row and row.is_untested:
+        first = min(first, max(row.early_on or today, today - MOST_BACK))
     last = _last_day(row, today)
     width = (last - first).days
 
     def x_of(day: date) -> float:
         return round(LEFT + (RIGHT - LEFT) * (day - first).days / width, 1)
 
-    band, middle = _band(row, first, last, x_of, limit, shape) if row else ("", "")
+    if row and row.is_untested:
+        band, middle = _bar(row, first, last, x_of, limit), ""
+    else:
+        band, middle = _band(row, first, last, x_of, limit, shape) if row else ("", "")
     years = range(first.year + 1, last.year + 1)
     every = max(1, math.ceil(len(years) / 6))
     return ReadingChart(
@@ -213,6 +232,15 @@ def _band(row: WallForecast, first: date, last: date, x_of: Any, limit: float, s
         for levels in (level_at(dose, np.full(SAMPLES, at), limit=limit, shape=shape) for at in doses)
     )
     return f"M{_line([*high, *reversed(low)])}z", f"M{_line(middle)}"
+
+
+def _bar(row: WallForecast, first: date, last: date, x_of: Any, limit: float) -> str:
+    """Outline of the bar; empty where nothing is to be told."""
+    if row.refusal or row.early_on is None or row.late_on is None or row.late_on <= first:
+        return ""
+    left, right = (x_of(min(max(day, first), last)) for day in (row.early_on, row.late_on))
+    high, low = y_of(limit) - BAR / 2, y_of(limit) + BAR / 2
+    return f"M{_line([(left, high), (right, high), (right, low), (left, low)])}z"
 
 
 def _line(points: Iterable[tuple[float, float]]) -> str:

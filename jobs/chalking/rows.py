@@ -1,7 +1,7 @@
 """Walls, readings and removals turned into what the growth model takes. A fixed number of queries, read as a stream."""
 
 import hashlib
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from itertools import groupby
@@ -13,7 +13,8 @@ from django.db.models import Exists, OuterRef, QuerySet
 
 from jobs.chalking.domain.fitting import Fit
 from jobs.chalking.domain.growth import MID_TONE, NAMES, RAIN_DAYS, Bools, Floats, Ints, Readings, Stories, Walls
-from jobs.chalking.domain.life import Life, beginnings, first_life, life_before
+from jobs.chalking.domain.life import STORIES, Life, beginnings, first_life, life_before
+from jobs.chalking.domain.like import Ages
 from jobs.chalking.domain.seasons import dose_between
 from jobs.chalking.domain.sun import relative_doses
 from jobs.chalking.models import ChalkModel
@@ -26,6 +27,19 @@ EFFECTS = (*(f"material {code}" for code in Material.values), *(f"kind {code}" f
 SOMEBODY = 0  # the reader of readings whose reader is not known, or was not known when the model was fitted
 LATITUDE_GRAIN = 0.1  # degrees; the sun is computed once for all walls between two such lines
 VERSION = "2"  # of all that turns rows into numbers; another one refits
+AT_ONCE = 5_000  # walls that nobody read
+NO_READINGS = Readings(
+    wall=np.zeros(0, dtype=np.int64),
+    step=np.zeros(0, dtype=np.int64),
+    dose=np.zeros(0),
+    again=np.zeros(0, dtype=bool),
+    reader=np.zeros(0, dtype=np.int64),
+    after_rain=np.zeros(0, dtype=bool),
+    reader_count=1,
+)
+
+Row = tuple[Any, ...]
+Place = tuple[str, int]
 
 
 @dataclass(frozen=True)
@@ -33,12 +47,12 @@ class History:
     """What the readings and removals of a wall say of its present life.
 
     `begun_on` are the days on which it may have begun, one for each of the wall's stories; empty where unknown.
-    `last_read_on` is of all its readings.
+    `last_read_on` is of all its readings, None where there is none.
     """
 
     life: Life = Life(None, "unknown")
     begun_on: tuple[date, ...] = ()
-    last_read_on: date = date.min
+    last_read_on: date | None = None
 
     def begun(self, story: int) -> date | None:
         """Stories differ in the first life only; a removal began the present one in all of them."""
@@ -47,9 +61,10 @@ class History:
 
 @dataclass(frozen=True)
 class Book:
-    """Every wall that was read, W of them, ordered by id, and their R usable readings.
+    """W walls ordered by id, and their R usable readings: all walls that were ever read, or a part of those never read.
 
-    `histories` are of the walls; `reading_counts` are of usable readings, those that have a dose.
+    `histories` are of the walls; `reading_counts` are of usable readings, those that have a dose. `ages` are of walls
+    that were never read; how old the others may be stands in the stories of their readings.
     """
 
     wall_ids: Ints
@@ -59,6 +74,7 @@ class Book:
     histories: tuple[History, ...]
     reading_counts: Ints
     reader_ids: tuple[int, ...]
+    ages: Ages | None = None
 
     @property
     def again_now(self) -> Bools:
@@ -99,8 +115,9 @@ def book_of(*, property_ids: Sequence[int] | None = None, reader_ids: Sequence[i
 
     `reader_ids` are the readers to tell apart, those of a stored fit; everybody who read unless given.
     """
-    rows = list(_walls(property_ids))
-    by_month = _doses(rows)
+    was_read = _of(Wall.objects.filter(_was_read()), "property", property_ids)
+    rows = list(_walls(was_read).iterator())
+    by_month = _doses(rows, usual_latitude())
     removals = _removals(property_ids)
     table, histories = _readings(rows, removals, property_ids)
     readers = sorted({reader for reader in table["reader"].tolist() if reader}) if reader_ids is None else reader_ids
@@ -129,6 +146,51 @@ def book_of(*, property_ids: Sequence[int] | None = None, reader_ids: Sequence[i
     )
 
 
+def unread_books(*, today: date, property_ids: Sequence[int] | None = None) -> Iterator[Book]:
+    """Walls that nobody ever read, of all properties or of some, in parts of AT_ONCE, so that memory stays flat.
+
+    Only walls like which some were read, and vinyl ones: what nobody looks for on brick is not forecast for it.
+    """
+    latitude, removals = usual_latitude(), _removals(property_ids)
+    unread = Wall.objects.filter(~_was_read(), material__in=materials_known())
+    unread = _of(unread, "property", property_ids)
+    last = 0
+    while rows := list(_walls(unread.filter(pk__gt=last))[:AT_ONCE]):
+        last = rows[-1][0]
+        yield _unread_book(rows, _doses(rows, latitude), removals, today)
+
+
+def materials_known() -> set[str]:
+    """Vinyl, and the materials of which a wall was ever read."""
+    read = ChalkReading.objects.filter(scale=FIELD_SCALE).order_by().values_list("wall__material", flat=True)
+    return {Material.VINYL, *read.distinct()}
+
+
+def _unread_book(rows: Sequence[Row], by_month: Floats, removals: Mapping[Place, Sequence[date]], today: date) -> Book:
+    histories: list[History] = []
+    begun, chance = np.full((len(rows), STORIES), "NaT", dtype="M8[D]"), np.zeros((len(rows), STORIES))
+    chance[:, 0] = 1.0
+    for at, row in enumerate(rows):
+        taken_off = _taken_off(removals, row)
+        life = life_before(date.max, first_life(row[7], row[8]), taken_off)
+        stories = beginnings(life, today)
+        histories.append(History(life, tuple(day for day, _chance in stories)))
+        for k, (day, share) in enumerate(stories):
+            begun[at, k], chance[at, k] = day, share
+    first = np.broadcast_to(begun[:, :1], begun.shape)
+    heads = [dose_between(by_month, *ends) for ends in zip(first.T, begun.T, strict=True)]
+    return Book(
+        wall_ids=np.array([row[0] for row in rows], dtype=np.int64),
+        walls=_as_walls(rows),
+        readings=NO_READINGS,
+        by_month=by_month,
+        histories=tuple(histories),
+        reading_counts=np.zeros(len(rows), dtype=np.int64),
+        reader_ids=(),
+        ages=Ages(np.nan_to_num(np.stack(heads, axis=1)), chance),
+    )
+
+
 def _stories(table: Any, by_month: Floats, histories: Sequence[History]) -> Stories | None:
     """Of usable readings; none where every wall has one only. What a story leaves out counts in a first life alone."""
     if not table["story"].any():
@@ -142,7 +204,6 @@ def _stories(table: Any, by_month: Floats, histories: Sequence[History]) -> Stor
     return Stories(table["story"].astype(np.int64), np.log(table["chance"]), np.nan_to_num(head))
 
 
-Row = tuple[Any, ...]
 _READING = np.dtype(
     [
         ("wall", "i4"), ("step", "i1"), ("since", "M8[D]"), ("read_on", "M8[D]"), ("again", "?"), ("reader", "i8"),
@@ -151,14 +212,17 @@ _READING = np.dtype(
 )  # fmt: skip
 
 
-def _walls(property_ids: Sequence[int] | None) -> Iterator[Row]:
-    was_read = ChalkReading.objects.filter(wall=OuterRef("pk"), scale=FIELD_SCALE)
-    walls = Wall.objects.filter(Exists(was_read), property__joined_into__isnull=True)
+def _was_read() -> Exists:
+    return Exists(ChalkReading.objects.filter(wall=OuterRef("pk"), scale=FIELD_SCALE))
+
+
+def _walls(walls: QuerySet[Wall]) -> QuerySet[Wall, Row]:
+    """What a forecast takes from them, in the order of their ids; those of joined properties are left out."""
     fields = (
         "pk", "property_id", "kind", "material", "lightness_percent", "facing_degrees", "shade", "year_fitted",
         "property__year_built", "property__latitude",
     )  # fmt: skip
-    return _of(walls, "property", property_ids).order_by("pk").values_list(*fields).iterator()
+    return walls.filter(property__joined_into__isnull=True).order_by("pk").values_list(*fields)
 
 
 def _of(rows: QuerySet[Any], field: str, property_ids: Sequence[int] | None) -> QuerySet[Any]:
@@ -172,9 +236,9 @@ def _as_walls(rows: Sequence[Row]) -> Walls:
     return Walls(np.array(effects, dtype=np.int64).reshape(-1, 2), np.array(darkness, dtype=float), len(EFFECTS))
 
 
-def _doses(rows: Sequence[Row]) -> Floats:
-    """Dose by month of each wall: the sun once for each latitude, on a grain of a tenth of a degree."""
-    usual = usual_latitude()
+def _doses(rows: Sequence[Row], usual: float) -> Floats:
+    """Dose by month of each wall: the sun once for each latitude, on a grain of a tenth of a degree; `usual` is that of
+    properties without a place."""
     latitudes = np.array([usual if row[9] is None else row[9] for row in rows], dtype=float)
     lines = np.round(latitudes / LATITUDE_GRAIN).astype(int)
     facings = np.array([np.nan if row[5] is None else row[5] for row in rows], dtype=float)
@@ -186,7 +250,7 @@ def _doses(rows: Sequence[Row]) -> Floats:
     return found
 
 
-def _removals(property_ids: Sequence[int] | None) -> dict[tuple[str, int], list[date]]:
+def _removals(property_ids: Sequence[int] | None) -> dict[Place, list[date]]:
     """Days on which chalk was taken off: of the walls that the job line names, of the whole property where it names
     none; by ("wall", id) or ("property", id), in order of time."""
     done = VisitLine.objects.filter(service__removes_chalk=True)
@@ -196,7 +260,7 @@ def _removals(property_ids: Sequence[int] | None) -> dict[tuple[str, int], list[
     through = JobLine.walls.through.objects.filter(jobline__service__removes_chalk=True)
     for line, wall in _of(through, "jobline__job__property", property_ids).values_list("jobline_id", "wall_id"):
         named.setdefault(line, []).append(wall)
-    found: dict[tuple[str, int], list[date]] = {}
+    found: dict[Place, list[date]] = {}
     for day, line, place in rows:
         for wall in named.get(line, ()):
             found.setdefault(("wall", wall), []).append(day)
@@ -205,8 +269,13 @@ def _removals(property_ids: Sequence[int] | None) -> dict[tuple[str, int], list[
     return found
 
 
+def _taken_off(removals: Mapping[Place, Sequence[date]], row: Row) -> list[date]:
+    """Days on which chalk was taken off a wall, in order of time."""
+    return sorted((*removals.get(("wall", row[0]), ()), *removals.get(("property", row[1]), ())))
+
+
 def _readings(
-    rows: Sequence[Row], removals: dict[tuple[str, int], list[date]], property_ids: Sequence[int] | None
+    rows: Sequence[Row], removals: dict[Place, list[date]], property_ids: Sequence[int] | None
 ) -> tuple[Any, list[History]]:
     """Readings by wall and story with the life each was read in; then the history of each wall."""
     place = {row[0]: k for k, row in enumerate(rows)}
@@ -216,7 +285,7 @@ def _readings(
         at = place.get(wall_id)
         if at is None:
             continue  # first read after the walls were
-        taken_off = sorted(removals.get(("wall", wall_id), []) + removals.get(("property", rows[at][1]), []))
+        taken_off = _taken_off(removals, rows[at])
         read = _of_each_day(group, taken_off)
         stories, histories[at] = _lives(first_life(rows[at][7], rows[at][8]), taken_off, list(read))
         for story, (begun, chance) in enumerate(stories):

@@ -34,14 +34,16 @@ def usual_latitude() -> float:
 
 def forecast_verdict(row: WallForecast, *, reading: Decimal | None, limit: Decimal, today: date) -> Verdict:
     """How a wall stands to the limit today; `reading` is its newest."""
-    is_at_limit = reading is not None and reading >= limit and (row.since is None or row.last_read_on > row.since)
+    is_since = row.since is None or (row.last_read_on is not None and row.last_read_on > row.since)
+    is_at_limit = reading is not None and reading >= limit and is_since
     days = (row.early_on, row.middle_on, row.late_on) if row.refusal == Refusal.NONE else (None, None, None)
     return verdict(*days, today=today, is_at_limit=is_at_limit)
 
 
 def _with(found: Verdict, limit: Decimal, today: date) -> Q:
     """The rows of a verdict, annotated with `reading`; the same rule as `domain.verdict`, for the database."""
-    at_limit = Q(reading__gte=limit) & (Q(since__isnull=True) | Q(last_read_on__gt=F("since")))
+    was_read = Q(reading__isnull=False, last_read_on__isnull=False)  # so that it may be turned round: no NULL is left
+    at_limit = was_read & Q(reading__gte=limit) & (Q(since__isnull=True) | Q(last_read_on__gt=F("since")))
     if found == Verdict.AT_LIMIT:
         return at_limit
     ahead, named = today + SEASON, Q(refusal=Refusal.NONE)
@@ -65,11 +67,14 @@ def forecast_list(
     verdicts: tuple[Verdict, ...] = (),
     words: str = "",
     property_id: int | None = None,
+    is_untested: bool | None = None,
 ) -> QuerySet[WallForecast]:
-    """Forecasts with their newest reading as `reading`, the earliest first, those without a day last.
+    """Forecasts with their newest reading as `reading`, the earliest first, those without a day last; after all of them
+    the untested walls, in the same order.
 
     `verdicts` narrows to some of them by the owner's `limit`; with those at the limit among them the worst reading is
-    first. Each of `words` must occur in street, town, customer or wall.
+    first. `is_untested` narrows to walls whose present surface nobody has read, or to the others. Each of `words` must
+    occur in street, town, customer or wall.
     """
     newest = ChalkReading.objects.filter(wall=OuterRef("wall"), scale=FIELD_SCALE).order_by("-read_on", "-id")
     rows = WallForecast.objects.select_related("wall__property__customer").annotate(
@@ -82,6 +87,8 @@ def forecast_list(
         rows = rows.filter(chosen)
     if property_id is not None:
         rows = rows.filter(wall__property=property_id)
+    if is_untested is not None:
+        rows = rows.filter(is_untested=is_untested)
     for word in words.split():
         rows = rows.filter(
             Q(wall__property__street__icontains=word)
@@ -89,8 +96,8 @@ def forecast_list(
             | Q(wall__property__customer__name__icontains=word)
             | Q(wall__name__icontains=word)
         )
-    worst_first = ["-reading"] if Verdict.AT_LIMIT in verdicts else []
-    return rows.order_by(*worst_first, "refusal", "middle_on", "id")
+    worst_first = [F("reading").desc(nulls_last=True)] if Verdict.AT_LIMIT in verdicts else []
+    return rows.order_by("is_untested", *worst_first, "refusal", "middle_on", "id")
 
 
 def reading_of(row: WallForecast) -> Decimal | None:
@@ -101,7 +108,7 @@ def reading_of(row: WallForecast) -> Decimal | None:
 
 @dataclass(frozen=True)
 class WallChalk:
-    """One wall with all its readings (oldest first) and its forecast, if it was ever read."""
+    """One wall with all its readings (oldest first) and its forecast, if it was ever read or walls like it were."""
 
     wall: Wall
     readings: tuple[ChalkReading, ...]

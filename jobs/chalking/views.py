@@ -33,7 +33,7 @@ from shared.web.present import today_here
 PER_PAGE = 50
 COLUMNS = (
     "street", "city", "customer", "wall", "reading", "read_on", "early_on", "middle_on", "late_on", "verdict",
-    "chance_this_season_percent", "light_percent",
+    "chance_this_season_percent", "light_percent", "tested",
 )  # fmt: skip
 
 
@@ -56,6 +56,7 @@ def walls(request: HttpRequest) -> HttpResponse:
         "marks": marks_of(rows),
         "limit": step_text(limit),
         "model": chalk_model_now(),
+        "untested": forecast_list(limit=limit, today=today, **form.chosen()).filter(is_untested=True).count(),
         "query": request.GET.urlencode(),
     }
     return render(request, "chalking/walls.html", context)
@@ -104,11 +105,12 @@ def limit(request: HttpRequest) -> HttpResponse:
 def _cells(row: WallForecast, limit: Decimal, today: date) -> tuple[Any, ...]:
     place, reading, chance = row.wall.property, reading_of(row), season_chance(row, today=today)
     days = (row.early_on, row.middle_on, row.late_on) if not row.refusal else ("", "", "")
-    verdict = verdict_words(forecast_verdict(row, reading=reading, limit=limit, today=today))
+    found = forecast_verdict(row, reading=reading, limit=limit, today=today)
     return (
         place.street, place.city, place.customer.name, row.wall.name,
-        "" if reading is None else step_text(reading), row.last_read_on, *days, verdict,
-        "" if chance is None else round(100 * chance), round(100 * sum(row.dose_by_month)),
+        "" if reading is None else step_text(reading), row.last_read_on or "", *days,
+        verdict_words(found, is_untested=row.is_untested), "" if chance is None else round(100 * chance),
+        round(100 * sum(row.dose_by_month)), "no" if row.is_untested else "yes",
     )  # fmt: skip
 
 

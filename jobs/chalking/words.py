@@ -7,21 +7,26 @@ from typing import Any
 import numpy as np
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from jobs.chalking.choices import Refusal, Since
-from jobs.chalking.domain.forecast import QUANTILES, level_at
+from jobs.chalking.domain.draws import QUANTILES
+from jobs.chalking.domain.forecast import level_at
 from jobs.chalking.domain.seasons import dose_between
 from jobs.chalking.domain.verdict import FARTHEST, SEASON, Verdict, chance_passed
 from jobs.chalking.models import WallForecast
 from jobs.chalking.selectors import forecast_verdict
 from jobs.customers.models import Shade, Wall
+from jobs.walkthroughs.domain import step_text
 
 AHEAD = (Verdict.PROBABLY_PASSED, Verdict.THIS_SEASON, Verdict.MAY_THIS_SEASON)
 ROUND_TO_PERCENT = 5
 
 
-def verdict_words(found: Verdict) -> str:
-    """A word or two for a tag."""
+def verdict_words(found: Verdict, *, is_untested: bool = False) -> str:
+    """A word or two for a tag; of an untested wall they are about the walls like it."""
+    if is_untested and found in _OF_LIKE_WALLS:
+        return str(_OF_LIKE_WALLS[found])
     return {
         Verdict.AT_LIMIT: _("read at the limit"),
         Verdict.HAS_PASSED: _("has passed the limit"),
@@ -31,6 +36,15 @@ def verdict_words(found: Verdict) -> str:
         Verdict.LATER: _("later"),
         Verdict.TOO_LITTLE: _("too little data"),
     }[found]
+
+
+_OF_LIKE_WALLS = {
+    Verdict.HAS_PASSED: gettext_lazy("nearly all walls like it have passed"),
+    Verdict.PROBABLY_PASSED: gettext_lazy("most walls like it have passed"),
+    Verdict.THIS_SEASON: gettext_lazy("walls like it pass this season"),
+    Verdict.MAY_THIS_SEASON: gettext_lazy("walls like it may pass this season"),
+    Verdict.LATER: gettext_lazy("walls like it pass later"),
+}
 
 
 def month_words(day: date, *, today: date) -> str:
@@ -54,21 +68,45 @@ def interval_words(row: WallForecast, *, today: date) -> str:
     return early if early == late else _("%(early)s to %(late)s") % {"early": early, "late": late}
 
 
+def untested_words(row: WallForecast) -> str:
+    """What nobody has read: the wall, or what it is clad in now."""
+    if row.last_read_on is None:
+        return _("Nobody has tested this wall.")
+    if row.since_what == Since.REMOVAL:
+        return _("Nobody has tested this wall since its chalk was taken off.")
+    return _("Nobody has tested this siding: it was fitted after the last reading.")
+
+
+def like_words(row: WallForecast, *, limit: Decimal, today: date) -> str:
+    """What is told of an untested wall: `Walls like it pass 2 between May 2019 and June 2031.` Empty where refused."""
+    if row.refusal or row.early_on is None or row.late_on is None:
+        return ""
+    early, late = (month_words(day, today=today) for day in (row.early_on, row.late_on))
+    told = {"limit": step_text(limit), "early": early, "late": late}
+    if row.late_on <= today:
+        return _("Nine in ten walls like it had passed %(limit)s by %(late)s.") % told
+    if row.late_on > today + FARTHEST:
+        return _("Nine in ten walls like it pass %(limit)s only after %(early)s.") % told
+    return _("Walls like it pass %(limit)s between %(early)s and %(late)s, four times in five.") % told
+
+
 def refusal_words(row: WallForecast | None, *, today: date) -> str:
-    """Why no day is named, and what would help. A wall without a forecast was never read."""
+    """Why no day is named, and what would help. A wall without a forecast was never read, nor was any like it."""
     if row is None:
         return _("Never read. One finger test at the next visit is enough to begin.")
     if row.refusal == Refusal.NO_START:
         return _("Nobody knows since when it weathers. Write the year it was fitted, or the year the house was built.")
-    if row.refusal == Refusal.TOO_EARLY:
-        return _("Not read since this siding was fitted. One finger test at the next visit is enough to begin.")
-    if row.refusal == Refusal.TOO_WIDE and row.early_on and row.early_on <= today:
+    if row.refusal != Refusal.TOO_WIDE or row.early_on is None:
+        return ""
+    is_open = row.early_on <= today
+    if row.is_untested and is_open:
+        return _("Walls like it may have passed already, or not for years. One finger test will tell more.")
+    if is_open:
         return _("It may have passed already, or not for years. Another reading at the next visit will tell more.")
-    if row.refusal == Refusal.TOO_WIDE and row.early_on:
-        return _("Its readings say only: hardly before %(month)s. Another one at the next visit will tell more.") % {
-            "month": month_words(row.early_on, today=today)
-        }
-    return ""
+    month = {"month": month_words(row.early_on, today=today)}
+    if row.is_untested:
+        return _("Walls like it say only: hardly before %(month)s. One finger test will tell more.") % month
+    return _("Its readings say only: hardly before %(month)s. Another one at the next visit will tell more.") % month
 
 
 def since_words(row: WallForecast) -> str:
@@ -79,6 +117,7 @@ def since_words(row: WallForecast) -> str:
         Since.REMOVAL: _("chalk taken off %(day)s"),
         Since.FITTED: _("fitted %(year)s"),
         Since.BUILT: _("as old as the house, %(year)s"),
+        Since.WITHIN: _("as old as the house, %(year)s, or younger: only the house's year is written down"),
         Since.GUESSED: _("fitted about %(year)s, judged by the readings: only the house's year is written down"),
     }[Since(row.since_what)] % {"day": date_format(row.since, "j M Y"), "year": row.since.year}
 
@@ -143,20 +182,28 @@ def chance_words(chance: float) -> str:
 def forecast_facts(row: WallForecast | None, *, reading: Decimal | None, limit: Decimal, today: date) -> dict[str, Any]:
     """A forecast in words: when, between when and when, the verdict, its chance, since when, and why not.
 
-    `reading` is the wall's newest. `month`, `passes` and `interval` are empty where no day is to be named.
+    `reading` is the wall's newest. `month`, `passes` and `interval` are empty where no day is to be named. Of an
+    untested wall there is an interval but no month, and `untested` says whose it is.
     """
     if row is None:
         return {"verdict": "never", "refusal": refusal_words(None, today=today)}
     found = forecast_verdict(row, reading=reading, limit=limit, today=today)
-    said: dict[str, Any] = {"verdict": str(found), "verdict_words": verdict_words(found), "since": since_words(row)}
+    said: dict[str, Any] = {
+        "verdict": str(found),
+        "verdict_words": verdict_words(found, is_untested=row.is_untested),
+        "since": since_words(row),
+        "untested": untested_words(row) if row.is_untested else "",
+    }
     if found == Verdict.AT_LIMIT:
         return said | {"seen": _("Seen on the wall; that goes before any forecast.")}
     if found == Verdict.TOO_LITTLE:
         return said | {"refusal": refusal_words(row, today=today)}
     chance = season_chance(row, today=today) if found in AHEAD else None
+    day = None if row.is_untested else row.middle_on
     return said | {
-        "month": month_words(row.middle_on, today=today) if row.middle_on else "",
-        "passes": passes_words(row.middle_on, today=today) if row.middle_on else "",
+        "month": "" if day is None else month_words(day, today=today),
+        "passes": "" if day is None else passes_words(day, today=today),
         "interval": interval_words(row, today=today),
+        "like": like_words(row, limit=limit, today=today) if row.is_untested else "",
         "chance": "" if chance is None else chance_words(chance),
     }

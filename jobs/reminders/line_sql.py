@@ -78,7 +78,8 @@ passing_wall AS MATERIALIZED (
         (SELECT n.reading FROM walkthroughs_chalkreading n WHERE n.wall_id = w.id
          ORDER BY n.read_on DESC, n.id DESC LIMIT 1) AS reading
     FROM chalking_wallforecast f JOIN customers_wall w ON w.id = f.wall_id
-    WHERE {chalk} AND f.refusal = '' AND f.limit_half_steps = %(half_steps)s AND f.{passes_on} <= %(last_day)s
+    WHERE {chalk} AND f.refusal = '' AND NOT f.is_untested AND f.limit_half_steps = %(half_steps)s
+    AND f.{passes_on} <= %(last_day)s
     AND NOT EXISTS (SELECT 1 FROM removal_coming k WHERE k.property_id = w.property_id)
     AND NOT EXISTS (SELECT 1 FROM reading r WHERE r.property_id = w.property_id)
     AND NOT EXISTS (

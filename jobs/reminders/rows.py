@@ -73,7 +73,10 @@ def _of_the_wall() -> Q:
 def forecast_facts(
     *, last_day: date, setting: ChalkSetting, property_ids: Sequence[int] | None = None
 ) -> Iterator[ForecastFact]:
-    """Walls that pass the limit by `last_day`, below it when last read, where no removal followed or is coming."""
+    """Walls that pass the limit by `last_day`, below it when last read, where no removal followed or is coming.
+
+    A wall whose present surface nobody has read makes nothing due: a message says what was seen on a wall.
+    """
     day = f"{setting.due_when}_on"
     removals = {"service__removes_chalk": True}
     removed = VisitLine.objects.filter(
@@ -84,7 +87,7 @@ def forecast_facts(
     newest = ChalkReading.objects.filter(wall=OuterRef("wall")).order_by("-read_on", "-id").values("reading")[:1]
     passing = (
         WallForecast.objects.filter(
-            ~Exists(removed), ~Exists(coming), refusal="", limit_half_steps=setting.limit_half_steps,
+            ~Exists(removed), ~Exists(coming), refusal="", is_untested=False, limit_half_steps=setting.limit_half_steps,
             **{f"{day}__lte": last_day},
         )
         .annotate(reading=Subquery(newest))

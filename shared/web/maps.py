@@ -26,6 +26,7 @@ class Shape(StrEnum):
     LEFT_OUT = "left-out"
     PLACE = "place"
     DOT = "dot"
+    GUESS = "guess"
 
 
 @dataclass(frozen=True, slots=True)

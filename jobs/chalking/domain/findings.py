@@ -10,8 +10,8 @@ from statistics import NormalDist
 
 import numpy as np
 
+from jobs.chalking.domain.draws import QUANTILES, parameter_draws
 from jobs.chalking.domain.fitting import Fit
-from jobs.chalking.domain.forecast import QUANTILES, parameter_draws
 from jobs.chalking.domain.growth import (
     AGAIN,
     INTERCEPT,

@@ -10,14 +10,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from jobs.chalking.domain.fitting import FEW, Fit
+from jobs.chalking.domain.draws import QUANTILES, draw_count, parameter_draws
+from jobs.chalking.domain.fitting import Fit
 from jobs.chalking.domain.growth import (
     AGAIN,
     FARTHEST_LOG_DOSE,
     LEAST_DOSE,
     LOG_SHAPE,
     LOG_SPREAD,
-    LOG_WEIGHT,
     NODE,
     Bools,
     Floats,
@@ -30,11 +30,7 @@ from jobs.chalking.domain.growth import (
     runs_of,
     shares_of,
 )
-
-DRAWS, DRAWS_OF_FEW = 40, 200  # from more than FEW readings parameters are so sure that fewer draws tell the same
-SEED = 4628  # the draws are the same each night, so that a forecast moves only where something was read
-EARLY, MIDDLE, LATE = 0.1, 0.5, 0.9
-QUANTILES = (EARLY, MIDDLE, LATE)
+from jobs.chalking.domain.like import LikeWalls
 
 
 @dataclass(frozen=True)
@@ -54,9 +50,9 @@ def crossings(walls: Walls, readings: Readings, again_now: Bools, found: Fit, *,
     """Where walls pass the level `limit` (above 0), each by its own readings and by all the others'.
 
     `again_now` [W]: whether chalk was taken off in the past, so that the present life is not the first. Walls without
-    readings get what their company, colour and material tell.
+    readings get what the walls like them tell.
     """
-    parameters = parameter_draws(found, DRAWS_OF_FEW if len(readings) <= FEW else DRAWS)
+    parameters = parameter_draws(found, draw_count(len(readings)))
     doses = np.empty((len(walls), len(QUANTILES)))
     stories = np.zeros(len(walls), dtype=np.int64)
     was_read = np.zeros(len(walls), dtype=bool)
@@ -65,18 +61,8 @@ def crossings(walls: Walls, readings: Readings, again_now: Bools, found: Fit, *,
         rows = np.unique(run.wall)
         was_read[rows] = True
         doses[rows], stories[rows] = _of_run(parameters, walls, run, again_now, limit)
-    unread = np.flatnonzero(~was_read)
-    for rows in np.array_split(unread, -(-len(unread) // 1000) or 1):
-        doses[rows] = _of_unread(parameters, walls, rows, again_now, limit)
+    doses[~was_read] = LikeWalls(parameters, limit).doses(walls.take(~was_read), again_now[~was_read])
     return Crossings(doses, stories, float(np.exp(found.theta[LOG_SHAPE])))
-
-
-def parameter_draws(found: Fit, count: int) -> Floats:
-    """Vectors [count, P] from the fit's normal approximation, in pairs around its middle; `count` is even."""
-    half = np.random.default_rng(SEED).multivariate_normal(
-        np.zeros(len(found.theta)), found.covariance, count // 2, method="eigh"
-    )
-    return np.asarray(found.theta + np.concatenate([half, -half]))
 
 
 def _of_run(parameters: Floats, walls: Walls, run: Readings, again_now: Bools, limit: float) -> tuple[Floats, Ints]:
@@ -103,14 +89,6 @@ def _of_run(parameters: Floats, walls: Walls, run: Readings, again_now: Bools, l
         left_out = head[runs.firsts[rows] + likeliest[rows]]
         doses[rows] = np.maximum(_dose(_of_shares(where[mine], weights[mine])) - left_out[:, None], LEAST_DOSE)
     return doses, likeliest
-
-
-def _of_unread(parameters: Floats, walls: Walls, rows: Ints, again_now: Bools, limit: float) -> Floats:
-    """The same for walls that nobody read."""
-    where = np.empty((len(rows), len(parameters), len(NODE)))
-    for draw, theta in enumerate(parameters):
-        where[:, draw] = _log_doses(theta, mean_rate(theta, walls), rows, again_now, limit)
-    return _dose(_of_shares(where, np.broadcast_to(np.exp(LOG_WEIGHT), where.shape)))
 
 
 def _log_doses(theta: Floats, rate: Floats, rows: Ints, again_now: Bools, limit: float) -> Floats:

@@ -11,6 +11,7 @@ DAYS_PER_YEAR = 365.25
 SURELY_FIRST_YEARS = 10.0  # the siding of a house younger than this is taken to be its first. Ours
 RESIDED_AFTER_YEARS = 40.0  # mean life of siding, ended at a constant rate. Ours
 YOUNGER_STORIES = 4
+STORIES = 1 + YOUNGER_STORIES  # at most
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +49,8 @@ def life_before(day: date, first: Life, removals: Sequence[date]) -> Life:
 
 
 def beginnings(first: Life, read_on: date) -> tuple[tuple[date, float], ...]:
-    """Days on which the siding that was first read on `read_on` may have been fitted, each with its chance.
+    """Days on which the siding that was first read on `read_on` may have been fitted, each with its chance; of siding
+    that was never read, by what is known of it today.
 
     Where only the house's year is known: that of the house, or younger by a life of siding that ends at a constant
     rate, as YOUNGER_STORIES equal parts of that chance. Otherwise the one day that is known; empty for none.

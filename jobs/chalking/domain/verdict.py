@@ -7,6 +7,7 @@ from math import log
 from statistics import NormalDist
 
 WIDEST = 4.0  # late dose / early dose; ours: beyond it "some time" is all that could be said
+WIDEST_UNTESTED = 8.0  # the same where no day is named but only the interval, of walls like it. Ours
 SEASON = timedelta(days=92)
 FARTHEST = timedelta(days=30 * 365)  # days beyond are written "later than"
 
@@ -23,9 +24,9 @@ class Verdict(StrEnum):
     TOO_LITTLE = "too_little"
 
 
-def is_too_wide(early_dose: float, late_dose: float) -> bool:
-    """Whether the 80 % interval is too wide to name a day."""
-    return late_dose > WIDEST * early_dose
+def is_too_wide(early_dose: float, late_dose: float, *, is_untested: bool = False) -> bool:
+    """Whether the 80 % interval is too wide to name a day; of an untested wall, too wide to be told at all."""
+    return late_dose > (WIDEST_UNTESTED if is_untested else WIDEST) * early_dose
 
 
 def verdict(

@@ -7,10 +7,12 @@ from typing import Any
 
 from django import template
 
+from jobs.chalking.domain.verdict import Verdict
 from jobs.chalking.pictures import house_sketch, reading_chart
 from jobs.chalking.selectors import (
     WallChalk,
     chalk_setting_get,
+    forecast_verdict,
     growth_shape,
     property_chalk,
     usual_latitude,
@@ -32,7 +34,7 @@ def property_chalk_section(place: Property) -> dict[str, Any]:
     newest = {chalk.wall.pk: chalk.newest for chalk in walls if chalk.newest}
     return {
         "rows": [_row(chalk, known) for chalk in walls],
-        "sketch": house_sketch(place, [chalk.wall for chalk in walls], newest),
+        "sketch": house_sketch(place, [chalk.wall for chalk in walls], newest, _suspects(walls, known)),
         "limit": step_text(known.limit),
         "place": place,
     }
@@ -42,8 +44,15 @@ def property_chalk_section(place: Property) -> dict[str, Any]:
 def wall_chalk_section(wall: Wall) -> dict[str, Any]:
     """When one wall passes the limit, what that rests on, and its chart."""
     chalk, known = wall_chalk(wall), _known(wall.property)
-    gain = gain_words(chalk.forecast, shape=known.shape, today=known.today) if chalk.forecast else ""
+    row = chalk.forecast
+    gain = gain_words(row, shape=known.shape, today=known.today) if row and not row.is_untested else ""
     return {"row": _row(chalk, known) | {"gain": gain}, "limit": step_text(known.limit)}
+
+
+def _suspects(walls: list[WallChalk], known: "_Known") -> set[int]:
+    untested = ((chalk.wall.pk, chalk.forecast) for chalk in walls if chalk.forecast and chalk.forecast.is_untested)
+    found = {pk: forecast_verdict(row, reading=None, limit=known.limit, today=known.today) for pk, row in untested}
+    return {pk for pk, verdict in found.items() if verdict in (Verdict.HAS_PASSED, Verdict.PROBABLY_PASSED)}
 
 
 @dataclass(frozen=True)
@@ -65,7 +74,7 @@ def _row(chalk: WallChalk, known: _Known) -> dict[str, Any]:
     newest, row = chalk.newest, chalk.forecast
     reading = newest.reading if newest else None
     chart = None
-    if chalk.readings:
+    if chalk.readings or (row and row.is_untested and not row.refusal):
         chart = reading_chart(chalk.readings, row, limit=float(known.limit), shape=known.shape, today=known.today)
     return {
         "wall": chalk.wall,

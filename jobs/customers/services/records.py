@@ -80,8 +80,13 @@ def _forget_lookup(place: Property) -> None:
 
 @transaction.atomic
 def wall_create(*, place: Property, actor: Any, name: str, **fields: Any) -> Wall:
-    """Add a wall of a property. `fields` are those of WALL_FIELDS. Raises ValidationError, Conflict."""
-    return _save(Wall(property=place), {"name": name, **fields}, WALL_FIELDS, actor, "wall.created")
+    """Add a wall of a property; its chalk is forecast by the walls like it in the background.
+
+    `fields` are those of WALL_FIELDS. Raises ValidationError, Conflict.
+    """
+    made = _save(Wall(property=place), {"name": name, **fields}, WALL_FIELDS, actor, "wall.created")
+    enqueue("chalking.forecast_property", property_id=place.pk)
+    return made
 
 
 @transaction.atomic

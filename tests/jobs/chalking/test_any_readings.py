@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from datetime import date, timedelta
+from decimal import Decimal
 from typing import Any
 
 import numpy as np
@@ -159,13 +160,14 @@ def test_any_rows_get_a_forecast_or_a_refusal_in_words(
         for on in removed:
             day = on if isinstance(on, date) else read[on % len(read)][0] if read else TODAY - timedelta(days=9)
             make.make_visit_of(service, place, day).job.lines.get().walls.set([wall])
-        made += [wall] if read else []
+        made.append((wall.pk, not read))
     counts = forecasts_update(now=make.MOMENT)
-    rows = {row.wall_id: row for row in forecast_list(limit=2, today=TODAY, property_id=place.pk)}
-    assert set(rows) == {wall.pk for wall in made}
+    rows = {row.wall_id: row for row in forecast_list(limit=Decimal(2), today=TODAY, property_id=place.pk)}
+    assert {pk: row.last_read_on is None for pk, row in rows.items()} == dict(made)
     assert counts.forecast + counts.refused == counts.walls
+    assert counts.unread_forecast <= counts.unread
     for row in rows.values():
-        said = forecast_facts(row, reading=row.reading, limit=2, today=TODAY)
-        assert said.get("month") or said.get("refusal") or said.get("seen")
+        said = forecast_facts(row, reading=row.reading, limit=Decimal(2), today=TODAY)
+        assert said.get("month") or said.get("refusal") or said.get("seen") or (row.is_untested and said["like"])
         if not row.refusal:
             assert row.since <= row.early_on <= row.middle_on <= row.late_on

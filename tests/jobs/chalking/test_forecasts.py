@@ -170,18 +170,21 @@ def test_a_removal_of_one_wall_leaves_the_others() -> None:
 
 @pytest.mark.django_db
 def test_refusals_say_why() -> None:
-    """No year at all; siding that is newer than every reading; a nought that tells little. Never read: no row."""
+    """No year at all, read or never read; a nought that tells little. Of siding that is newer than every reading,
+    and of a wall that was never read, so few walls tell too little as well."""
     no_start = make.make_wall()
     read(no_start, ("2026-05-10", 2))
     newer = make.make_wall(year_fitted=2026)
     read(newer, ("2025-05-10", 3))
     nought = make.make_wall(year_fitted=2024)
     read(nought, ("2026-05-10", 0))
-    never = make.make_wall(year_fitted=2010)
+    never, nothing = make.make_wall(year_fitted=2010), make.make_wall()
     forecasts_update(now=NOW)
     refusals = dict(WallForecast.objects.values_list("wall", "refusal"))
-    assert refusals == {no_start.pk: "no_start", newer.pk: "too_early", nought.pk: "too_wide"}
-    assert never.pk not in refusals
+    assert refusals == {
+        no_start.pk: "no_start", newer.pk: "too_wide", nought.pk: "too_wide", never.pk: "too_wide",
+        nothing.pk: "no_start",
+    }  # fmt: skip
     assert WallForecast.objects.get(wall=no_start).middle_on is None
 
 

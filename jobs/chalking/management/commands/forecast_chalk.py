@@ -35,7 +35,8 @@ class Command(BaseCommand):
         fitted = "fitted anew" if counts.is_refitted else "as it was fitted before"
         self.stdout.write(
             f"{counts.forecast} of {counts.walls} walls that were read have a day for passing {limit:g}, "
-            f"{counts.refused} have too little data. Model {fitted}, {seconds} s."
+            f"{counts.refused} have too little data. Of {counts.unread} walls that nobody read, "
+            f"{counts.unread_forecast} have an interval from the walls like them. Model {fitted}, {seconds} s."
         )
 
     def _show_learnt(self, *, as_json: bool) -> None:
