@@ -26,7 +26,11 @@ def round_half_up(value: float | int | Fraction) -> int:
     if isinstance(value, float) and not math.isfinite(value):
         raise ValueError(f"Expected a finite number, got {value}.")
     exact = value if isinstance(value, Fraction) else Fraction(value)
-    above, below = exact.numerator, exact.denominator
+    return ratio_half_up(exact.numerator, exact.denominator)
+
+
+def ratio_half_up(above: int, below: int) -> int:
+    """The same of a ratio of whole numbers, `below` > 0, which need not be in lowest terms."""
     magnitude = (2 * abs(above) + below) // (2 * below)
     return -magnitude if above < 0 else magnitude
 

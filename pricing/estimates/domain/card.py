@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from pricing.catalogue.domain import Circumstances, FactorKind, RateTerms, SurchargeKind, SurchargeTerms
-from shared.units import MINUTES_PER_HOUR, cents_for_volume, crew_minutes, round_half_up, share_out
+from shared.units import MINUTES_PER_HOUR, cents_for_volume, crew_minutes, ratio_half_up, round_half_up, share_out
 
 PRICED_UNITS = 100  # a rate card's prices are per 100 of the service's unit
 PERCENT = 100
@@ -54,8 +54,8 @@ def line_minutes(rate: RateTerms, quantity: int, storeys: int) -> int:
     _require_positive(quantity, "quantity")
     _require_positive(storeys, "storeys")
     factor = rate.factor_percent(FactorKind.STOREYS, str(storeys))
-    work = Fraction(quantity * MINUTES_PER_HOUR * factor, _units_per_hour(rate, storeys) * PERCENT)
-    return rate.setup_minutes + round_half_up(work)
+    work = ratio_half_up(quantity * MINUTES_PER_HOUR * factor, _units_per_hour(rate, storeys) * PERCENT)
+    return rate.setup_minutes + work
 
 
 def line_price_cents(rate: RateTerms, quantity: int) -> int:
@@ -87,7 +87,7 @@ def _surcharge_cents(surcharge: SurchargeTerms, base_cents: int) -> int:
 
 def _price_by_quantity(rate: RateTerms, quantity: int) -> int:
     _require_positive(quantity, "quantity")
-    return round_half_up(Fraction(rate.price_cents_per_100_units * quantity, PRICED_UNITS))
+    return ratio_half_up(rate.price_cents_per_100_units * quantity, PRICED_UNITS)
 
 
 def line_materials_cents(rate: RateTerms, quantity: int) -> int:
