@@ -1,7 +1,7 @@
 """A homeowner's answer to a reminder: what the page shows, and what a tap makes of it. Once for each message."""
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from typing import Any
 
@@ -9,10 +9,12 @@ from django.db import IntegrityError, transaction
 from django.db.models import Q, QuerySet
 from django.utils.translation import gettext as _
 
-from jobs.customers.models import Customer, Property
+from jobs.customers.models import Customer, Property, Wall
 from jobs.customers.selectors import present_customer
 from jobs.reminders.domain.answers import ask_again_on
-from jobs.reminders.expected import UNKNOWN_MINUTES, services_by_kind
+from jobs.reminders.domain.due import Cause
+from jobs.reminders.expected import UNKNOWN_MINUTES, areas_of, quantity_of, services_by_kind
+from jobs.reminders.kept import cause_of, thing_of
 from jobs.reminders.models import (
     AnswerKind,
     AnswerMakes,
@@ -27,6 +29,7 @@ from jobs.work.inputs import NewLine, NewWindow
 from jobs.work.models import Job, JobLine, JobWindow
 from jobs.work.selectors import line_with_card
 from jobs.work.services import job_create
+from pricing.catalogue.domain import RateTerms
 from pricing.catalogue.models import Service
 from pricing.catalogue.selectors import rate_terms
 from shared import clock
@@ -41,18 +44,27 @@ FreeDays = Callable[[], Sequence[date]]
 
 @dataclass(frozen=True)
 class Offered:
-    """One thing that the reminder was about, with what it costs by the rate card of today; no line: not on the card."""
+    """One thing that the reminder was about, with what it costs by the rate card of today. No line: somebody has to
+    look first, since it is not on the card or nobody knows how large a wall is. `walls`: those that it is for; none:
+    the whole house."""
 
     reminder: Reminder
     service: Service
     line: NewLine | None
+    walls: tuple[Wall, ...] = ()
+
+    @property
+    def cause(self) -> Cause | None:
+        """Why it is due, as the message said it."""
+        return cause_of(self.reminder)
 
     @property
     def line_to_book(self) -> NewLine:
-        """What is written down for a yes; somebody has to look first where the card has no price."""
+        """What is written down for a yes."""
         look_first = NewLine(
-            self.service, price_cents=0, estimated_minutes=UNKNOWN_MINUTES, note=_("price after a look")
-        )
+            self.service, price_cents=0, estimated_minutes=UNKNOWN_MINUTES, walls=self.walls,
+            note=_("price after a look"),
+        )  # fmt: skip
         return self.line or look_first
 
 
@@ -196,23 +208,27 @@ def _reminders(customer_id: int, written_on: date) -> list[Reminder]:
     here = Q(property__customer=customer_id) | Q(property__joined_into__customer=customer_id)
     rows = Reminder.objects.filter(here, created_at__gte=begins, created_at__lt=ends)
     found: dict[tuple[int, str], Reminder] = {}
-    for row in rows.select_related("property__joined_into", "message").order_by("property__street", "id"):
+    rows = rows.select_related("property__joined_into", "message").prefetch_related("walls")
+    for row in rows.order_by("property__street", "id"):
         row.property = row.property.joined_into or row.property
         found.setdefault((row.property_id, row.kind), row)
     return list(found.values())
 
 
 def _things(reminders: Sequence[Reminder], on: date) -> list[Offered]:
-    services = services_by_kind()
-    rates = rate_terms(on=on)
-    things = []
-    for reminder in reminders:
-        service = services.get(reminder.kind)
-        if service is not None:
-            is_priced = service.code in rates
-            line = line_with_card(service=service, place=reminder.property, rates=rates) if is_priced else None
-            things.append(Offered(reminder, service, line))
-    return things
+    services, rates = services_by_kind(), rate_terms(on=on)
+    things = {reminder: thing_of(reminder) for reminder in reminders if reminder.kind in services}
+    areas = areas_of(things.values())
+    return [_offered(reminder, services[reminder.kind], rates, areas[thing]) for reminder, thing in things.items()]
+
+
+def _offered(reminder: Reminder, service: Service, rates: Mapping[str, RateTerms], area_sqft: int | None) -> Offered:
+    walls = tuple(reminder.walls.all())
+    quantity = quantity_of(service, area_sqft)
+    if quantity is None or service.code not in rates:
+        return Offered(reminder, service, None, walls)
+    line = line_with_card(service=service, place=reminder.property, rates=rates, quantity=quantity)
+    return Offered(reminder, service, replace(line, walls=walls), walls)
 
 
 def _ordered(answer: ReminderAnswer) -> Ordered:

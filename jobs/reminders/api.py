@@ -62,6 +62,11 @@ class DueItemOutput(serializers.Serializer[Any]):
     service_name = serializers.CharField()
     due_on = serializers.DateField()
     reason = serializers.CharField()
+    wall_ids = serializers.ListField(
+        child=serializers.IntegerField(),
+        help_text="the walls that price and minutes are for: of chalk those that passed the limit or pass it within "
+        "the lead time; empty: the whole house",
+    )
     language = serializers.ChoiceField(choices=Language.choices)
     last_contact_on = serializers.DateField(allow_null=True, help_text="day of the last reminder to the customer")
     state = serializers.ChoiceField(choices=DUE_STATES)

@@ -11,8 +11,9 @@ from django.template.loader import render_to_string
 
 from jobs.customers.models import Language
 from jobs.reminders.domain.due import CHALK, Cause, ForecastFact, IntervalFact, ReadingFact
+from jobs.reminders.domain.kept_cause import kind_of
 from jobs.reminders.domain.lint import Finding, Sender, lint
-from jobs.reminders.domain.own_words import CauseKind, fill
+from jobs.reminders.domain.own_words import fill
 from jobs.reminders.links import answer_link, one_click_headers, opt_out_link
 from jobs.reminders.selectors import DueItem
 from jobs.reminders.wording import (
@@ -131,7 +132,7 @@ def _context(items: Sequence[DueItem], language: str, company: Company, link: st
 
 
 def _own_words(fact: dict[str, Any], item: DueItem, language: str, book: OwnWordsBook) -> str:
-    words = book.get((item.kind, cause_kind(item.cause).value, language, item.channel), "")
+    words = book.get((item.kind, kind_of(item.cause).value, language, item.channel), "")
     if item.channel == Channel.TEXT:
         words = in_cheap_letters(words)
     known = {
@@ -141,12 +142,6 @@ def _own_words(fact: dict[str, Any], item: DueItem, language: str, book: OwnWord
         "passes": fact.get("passes", ""), "earliest": fact.get("early", ""), "latest": fact.get("late", ""),
     }  # fmt: skip
     return fill(words, {name: str(value) for name, value in known.items()})
-
-
-def cause_kind(cause: Cause) -> CauseKind:
-    if isinstance(cause.fact, IntervalFact):
-        return CauseKind.INTERVAL
-    return CauseKind.READING if isinstance(cause.fact, ReadingFact) else CauseKind.FORECAST
 
 
 def _in_cheap_letters(context: dict[str, Any]) -> dict[str, Any]:

@@ -17,6 +17,8 @@ _SPELLING = {
         "lesser_of": "LEAST({one}, {other})",
         "days_before_today": "(%(today)s::date - {day})",
         "by_letters": 'COLLATE "C"',
+        "list_of": "string_agg({one}, ',')",
+        "wall_of": "CROSS JOIN LATERAL (SELECT * FROM customers_wall WHERE id = {one}.wall_id OFFSET 0) w",
     },
     "sqlite": {
         "read_due": f"date({{day}}, '+{_SEASON} days')",
@@ -25,6 +27,8 @@ _SPELLING = {
         "lesser_of": "MIN({one}, {other})",
         "days_before_today": "(julianday(%(today)s) - julianday({day}))",
         "by_letters": "COLLATE BINARY",
+        "list_of": "group_concat({one}, ',')",
+        "wall_of": "JOIN customers_wall w ON w.id = {one}.wall_id",
     },
 }
 
@@ -35,60 +39,68 @@ coming AS (
     WHERE j.state IN ('agreed', 'planned', 'on_site')
 ),
 removal_coming AS (SELECT DISTINCT property_id FROM coming WHERE removes_chalk),
-removal AS (
-    SELECT j.property_id, v.work_date, l.id AS line_id, l.minutes, l.job_line_id
-    FROM work_visitline l JOIN work_visit v ON v.id = l.visit_id JOIN work_job j ON j.id = v.job_id
-    JOIN catalogue_service s ON s.id = l.service_id WHERE s.removes_chalk
-),
 wall_removal AS (
-    SELECT r.property_id, t.wall_id, MAX(r.work_date) AS done_on
-    FROM removal r LEFT JOIN work_jobline_walls t ON t.jobline_id = r.job_line_id
-    GROUP BY r.property_id, t.wall_id
+    SELECT j.property_id, t.wall_id, MAX(v.work_date) AS done_on
+    FROM work_visitline l JOIN work_visit v ON v.id = l.visit_id JOIN work_job j ON j.id = v.job_id
+    JOIN catalogue_service s ON s.id = l.service_id LEFT JOIN work_jobline_walls t ON t.jobline_id = l.job_line_id
+    WHERE s.removes_chalk GROUP BY j.property_id, t.wall_id
 )"""
+
+# What chalk is about, as `Due.wall_ids` and `areas_of` say it: each wall that counts for the reason, and their area,
+# which is not known where that of one is not.
+_ITS_WALLS = """CASE WHEN COUNT(*) OVER house > 1 THEN {wall_list} OVER house END AS wall_list,
+        CASE WHEN MIN(COALESCE({wall}.area_sqft, 0)) OVER house > 0 THEN SUM({wall}.area_sqft) OVER house END
+        AS area_sqft"""
 
 # A property that was read at the limit is in `reading` even where it is not due yet: forecasts then say nothing.
 _BY_READING = """
-reading_wall AS (
-    SELECT w.property_id, w.id AS wall_id, w.name AS wall_name, w.kind AS wall_kind, w.facing_degrees, r.reading,
-        r.read_on
-    FROM walkthroughs_chalkreading r JOIN customers_wall w ON w.id = r.wall_id
-    WHERE {chalk} AND r.reading >= %(limit)s
-    AND NOT EXISTS (
-        SELECT 1 FROM wall_removal g WHERE g.property_id = w.property_id
-        AND (g.wall_id IS NULL OR g.wall_id = w.id) AND g.done_on >= r.read_on
-    )
-    AND NOT EXISTS (SELECT 1 FROM removal_coming k WHERE k.property_id = w.property_id)
-    AND NOT EXISTS (
+limit_wall AS MATERIALIZED (
+    SELECT w.property_id, w.id AS wall_id, w.name AS wall_name, w.kind AS wall_kind, w.facing_degrees, w.area_sqft,
+        r.reading, r.read_on
+    FROM walkthroughs_chalkreading r {wall_read}
+    WHERE {chalk} AND r.reading >= %(limit)s AND NOT EXISTS (
         SELECT 1 FROM walkthroughs_chalkreading n WHERE n.wall_id = r.wall_id
         AND (n.read_on > r.read_on OR (n.read_on = r.read_on AND n.id > r.id))
     )
 ),
+reading_wall AS (
+    SELECT w.* FROM limit_wall w WHERE NOT EXISTS (
+        SELECT 1 FROM wall_removal g WHERE g.property_id = w.property_id
+        AND (g.wall_id IS NULL OR g.wall_id = w.wall_id) AND g.done_on >= w.read_on
+    )
+    AND NOT EXISTS (SELECT 1 FROM removal_coming k WHERE k.property_id = w.property_id)
+),
 reading_ranked AS (
-    SELECT r.*, COUNT(*) OVER house - 1 AS more_walls, MAX(r.read_on) OVER house AS newest_on,
+    SELECT r.property_id, r.wall_id, r.wall_name, r.wall_kind, r.facing_degrees, r.reading, r.read_on,
+        COUNT(*) OVER house - 1 AS more_walls, MAX(r.read_on) OVER house AS newest_on, {read_walls},
         ROW_NUMBER() OVER (PARTITION BY r.property_id ORDER BY r.reading DESC, r.read_on DESC, r.wall_id) AS rank
     FROM reading_wall r WINDOW house AS (PARTITION BY r.property_id)
 ),
 reading AS (SELECT r.*, {reading_due} AS due_on FROM reading_ranked r WHERE r.rank < 2)"""
 
 _BY_FORECAST = """
-passing_wall AS MATERIALIZED (
-    SELECT w.property_id, w.id AS wall_id, w.name AS wall_name, w.kind AS wall_kind, w.facing_degrees,
-        f.{passes_on} AS passes_on, f.early_on, f.late_on,
-        f.last_read_on AS read_on, {passing_due} AS due_on,
-        (SELECT n.reading FROM walkthroughs_chalkreading n WHERE n.wall_id = w.id
-         ORDER BY n.read_on DESC, n.id DESC LIMIT 1) AS reading
-    FROM chalking_wallforecast f JOIN customers_wall w ON w.id = f.wall_id
+forecast_wall AS MATERIALIZED (
+    SELECT w.property_id, w.id AS wall_id, w.name AS wall_name, w.kind AS wall_kind, w.facing_degrees, w.area_sqft,
+        f.{passes_on} AS passes_on, f.early_on, f.late_on, f.since, f.last_read_on AS read_on, {passing_due} AS due_on
+    FROM chalking_wallforecast f {wall_passing}
     WHERE {chalk} AND f.refusal = '' AND NOT f.is_untested AND f.limit_half_steps = %(half_steps)s
     AND f.{passes_on} <= %(last_day)s
-    AND NOT EXISTS (SELECT 1 FROM removal_coming k WHERE k.property_id = w.property_id)
+),
+passing_wall AS MATERIALIZED (
+    SELECT w.*, (SELECT n.reading FROM walkthroughs_chalkreading n WHERE n.wall_id = w.wall_id
+        ORDER BY n.read_on DESC, n.id DESC LIMIT 1) AS reading
+    FROM forecast_wall w
+    WHERE NOT EXISTS (SELECT 1 FROM removal_coming k WHERE k.property_id = w.property_id)
     AND NOT EXISTS (SELECT 1 FROM reading r WHERE r.property_id = w.property_id)
     AND NOT EXISTS (
         SELECT 1 FROM wall_removal g WHERE g.property_id = w.property_id
-        AND (g.wall_id IS NULL OR g.wall_id = w.id) AND g.done_on > f.since
+        AND (g.wall_id IS NULL OR g.wall_id = w.wall_id) AND g.done_on > w.since
     )
 ),
 passing_ranked AS (
-    SELECT f.*, COUNT(*) OVER house - 1 AS more_walls, MAX(f.read_on) OVER house AS newest_on,
+    SELECT f.property_id, f.wall_id, f.wall_name, f.wall_kind, f.facing_degrees, f.reading, f.read_on, f.passes_on,
+        f.early_on, f.late_on, f.due_on,
+        COUNT(*) OVER house - 1 AS more_walls, MAX(f.read_on) OVER house AS newest_on, {passing_walls},
         ROW_NUMBER() OVER (PARTITION BY f.property_id ORDER BY f.due_on, f.wall_id) AS rank
     FROM passing_wall f WHERE f.reading < %(limit)s WINDOW house AS (PARTITION BY f.property_id)
 ),
@@ -108,7 +120,8 @@ line AS (
         CAST(NULL AS bigint) AS wall_id, CAST(NULL AS text) AS wall_name, CAST(NULL AS text) AS wall_kind,
         CAST(NULL AS integer) AS facing_degrees, CAST(NULL AS decimal) AS reading, CAST(NULL AS date) AS read_on,
         CAST(NULL AS date) AS passes_on, CAST(NULL AS date) AS early_on, CAST(NULL AS date) AS late_on,
-        CAST(0 AS bigint) AS more_walls, CAST(NULL AS date) AS untold_since
+        CAST(0 AS bigint) AS more_walls, CAST(NULL AS text) AS wall_list, CAST(NULL AS bigint) AS area_sqft,
+        CAST(NULL AS date) AS untold_since
     FROM recurring i WHERE NOT EXISTS (
         SELECT 1 FROM reading r WHERE r.property_id = i.property_id AND i.removes_chalk AND r.due_on <= %(last_day)s
     )
@@ -117,11 +130,13 @@ line AS (
     )
     UNION ALL
     SELECT r.property_id, '{chalk_kind}', NULL, r.due_on, NULL, NULL, r.wall_id, r.wall_name, r.wall_kind,
-        r.facing_degrees, r.reading, r.read_on, NULL, NULL, NULL, r.more_walls, NULL
+        r.facing_degrees, r.reading, r.read_on, NULL, NULL, NULL, r.more_walls, r.wall_list, r.area_sqft,
+        NULL
     FROM reading r WHERE r.due_on <= %(last_day)s
     UNION ALL
     SELECT f.property_id, '{chalk_kind}', NULL, f.due_on, NULL, NULL, f.wall_id, f.wall_name, f.wall_kind,
-        f.facing_degrees, f.reading, f.read_on, f.passes_on, f.early_on, f.late_on, f.more_walls, f.newest_on
+        f.facing_degrees, f.reading, f.read_on, f.passes_on, f.early_on, f.late_on, f.more_walls,
+        f.wall_list, f.area_sqft, f.newest_on
     FROM passing f WHERE NOT EXISTS (
         SELECT 1 FROM recurring i WHERE i.property_id = f.property_id AND i.removes_chalk AND i.due_on <= f.due_on
     )
@@ -172,21 +187,19 @@ held_back AS (
 )"""
 
 # How long the work of each line took last time: joined where every line is read, else looked up for those of a page.
+# Not of chalk, which was on other walls.
 _WORKED = """
 worked AS (
-    SELECT d.property_id, d.kind, d.minutes FROM (
-        SELECT i.property_id, i.kind, l.minutes,
-            ROW_NUMBER() OVER (PARTITION BY i.property_id, i.kind ORDER BY v.work_date DESC, l.id DESC) AS rank
-        FROM recurring i JOIN work_job b ON b.property_id = i.property_id JOIN work_visit v ON v.job_id = b.id
-        JOIN work_visitline l ON l.visit_id = v.id AND l.service_id = i.service_id WHERE l.minutes > 0
-        UNION ALL
-        SELECT r.property_id, '{chalk_kind}', r.minutes,
-            ROW_NUMBER() OVER (PARTITION BY r.property_id ORDER BY r.work_date DESC, r.line_id DESC)
-        FROM removal r WHERE r.minutes > 0
+    SELECT d.property_id, d.service_id, d.minutes FROM (
+        SELECT i.property_id, i.service_id, l.minutes,
+            ROW_NUMBER() OVER (PARTITION BY i.property_id, i.service_id ORDER BY v.work_date DESC, l.id DESC) AS rank
+        FROM work_serviceinterval i JOIN work_job b ON b.property_id = i.property_id
+        JOIN work_visit v ON v.job_id = b.id JOIN work_visitline l ON l.visit_id = v.id AND l.service_id = i.service_id
+        WHERE i.next_due_on <= %(last_day)s AND l.minutes > 0
     ) d WHERE d.rank < 2
 )"""
 _WORKED_JOIN = """
-    LEFT JOIN worked ON worked.property_id = l.property_id AND worked.kind = l.kind"""
+    LEFT JOIN worked ON worked.property_id = l.property_id AND worked.service_id = l.service_id"""
 
 _JUDGED = """
 owned AS (
@@ -226,16 +239,14 @@ judged AS (
     FROM owned o
 )"""
 
-AREA = """(
+# NULL where chalk is about a wall whose area nobody knows.
+AREA = """CASE WHEN j.wall_id IS NOT NULL THEN j.area_sqft ELSE COALESCE((
     SELECT SUM(w.area_sqft) FROM customers_wall w
     WHERE w.property_id = j.property_id AND w.kind = 'face' AND w.area_sqft IS NOT NULL
-)"""
+), 0) END"""
 LAST_MINUTES = """(
     SELECT l.minutes FROM work_job b JOIN work_visit v ON v.job_id = b.id JOIN work_visitline l ON l.visit_id = v.id
-    WHERE b.property_id = j.property_id AND l.minutes > 0 AND (
-        l.service_id = j.service_id
-        OR (j.service_id IS NULL AND l.service_id IN (SELECT s.id FROM catalogue_service s WHERE s.removes_chalk))
-    )
+    WHERE b.property_id = j.property_id AND l.minutes > 0 AND l.service_id = j.service_id
     ORDER BY v.work_date DESC, l.id DESC LIMIT 1
 )"""
 TOLD_STATE = """
@@ -301,10 +312,15 @@ def _judged(vendor: str, chalk_counts: bool, passes_on: str, with_worked: bool =
     steps = (_COMING, _BY_READING, _BY_FORECAST, _LINES, _WAYS, _TOLD, *([_WORKED] if with_worked else ()), _JUDGED)
     spelling = _SPELLING[vendor]
     read_due = spelling["read_due"].format(day="f.last_read_on")
+    of_each = {wall: spelling["list_of"].format(one=f"CAST({wall}.wall_id AS text)") for wall in ("r", "f")}
     return "WITH" + ",".join(steps).format(
         chalk="1 = 1" if chalk_counts else "1 = 0",
         chalk_kind=CHALK,
         passes_on=passes_on,
+        wall_read=spelling["wall_of"].format(one="r"),
+        wall_passing=spelling["wall_of"].format(one="f"),
+        read_walls=_ITS_WALLS.format(wall="r", wall_list=of_each["r"]),
+        passing_walls=_ITS_WALLS.format(wall="f", wall_list=of_each["f"]),
         reading_due=spelling["read_due"].format(day="r.newest_on"),
         passing_due=spelling["later_of"].format(one=f"f.{passes_on}", other=read_due),
         chalk_told_day=local_day(vendor, "chalk_told.at"),

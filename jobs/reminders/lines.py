@@ -9,6 +9,7 @@ from functools import lru_cache
 from typing import Any, NamedTuple
 
 from django.db import connection
+from django.utils import translation
 from django.utils.translation import gettext as _
 
 from jobs.chalking.models import ChalkSetting
@@ -16,7 +17,7 @@ from jobs.chalking.selectors import chalk_setting_get
 from jobs.customers.models import address_line
 from jobs.reminders import line_sql
 from jobs.reminders.domain.consent import EMAIL, TEXT, Obstacle, wait_until
-from jobs.reminders.domain.due import CHALK, Cause, ForecastFact, IntervalFact, ReadingFact, due_key
+from jobs.reminders.domain.due import CHALK, Cause, Fact, ForecastFact, IntervalFact, ReadingFact, due_key
 from jobs.reminders.domain.gain import ANSWERED_WITHIN
 from jobs.reminders.expected import Basis, basis_get
 from jobs.reminders.selectors import DueItem
@@ -28,6 +29,7 @@ from jobs.reminders.wording import (
     interval_words,
     obstacle_words,
     read_words,
+    reading_words,
     reminded_words,
     wait_words,
 )
@@ -111,10 +113,14 @@ def line_items(
     asked: Question, condition: Condition, *, first: int = 0, most: int | None = None, order: str = ""
 ) -> Iterator[DueItem]:
     """All lines, read from the database as they are wanted; or at most `most` of them from the `first` on."""
-    vendor = connection.vendor
-    days = (line_sql.local_day(vendor, at) for at in LOCAL_DAYS.values())
-    rows = map(Row._make, _rows(asked, condition, ", ".join([*COLUMNS.values(), *days]), first, most, order))
-    return map(_Maker(asked).item, map(_with_days, rows) if vendor == "sqlite" else rows)
+    rows = _rows(asked, condition, _columns(connection.vendor), first, most, order)
+    return map(_Maker(asked).item, map(_with_days, rows) if connection.vendor == "sqlite" else rows)
+
+
+def _columns(vendor: str) -> str:
+    """Those of a line; which days are meant is the vendor's to spell, `{last_minutes}` is left to the statement."""
+    days = {name: line_sql.local_day(vendor, at) for name, at in LOCAL_DAYS.items()}
+    return ", ".join(COLUMNS.values()).format(last_minutes="{last_minutes}", **days)
 
 
 def line_keys(asked: Question, condition: Condition, *, most: int) -> list[str]:
@@ -141,6 +147,7 @@ def _chalk(asked: Question) -> dict[str, Any]:
     return {"chalk_counts": asked.chalk_counts, "passes_on": f"{asked.setting.due_when}_on"}
 
 
+# In the order in which `_Maker.item` takes them apart; what stands in the way of a reminder comes last.
 COLUMNS = {
     "property_id": "j.property_id",
     "customer_id": "j.customer_id",
@@ -160,6 +167,7 @@ COLUMNS = {
     "early_on": "j.early_on",
     "late_on": "j.late_on",
     "more_walls": "j.more_walls",
+    "wall_list": "j.wall_list",
     "street": "j.street",
     "city": "j.city",
     "region": "j.region",
@@ -171,6 +179,11 @@ COLUMNS = {
     "email": "j.email",
     "phone_e164": "j.phone_e164",
     "language": "j.language",
+    "area_sqft": line_sql.AREA,
+    "last_minutes": "{last_minutes}",
+    "contact_on": "{contact_day}",
+    "agreed_on": "{agreed_day}",
+    "held_back_on": "{held_back_day}",
     "told_at": "j.told_at",
     "told_state": line_sql.TOLD_STATE,
     "hold_id": "j.hold_id",
@@ -181,12 +194,10 @@ COLUMNS = {
     "agreed_to_texts": "j.text_yes_at IS NOT NULL",
     "text_closed_at": "j.text_closed_at",
     "unread_at": "j.unread_at",
-    "area_sqft": line_sql.AREA,
-    "last_minutes": "{last_minutes}",
 }
-LOCAL_DAYS = {"contact_on": "j.contact_at", "agreed_on": line_sql.AGREED_AT, "held_back_on": "j.held_back_at"}
-Row = namedtuple("Row", [*COLUMNS, *LOCAL_DAYS])  # type: ignore[misc]  # noqa: PYI024
-_DAYS = [name for name in (*COLUMNS, *LOCAL_DAYS) if name.endswith(("_on", "_until"))]
+LOCAL_DAYS = {"contact_day": "j.contact_at", "agreed_day": line_sql.AGREED_AT, "held_back_day": "j.held_back_at"}
+Row = namedtuple("Row", COLUMNS)  # type: ignore[misc]  # noqa: PYI024
+_DAYS = {at for at, name in enumerate(COLUMNS) if name.endswith(("_on", "_until"))}
 
 
 class _Remembered:
@@ -197,8 +208,7 @@ class _Remembered:
         self.card = lru_cache(maxsize=8192)(asked.basis.card)
         self.chance = _once(asked.basis.chance)
         self.interval = _once(interval_words)
-        self.read = _once(read_words)
-        self.expected = _once(expected_words)
+        self.reading = _once(_reading)
         self.town = _once(lambda *town: address_line("", *town))
         self.consent = _once(consent_words)
         self.reminded = _once(lambda at, state: reminded_words(at, state, zone))
@@ -215,54 +225,65 @@ class _Maker:
     def __init__(self, asked: Question) -> None:
         self._asked = asked
         self._limit = asked.setting.limit_decimal
+        self._limit_words = reading_words(self._limit)
+        self._language = translation.get_language() or "en"
         self._known = _Remembered(asked)
         self._names = {kind: (each.name, each.removes_chalk) for kind, each in asked.basis.services.items()}
 
-    def item(self, row: Any) -> DueItem:
-        kind, due_on, channel, known = row.kind, row.due_on, row.channel, self._known
-        cause, reason = self._cause(row)
-        town = known.town(row.city, row.region, row.postal_code)
-        card = known.card(kind, row.storeys, row.area_sqft or 0)
+    def item(self, row: tuple[Any, ...]) -> DueItem:
+        """The columns are taken apart at once and the line is filled by place: by name both take half as long again."""
+        (
+            property_id, customer_id, kind, due_on, state, channel, months, last_done_on,
+            wall_id, wall_name, wall_kind, facing_degrees, reading, read_on, passes_on, early_on, late_on, more_walls,
+            wall_list, street, city, region, postal_code, latitude, longitude, storeys, customer_name, email, phone,
+            language, area_sqft, last_minutes, contact_on, agreed_on, *_in_the_way,
+        ) = row  # fmt: skip
+        known = self._known
+        service_name, removes_chalk = self._names[kind]
+        if wall_id is None:
+            fact: Fact = IntervalFact(property_id, kind, removes_chalk, months, last_done_on, due_on)
+            reason, wall_ids = known.interval(service_name, months, last_done_on, due_on), ()
+        else:
+            wall = (property_id, wall_id, wall_name, wall_kind, facing_degrees)
+            fact, reason = self._of_wall(wall, reading, read_on, (passes_on, early_on, late_on), more_walls)
+            wall_ids = _wall_ids(wall_id, wall_list)
+        town = known.town(city, region, postal_code)
+        card = known.card(kind, storeys, area_sqft)
         return DueItem(
-            key=due_key(row.property_id, kind, due_on),
-            property_id=row.property_id,
-            customer_id=row.customer_id,
-            customer_name=row.customer_name,
-            address=f"{row.street}, {town}" if town else row.street,
-            street=row.street,
-            place=None if row.latitude is None or row.longitude is None else (row.latitude, row.longitude),
-            kind=kind,
-            service_name=self._names[kind][0],
-            due_on=due_on,
-            reason=reason,
-            language=row.language,
-            last_contact_on=row.contact_on,
-            state=row.state,
-            channel=channel,
-            recipient=row.email if channel == EMAIL else row.phone_e164 if channel == TEXT else "",
-            consent=known.consent(row.agreed_on, channel) if channel else "",
-            why_not="" if row.state == "ready" else self._why_not(row),
-            price_cents=card.price_cents,
-            minutes=card.minutes if row.last_minutes is None else row.last_minutes,
-            chance=known.chance(kind, channel),
-            cause=cause,
+            due_key(property_id, kind, due_on),
+            property_id,
+            customer_id,
+            customer_name,
+            f"{street}, {town}" if town else street,
+            street,
+            None if latitude is None or longitude is None else (latitude, longitude),
+            kind,
+            service_name,
+            due_on,
+            reason,
+            language,
+            contact_on,
+            state,
+            channel,
+            email if channel == EMAIL else phone if channel == TEXT else "",
+            known.consent(agreed_on, channel) if channel else "",
+            "" if state == "ready" else self._why_not(Row._make(row)),
+            card.price_cents,
+            card.minutes if last_minutes is None else last_minutes,
+            known.chance(kind, channel),
+            Cause(fact, more_walls, self._limit),
+            wall_ids,
         )
 
-    def _cause(self, row: Any) -> tuple[Cause, str]:
-        """What the line is due for, and the same in words."""
-        if row.wall_id is None:
-            name, removes = self._names[row.kind]
-            when = (row.interval_months, row.last_done_on, row.due_on)
-            fact = IntervalFact(row.property_id, row.kind, removes, *when)
-            return Cause(fact, 0, self._limit), self._known.interval(name, *when)
-        wall = (row.property_id, row.wall_id, row.wall_name, row.wall_kind, row.facing_degrees)
-        read, more = (_reading(row.reading), row.read_on), row.more_walls
-        if row.passes_on is None:
-            words = self._known.read(row.wall_name, *read, more, self._limit)
-            return Cause(ReadingFact(*wall, *read), more, self._limit), words
-        days = (row.passes_on, row.early_on, row.late_on)
-        words = self._known.expected(row.wall_name, *days, *read, more, self._limit)
-        return Cause(ForecastFact(*wall, *read, *days), more, self._limit), words
+    def _of_wall(
+        self, wall: tuple[Any, ...], read: Any, read_on: date, days: tuple[Any, Any, Any], more: int
+    ) -> tuple[Fact, str]:
+        """What was read on a wall or is expected of it, and the same in words."""
+        reading, words = self._known.reading(read)
+        said = (words, read_on, more, self._limit_words, self._language)
+        if days[0] is None:
+            return ReadingFact(*wall, reading, read_on), read_words(wall[2], *said)
+        return ForecastFact(*wall, reading, read_on, *days), expected_words(wall[2], *days, *said)
 
     def _why_not(self, row: Any) -> str:
         """What stands in the way, in the order in which it counts."""
@@ -275,6 +296,11 @@ class _Maker:
         if not row.channel:
             return self._known.obstacles(*_obstacles(row))
         return self._known.wait(row.contact_on)
+
+
+def _wall_ids(wall_id: int, wall_list: str | None) -> tuple[int, ...]:
+    """The list is given where there is more than the wall of the reason."""
+    return (wall_id,) if wall_list is None else tuple(sorted(map(int, wall_list.split(","))))
 
 
 def _obstacles(row: Any) -> list[Obstacle]:
@@ -300,9 +326,9 @@ def _obstacle(channel: str, address: str, refused_at: Any) -> Obstacle | None:
     return Obstacle(channel, "opted_out", _instant(refused_at)) if refused_at else None
 
 
-def _with_days(row: Any) -> Any:
+def _with_days(row: tuple[Any, ...]) -> tuple[Any, ...]:
     """SQLite gives what it computed as text."""
-    return row._replace(**{name: _day(getattr(row, name)) for name in _DAYS})
+    return tuple(_day(value) if at in _DAYS else value for at, value in enumerate(row))
 
 
 def _day(value: Any) -> Any:
@@ -317,6 +343,7 @@ def _instant(value: Any) -> datetime | None:
     return at if at.tzinfo else at.replace(tzinfo=UTC)
 
 
-@lru_cache(maxsize=64)
-def _reading(value: Any) -> Decimal:
-    return Decimal(str(value))
+def _reading(value: Any) -> tuple[Decimal, str]:
+    """A reading, and in words."""
+    reading = Decimal(str(value))
+    return reading, reading_words(reading)

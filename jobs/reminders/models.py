@@ -3,7 +3,7 @@ from django.core.validators import MaxValueValidator
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
-from jobs.customers.models import Customer, Language, Property
+from jobs.customers.models import Customer, Language, Property, Wall
 from jobs.reminders.domain.own_words import LONGEST, CauseKind
 from shared.events.append_only import AppendOnlyModel
 from shared.outbox.models import Channel, Message
@@ -19,6 +19,10 @@ class Reminder(models.Model):
     kind = models.CharField(max_length=30, help_text="code of the service, or chalk")
     due_on = models.DateField()
     reason = models.CharField(max_length=200)
+    walls = models.ManyToManyField(
+        Wall, blank=True, related_name="+", help_text="what a yes is for; none: the whole house"
+    )
+    cause = models.JSONField(default=dict, blank=True, help_text="the fact that the message rests on")
     message = models.ForeignKey(Message, on_delete=models.PROTECT, related_name="reminders")
     was_drawn = models.BooleanField(
         default=False, help_text="might have been held back: counts against the held-back group"

@@ -11,7 +11,8 @@ from datetime import timedelta
 from typing import Any
 
 from jobs.reminders.domain.consent import CHANNELS
-from jobs.reminders.expected import Basis
+from jobs.reminders.domain.due import CHALK
+from jobs.reminders.expected import UNKNOWN_MINUTES, Basis, quantity_of
 from jobs.reminders.line_sql import AREA, LAST_MINUTES
 from jobs.reminders.lines import A_DAY, Condition, Question
 
@@ -80,15 +81,23 @@ def _silent(days: int, asked: Question) -> Condition:
 def _price_from(least: int, basis: Basis) -> Condition:
     """The area from which on the card asks so much."""
     bounds, parameters = _bounds("priced", basis, lambda prices: bisect_left(AREAS, least, key=prices), "price_cents")
-    return Condition(f"COALESCE({AREA}, 0) >= {bounds}", parameters)
+    return Condition(f"{_area(basis)} >= {bounds}", parameters)
 
 
 def _minutes_up_to(most: int, basis: Basis) -> Condition:
-    """Those of last time; else the area up to which the card reckons with so much."""
+    """Those of last time; else the area up to which the card reckons with so much; else those of what nobody knows."""
     bounds, parameters = _bounds("timed", basis, lambda minutes: bisect_right(AREAS, most, key=minutes) - 1, "minutes")
     return Condition(
-        f"COALESCE({LAST_MINUTES} <= %(minutes)s, COALESCE({AREA}, 0) <= {bounds})", {"minutes": most} | parameters
+        f"COALESCE({LAST_MINUTES} <= %(minutes)s, {_area(basis)} <= {bounds}, {UNKNOWN_MINUTES} <= %(minutes)s)",
+        {"minutes": most} | parameters,
     )
+
+
+def _area(basis: Basis) -> str:
+    """NULL where what the card asks waits for an area that nobody knows."""
+    removal = basis.services.get(CHALK)
+    waits = removal is not None and quantity_of(removal, None) is None
+    return AREA if waits else f"COALESCE({AREA}, 0)"
 
 
 def _bounds(

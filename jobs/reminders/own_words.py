@@ -9,8 +9,9 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from jobs.customers.models import Language
-from jobs.reminders.composing import Draft, OwnWordsBook, cause_kind, compose
+from jobs.reminders.composing import Draft, OwnWordsBook, compose
 from jobs.reminders.domain.due import CHALK, Cause, Fact, ForecastFact, IntervalFact, ReadingFact
+from jobs.reminders.domain.kept_cause import kind_of
 from jobs.reminders.domain.own_words import CauseKind, faults
 from jobs.reminders.expected import services_by_kind
 from jobs.reminders.listing import DueSheet
@@ -84,7 +85,7 @@ def own_words_preview(*, kind: str, cause: CauseKind, language: str, channel: st
 
 def _due_by(kind: str, cause: CauseKind, today: date) -> Iterator[DueItem]:
     lines = DueSheet(today=today, wish=DueWish(kind=kind))[:LOOKED_AT]
-    return (item for item in lines if cause_kind(item.cause) == cause)
+    return (item for item in lines if kind_of(item.cause) == cause)
 
 
 def _invented(kind: str, cause: CauseKind, today: date) -> DueItem:

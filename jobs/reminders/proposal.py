@@ -15,6 +15,7 @@ from jobs.customers.models import Property
 from jobs.reminders.domain.choosing import Asked, Person, ResponseRate, Wait, propose
 from jobs.reminders.domain.gain import ANSWERED_WITHIN
 from jobs.reminders.expected import Basis, basis_get, expected_of, services_by_kind
+from jobs.reminders.kept import thing_of
 from jobs.reminders.listing import DueSheet
 from jobs.reminders.models import Reminder, ReminderAnswer
 from jobs.reminders.narrowing import DueWish
@@ -163,15 +164,16 @@ def _json(line: ProposedItem) -> dict[str, Any]:
 def _asked(basis: Basis, now: datetime) -> list[Asked]:
     """Those who were asked and may still answer, with what a yes of theirs would take."""
     rows = _unanswered(now)
-    things = [(place, kind) for place, kind, _channel, _at in rows]
-    places = Property.objects.in_bulk({place for place, _kind in things})
-    worth = expected_of(things, places=places, basis=basis)
-    return [Asked((kind, channel), worth[place, kind].minutes, (now - at).days) for place, kind, channel, at in rows]
+    things = {row: thing_of(row) for row in rows}
+    worth = expected_of(things.values(), places={row.property_id: row.property for row in rows}, basis=basis)
+    return [
+        Asked((row.kind, row.message.channel), worth[thing].minutes, (now - row.created_at).days)
+        for row, thing in things.items()
+    ]
 
 
-def _unanswered(now: datetime) -> list[tuple[int, str, str, datetime]]:
-    """Property, kind, channel and instant of each reminder that may still bring a job: nobody answered it, and no job
-    was taken down at the property since."""
+def _unanswered(now: datetime) -> list[Reminder]:
+    """Each reminder that may still bring a job: nobody answered it, and no job was taken down at the property since."""
     who = Coalesce("customer__merged_into", "customer")
     said = ReminderAnswer.objects.annotate(who=who).filter(
         who=OuterRef("property__customer"), at__gte=OuterRef("created_at")
@@ -180,7 +182,8 @@ def _unanswered(now: datetime) -> list[tuple[int, str, str, datetime]]:
     open_still = Reminder.objects.filter(
         ~Exists(said), ~Exists(came), message__state__in=COUNTS_AS_CONTACT, created_at__gt=now - ANSWERED_WITHIN
     )
-    return list(open_still.order_by("pk").values_list("property", "kind", "message__channel", "created_at"))
+    rows = open_still.select_related("property", "message").defer("message__body", "message__headers")
+    return list(rows.prefetch_related("walls").order_by("pk"))
 
 
 def _person(item: DueItem, detour_minutes: int | None, today: date) -> Person:

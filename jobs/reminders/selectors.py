@@ -23,7 +23,7 @@ from jobs.reminders.domain.consent import (
 )
 from jobs.reminders.domain.due import CHALK, Cause, Due, due_in_turn, due_key
 from jobs.reminders.domain.gain import ANSWERED_WITHIN
-from jobs.reminders.expected import Basis, basis_get, expected_of
+from jobs.reminders.expected import Basis, Thing, basis_get, expected_of
 from jobs.reminders.models import DueHold, HeldBack, InboundText, Reminder, ReminderAnswer
 from jobs.reminders.wording import (
     consent_words,
@@ -52,6 +52,7 @@ class DueItem(NamedTuple):
     `why_not` is empty where a reminder may be queued now and otherwise says what stands in the way. `state` is ready,
     waits, reminded or no_channel. A yes would bring `price_cents` (None: somebody has to look first) for `minutes` of
     a crew, with the `chance` that was learned of answers by kind and channel (None where there is no way to write).
+    `wall_ids` are the walls that price and minutes are for; none: the whole house.
     """
 
     key: str
@@ -76,6 +77,7 @@ class DueItem(NamedTuple):
     minutes: int
     chance: float | None
     cause: Cause
+    wall_ids: tuple[int, ...] = ()
 
     @property
     def is_ready(self) -> bool:
@@ -156,7 +158,7 @@ def _known(places: Mapping[int, Property], company: Company, today: date) -> _Kn
 def _items(chunk: Sequence[Due], company: Company, basis: Basis, today: date) -> Iterator[DueItem]:
     places = Property.objects.select_related("customer").in_bulk({found.property_id for found in chunk})
     known = _known(places, company, today)
-    things = [(found.property_id, found.kind) for found in chunk]
+    things = [Thing(found.property_id, found.kind, found.wall_ids) for found in chunk]
     worth = expected_of(things, places=places, basis=basis)
     for found, thing in zip(chunk, things, strict=True):
         place = places[found.property_id]
@@ -186,6 +188,7 @@ def _items(chunk: Sequence[Due], company: Company, basis: Basis, today: date) ->
             minutes=worth[thing].minutes,
             chance=basis.chance(found.kind, choice.channel),
             cause=found.cause,
+            wall_ids=found.wall_ids,
         )
 
 
@@ -295,6 +298,7 @@ def due_item_json(item: DueItem) -> dict[str, Any]:
         "service_name": item.service_name,
         "due_on": item.due_on.isoformat(),
         "reason": item.reason,
+        "wall_ids": list(item.wall_ids),
         "language": item.language,
         "last_contact_on": item.last_contact_on.isoformat() if item.last_contact_on else None,
         "state": item.state,

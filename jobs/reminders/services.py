@@ -18,6 +18,7 @@ from jobs.reminders.composing import Draft
 from jobs.reminders.domain.consent import ConsentRow, Obstacle, obstacle
 from jobs.reminders.drafting import Group, Skipped, drafts_of, groups_of
 from jobs.reminders.holding import NOBODY, Draw, draw_for
+from jobs.reminders.kept import reminder_keep
 from jobs.reminders.models import HeldBack, Reminder
 from jobs.reminders.selectors import DueItem
 from jobs.reminders.wording import finding_words, obstacle_words
@@ -172,16 +173,7 @@ def _zone_of(draft: Draft, company: Company) -> str:
 
 
 def _reminder_create(item: DueItem, message: Message, was_drawn: bool, actor: Any, now: datetime) -> Reminder:
-    reminder = Reminder.objects.create(
-        property_id=item.property_id,
-        kind=item.kind,
-        due_on=item.due_on,
-        reason=item.reason[:200],
-        message=message,
-        was_drawn=was_drawn,
-        created_at=now,
-        created_by=actor,
-    )
+    reminder = reminder_keep(item, message, at=now, was_drawn=was_drawn, by=actor)
     event_record(kind="reminder.queued", subject=reminder, actor=actor, data={"message": message.pk})
     return reminder
 

@@ -4,6 +4,7 @@ from datetime import date, datetime
 from decimal import Decimal
 from functools import lru_cache
 
+from dateutil.relativedelta import relativedelta
 from django.utils import translation
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
@@ -11,7 +12,7 @@ from django.utils.translation import gettext_noop, ngettext
 
 from jobs.reminders.domain.consent import Obstacle
 from jobs.reminders.domain.due import Cause, ForecastFact, IntervalFact, ReadingFact
-from jobs.reminders.domain.lint import Finding
+from jobs.reminders.domain.lint import Finding, claims, fears, links
 from jobs.reminders.domain.own_words import CauseKind
 from shared import clock
 
@@ -32,13 +33,13 @@ def _date_words(day: date, language: str) -> str:
 
 def month_words(day: date, language: str = "") -> str:
     """`May 2027`, or `mayo de 2027`: as exact as a forecast is."""
-    return _month_words(day.replace(day=1), language or translation.get_language() or "en")
+    return _month_words(day.year, day.month, language or translation.get_language() or "en")
 
 
 @lru_cache(maxsize=4096)
-def _month_words(first: date, language: str) -> str:
+def _month_words(year: int, month: int, language: str) -> str:
     with translation.override(language):
-        return date_format(first, r"F \d\e Y" if language.startswith("es") else "F Y")
+        return date_format(date(year, month, 1), r"F \d\e Y" if language.startswith("es") else "F Y")
 
 
 def short_month_words(day: date, language: str) -> str:
@@ -55,18 +56,22 @@ def reading_words(reading: Decimal) -> str:
 
 def wall_words(wall: ReadingFact | ForecastFact, language: str) -> str:
     """`the south wall`: by the name that the office gave it; in Spanish by kind and facing, where they are known."""
+    return wall_called(wall.wall_name, wall.wall_kind, wall.facing_degrees, language)
+
+
+def wall_called(name: str, kind: str, facing_degrees: int | None, language: str) -> str:
+    """The same of any wall."""
     if language == "es":
-        return _spanish_wall(wall)
-    name = wall.wall_name
+        return _spanish_wall(name, kind, facing_degrees)
     return name if name.lower().startswith("the ") else f"the {lower_first(name)}"
 
 
-def _spanish_wall(wall: ReadingFact | ForecastFact) -> str:
-    if wall.wall_kind in _SPANISH_KINDS:
-        return _SPANISH_KINDS[wall.wall_kind]
-    if wall.facing_degrees is None:
-        return f"la pared «{wall.wall_name}»"
-    return f"la pared {_SPANISH_SIDES[round(wall.facing_degrees / 45) % 8]}"
+def _spanish_wall(name: str, kind: str, facing_degrees: int | None) -> str:
+    if kind in _SPANISH_KINDS:
+        return _SPANISH_KINDS[kind]
+    if facing_degrees is None:
+        return f"la pared «{name}»"
+    return f"la pared {_SPANISH_SIDES[round(facing_degrees / 45) % 8]}"
 
 
 def lower_first(text: str) -> str:
@@ -80,9 +85,10 @@ def reason_words(cause: Cause, service_name: str) -> str:
     if isinstance(fact, IntervalFact):
         return interval_words(service_name, fact.interval_months, fact.last_done_on, fact.next_due_on)
     if isinstance(fact, ReadingFact):
-        return read_words(fact.wall_name, fact.reading, fact.read_on, more, limit)
+        return read_words(fact.wall_name, reading_words(fact.reading), fact.read_on, more, reading_words(limit))
     days = (fact.passes_on, fact.early_on, fact.late_on)
-    return expected_words(fact.wall_name, *days, fact.reading, fact.read_on, more, limit)
+    read = (reading_words(fact.reading), fact.read_on)
+    return expected_words(fact.wall_name, *days, *read, more, reading_words(limit))
 
 
 def interval_words(service_name: str, months: int, last_done_on: date | None, due_on: date) -> str:
@@ -95,21 +101,7 @@ def interval_words(service_name: str, months: int, last_done_on: date | None, du
     return _("%(often)s, last done %(date)s") % {"often": often, "date": date_words(last_done_on)}
 
 
-def read_words(wall_name: str, reading: Decimal, read_on: date, more_walls: int, limit: Decimal) -> str:
-    """`south wall read 3 of 5 on 2 June 2025, no removal since; 1 more wall at 2 or above`."""
-    line = _("%(wall)s read %(reading)s of 5 on %(date)s, no removal since") % {
-        "wall": wall_name,
-        "reading": reading_words(reading),
-        "date": date_words(read_on),
-    }
-    if not more_walls:
-        return line
-    more = ngettext(
-        "%(count)s more wall at %(limit)s or above", "%(count)s more walls at %(limit)s or above", more_walls
-    )
-    return f"{line}; {more % {'count': more_walls, 'limit': reading_words(limit)}}"
-
-
+_READ = gettext_noop("%(wall)s read %(reading)s of 5 on %(date)s, no removal since")
 _EXPECTED = gettext_noop(
     "%(wall)s expected to pass %(limit)s about %(month)s (%(early)s to %(late)s); read %(reading)s on %(date)s"
 )
@@ -121,24 +113,83 @@ def _template(message: str, language: str) -> str:
         return _(message)
 
 
+def read_words(wall_name: str, reading: str, read_on: date, more_walls: int, limit: str, language: str = "") -> str:
+    """`south wall read 3 of 5 on 2 June 2025, no removal since; 1 more wall at 2 or above`, from readings in words; in
+    the reader's language unless that is given."""
+    language = language or translation.get_language() or "en"
+    line = _template(_READ, language) % {
+        "wall": wall_name,
+        "reading": reading,
+        "date": _date_words(read_on, language),
+    }
+    if not more_walls:
+        return line
+    more = ngettext(
+        "%(count)s more wall at %(limit)s or above", "%(count)s more walls at %(limit)s or above", more_walls
+    )
+    return f"{line}; {more % {'count': more_walls, 'limit': limit}}"
+
+
 def expected_words(
-    wall_name: str, passes_on: date, early_on: date, late_on: date, reading: Decimal, read_on: date, more_walls: int,
-    limit: Decimal,
+    wall_name: str, passes_on: date, early_on: date, late_on: date, reading: str, read_on: date, more_walls: int,
+    limit: str, language: str = "",
 ) -> str:  # fmt: skip
-    """`south wall expected to pass 2 about June 2026 (June 2025 to July 2028); read 1.5 on 1 May 2025`."""
-    language = translation.get_language() or "en"
+    """`south wall expected to pass 2 about June 2026 (June 2025 to July 2028); read 1.5 on 1 May 2025`, likewise."""
+    language = language or translation.get_language() or "en"
     line = _template(_EXPECTED, language) % {
         "wall": wall_name,
-        "limit": reading_words(limit),
+        "limit": limit,
         "month": month_words(passes_on, language),
         "early": month_words(early_on, language),
         "late": month_words(late_on, language),
-        "reading": reading_words(reading),
-        "date": date_words(read_on, language),
+        "reading": reading,
+        "date": _date_words(read_on, language),
     }
     if not more_walls:
         return line
     return f"{line}; {ngettext('%(count)s more wall', '%(count)s more walls', more_walls) % {'count': more_walls}}"
+
+
+def why_due_words(cause: Cause, today: date) -> str:
+    """Why it is due, for the homeowner, in one sentence: what the message said. Empty where the lint of messages would
+    not let it pass, such as for the name that somebody gave a wall."""
+    fact = cause.fact
+    words = _since_words(fact, today) if isinstance(fact, IntervalFact) else _wall_read_words(fact, cause)
+    return "" if claims(words) or fears(words) or links(words) else words
+
+
+def _since_words(fact: IntervalFact, today: date) -> str:
+    """`We last did this on 3 May 2025, 13 months ago.`"""
+    if fact.last_done_on is None:
+        return _("We have this down for about %(date)s.") % {"date": date_words(fact.next_due_on)}
+    since = relativedelta(today, fact.last_done_on)
+    months = 12 * since.years + since.months
+    date = {"date": date_words(fact.last_done_on)}
+    if months < 1:
+        return _("We last did this on %(date)s.") % date
+    words = ngettext(
+        "We last did this on %(date)s, %(months)s month ago.", "We last did this on %(date)s, %(months)s months ago.",
+        months,
+    )  # fmt: skip
+    return words % {**date, "months": months}
+
+
+def _wall_read_words(fact: ReadingFact | ForecastFact, cause: Cause) -> str:
+    """`On 2 June 2025 the chalk on the south wall read 3 on our scale of 0 (none) to 5.`"""
+    known = {
+        "date": date_words(fact.read_on),
+        "wall": wall_words(fact, translation.get_language() or "en"),
+        "reading": reading_words(fact.reading),
+    }
+    if isinstance(fact, ReadingFact):
+        return _("On %(date)s the chalk on %(wall)s read %(reading)s on our scale of 0 (none) to 5.") % known
+    words = _(
+        "On %(date)s the chalk on %(wall)s read %(reading)s on our scale of 0 (none) to 5, and we expect it to pass "
+        "%(limit)s about %(month)s (four times in five between %(early)s and %(late)s)."
+    )
+    days = {"month": fact.passes_on, "early": fact.early_on, "late": fact.late_on}
+    months = {name: month_words(day) for name, day in days.items()}
+    return words % {**known, **months, "limit": reading_words(cause.limit)}
 
 
 def cause_words(cause: CauseKind) -> str:

@@ -191,6 +191,7 @@ def _join_wall(wall: Wall, stays: Wall) -> None:
             ChalkReading.objects.create(wall=stays, **dict(zip(_OF_A_READING, values, strict=True)))
     WallForecast.objects.filter(wall=wall).delete()
     JobLine.walls.through.objects.filter(wall=wall).update(wall=stays)
+    Reminder.walls.through.objects.filter(wall=wall).update(wall=stays)
     _fill(stays, wall, _WALL_FACTS)
     if stays.old_paint == OldPaint.UNKNOWN and wall.old_paint != OldPaint.UNKNOWN:
         stays.old_paint = wall.old_paint

@@ -99,6 +99,12 @@ class Due:
         return Cause(first, len(others), self.limit)
 
     @property
+    def wall_ids(self) -> tuple[int, ...]:
+        """The walls that it is about, and so what a yes is for: those that its reason names and counts, which passed
+        the limit or pass it within the lead time. In the order of their numbers; none: the whole house."""
+        return tuple(sorted(fact.wall_id for fact in self.walls or self.forecasts))
+
+    @property
     def last_read_on(self) -> date | None:
         """The newest reading that a forecast rests on."""
         return max((fact.read_on for fact in self.forecasts), default=None)

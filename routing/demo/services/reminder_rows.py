@@ -7,6 +7,7 @@ from jobs.customers.models import Customer
 from jobs.reminders.answers import Answer, answer_take, offer_get
 from jobs.reminders.composing import Draft, compose
 from jobs.reminders.inbound import inbound_text_take
+from jobs.reminders.kept import reminder_keep
 from jobs.reminders.models import Reminder
 from jobs.reminders.selectors import DueItem, due_list
 from jobs.reminders.services import PURPOSE
@@ -86,12 +87,4 @@ def reminder_sent(
         finished_at=moment,
         delivered_at=moment if is_delivered else None,
     )
-    Reminder.objects.create(
-        property_id=item.property_id,
-        kind=item.kind,
-        due_on=item.due_on,
-        reason=item.reason[:200],
-        message=message,
-        was_drawn=was_drawn,
-        created_at=moment,
-    )
+    reminder_keep(item, message, at=moment, was_drawn=was_drawn)

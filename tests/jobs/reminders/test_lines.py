@@ -41,7 +41,8 @@ moments = st.builds(
     st.integers(-120, 0), st.sampled_from([1, 3, 5, 16]),
 )  # fmt: skip
 OWNERS = st.lists(st.tuples(st.sampled_from(EMAILS), st.sampled_from(PHONES)), min_size=1, max_size=3)
-PLACES = st.lists(st.tuples(few, st.integers(1, 4), st.integers(0, 2) | st.just(2_000)), min_size=1, max_size=4)
+AREAS = st.none() | st.integers(0, 2) | st.just(2_000)
+PLACES = st.lists(st.tuples(few, st.integers(1, 4), st.tuples(AREAS, AREAS)), min_size=1, max_size=4)
 CONSENTS = st.lists(
     st.tuples(
         few, st.sampled_from(["email", "text"]), st.sampled_from(["reminder", "all", "service"]), st.booleans(), moments
@@ -121,12 +122,12 @@ def build(rows: dict[str, Any]) -> None:
     owners = [make.make_customer(email=email, phone_e164=phone) for email, phone in rows["owners"]]
     places = [
         make.make_property(customer=_at(owners, number), street=f"Street {at}", storeys=storeys)
-        for at, (number, storeys, _area) in enumerate(rows["places"])
+        for at, (number, storeys, _areas) in enumerate(rows["places"])
     ]
     walls = {
         (place.pk, number): make.make_wall(property=place, name=f"wall {number}", area_sqft=area)
-        for place, (_owner, _storeys, area) in zip(places, rows["places"], strict=True)
-        for number in range(2)
+        for place, (_owner, _storeys, areas) in zip(places, rows["places"], strict=True)
+        for number, area in enumerate(areas)
     }
     for number, channel, purpose, given_, at in rows["consents"]:
         make.make_consent(customer=_at(owners, number), channel=channel, purpose=purpose, given=given_, at=at)
