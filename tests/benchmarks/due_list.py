@@ -69,7 +69,8 @@ PLAIN = (
     "UNION ALL SELECT w.property_id, w.name, f.middle_on, w.facing_degrees, f.last_read_on, "
     "(SELECT n.reading FROM walkthroughs_chalkreading n WHERE n.wall_id = w.id ORDER BY n.read_on DESC, n.id DESC "
     f"LIMIT 1), f.early_on, f.late_on, {OWNER} FROM chalking_wallforecast f JOIN customers_wall w ON w.id = f.wall_id "
-    f"{JOIN.format(place='w.property_id')} WHERE f.refusal = '' AND f.limit_half_steps = 4 AND f.middle_on <= %(last)s "
+    f"{JOIN.format(place='w.property_id')} WHERE f.refusal = '' AND NOT f.is_untested "
+    "AND f.limit_half_steps = 4 AND f.middle_on <= %(last)s "
     f"AND {REMOVED.format(since='f.since')} AND {COMING.format(place='w.property_id', which='s.removes_chalk')} "
     "ORDER BY due_on, property_id"
 )
@@ -92,9 +93,10 @@ FILL = (
     "INSERT INTO walkthroughs_chalkreading (wall_id, read_on, reading, method, scale, note) "
     "SELECT n, date '2025-01-01' + (n * 7919 %% 400)::int, (n * 104729 %% 26 / 25) * 2 + (n %% 3) * 0.5, "
     "'finger_test', 'field-0-5', '' FROM generate_series(%(low)s::bigint * 5, %(high)s * 5 + 4) n WHERE n %% 5 < 3",
-    "INSERT INTO chalking_wallforecast (wall_id, model_id, made_at, limit_half_steps, refusal, since, since_what, "
-    "dose_by_month, early_on, middle_on, late_on, reading_count, last_read_on) SELECT n, %(model)s, now(), 4, '', "
-    "date '2020-01-01', 'unknown', '[]', d - 200, d, d + 400, 1, date '2025-01-01' + (n * 7919 %% 400)::int "
+    "INSERT INTO chalking_wallforecast (wall_id, model_id, made_at, limit_half_steps, refusal, is_untested, since, "
+    "since_what, dose_by_month, early_on, middle_on, late_on, reading_count, last_read_on) SELECT n, %(model)s, now(), "
+    "4, '', false, date '2020-01-01', 'unknown', '[]', d - 200, d, d + 400, 1, "
+    "date '2025-01-01' + (n * 7919 %% 400)::int "
     "FROM generate_series(%(low)s::bigint * 5, %(high)s * 5 + 4) n, "
     "LATERAL (SELECT date '2026-04-01' + (n * 15485863 %% 3000)::int AS d) days WHERE n %% 5 < 3",
     "INSERT INTO work_serviceinterval (property_id, service_id, interval_months, last_done_on, next_due_on) "
