@@ -234,6 +234,13 @@ def _band(row: WallForecast, first: date, last: date, x_of: Any, limit: float, s
     return f"M{_line([*high, *reversed(low)])}z", f"M{_line(middle)}"
 
 
+def bar_tells(row: WallForecast, today: date) -> bool:
+    """Whether a chart of an untested wall shows where its bar begins or ends."""
+    if not row.is_untested or row.refusal or row.early_on is None or row.late_on is None:
+        return False
+    return any(today - MOST_BACK < day < today + MOST_AHEAD for day in (row.early_on, row.late_on))
+
+
 def _bar(row: WallForecast, first: date, last: date, x_of: Any, limit: float) -> str:
     """Outline of the bar; empty where nothing is to be told."""
     if row.refusal or row.early_on is None or row.late_on is None or row.late_on <= first:

@@ -8,7 +8,7 @@ from typing import Any
 from django import template
 
 from jobs.chalking.domain.verdict import Verdict
-from jobs.chalking.pictures import house_sketch, reading_chart
+from jobs.chalking.pictures import bar_tells, house_sketch, reading_chart
 from jobs.chalking.selectors import (
     WallChalk,
     chalk_setting_get,
@@ -37,6 +37,7 @@ def property_chalk_section(place: Property) -> dict[str, Any]:
         "sketch": house_sketch(place, [chalk.wall for chalk in walls], newest, _suspects(walls, known)),
         "limit": step_text(known.limit),
         "place": place,
+        "untested": sum(chalk.forecast is not None and chalk.forecast.is_untested for chalk in walls),
     }
 
 
@@ -74,7 +75,7 @@ def _row(chalk: WallChalk, known: _Known) -> dict[str, Any]:
     newest, row = chalk.newest, chalk.forecast
     reading = newest.reading if newest else None
     chart = None
-    if chalk.readings or (row and row.is_untested and not row.refusal):
+    if chalk.readings or (row and bar_tells(row, known.today)):
         chart = reading_chart(chalk.readings, row, limit=float(known.limit), shape=known.shape, today=known.today)
     return {
         "wall": chalk.wall,

@@ -19,7 +19,7 @@ from jobs.chalking.domain.like import Ages, LikeWalls
 from jobs.chalking.domain.verdict import Verdict
 from jobs.chalking.marks import marks_of
 from jobs.chalking.models import WallForecast
-from jobs.chalking.pictures import house_sketch, reading_chart
+from jobs.chalking.pictures import bar_tells, house_sketch, reading_chart
 from jobs.chalking.selectors import forecast_list, forecast_verdict, reading_of
 from jobs.chalking.services import forecasts_update
 from jobs.chalking.words import forecast_facts, like_words
@@ -338,13 +338,13 @@ def test_the_api_marks_them(client_of: Any, office: Any, today: Any) -> None:
 def test_a_house_and_a_wall_say_that_nobody_tested(client_of: Any, office: Any, today: Any) -> None:
     """In the table, on the sketch, on the chart and on the wall's own page; with what to do and what it never does."""
     make.set_company()
-    row = untested(*VERDICTS[Verdict.PROBABLY_PASSED])
+    row = untested("2022-01-01", "2026-05-01", "2034-01-01")
     client = client_of(office)
     for path in (f"/properties/{row.wall.property_id}/", f"/walls/{row.wall_id}/"):
         page = client.get(path).content.decode()
         for words in (
-            "Nobody has tested this wall. Walls like it pass 2 between January 2018 and January 2034",
-            "Look at it at the next visit. Until then it makes nothing due, and no customer is told of it.",
+            "Nobody has tested this wall. Walls like it pass 2 between January 2022 and January 2034",
+            "at the next visit. Until then it makes nothing due, and no customer is told of it.",
             "most walls like it have passed", "never tested", 'class="band is-guess"',
         ):  # fmt: skip
             assert words in page, words
@@ -361,7 +361,11 @@ def test_pictures_of_an_untested_wall() -> None:
     assert (chart.points, chart.middle) == ((), "")
     assert chart.band.endswith("z")
     assert chart.left <= chart.today_x < chart.right
+    assert bar_tells(row, TODAY)
+    wide = untested("2010-01-01", "2026-05-01", "2045-01-01")
+    assert not bar_tells(wide, TODAY)  # it would fill the whole chart
     row.refusal = "too_wide"
+    assert not bar_tells(row, TODAY)
     assert reading_chart([], row, limit=2.0, shape=1.0, today=TODAY).band == ""
     (drawn,) = house_sketch(row.wall.property, [row.wall], {}, {row.wall_id}).walls
     assert (drawn.text, drawn.is_suspect) == ("?", True)
