@@ -181,6 +181,7 @@ SPECTACULAR_SETTINGS: dict[str, Any] = {
         "AnswerKindEnum": "jobs.reminders.models.AnswerKind",
         "WallKindEnum": "jobs.customers.models.WallKind",
         "FindingKindEnum": "jobs.walkthroughs.models.FindingKind",
+        "LanguageEnum": "jobs.customers.models.Language",
         "LeftOutReasonEnum": "jobs.walkthroughs.models.LeftOutReason",
     },
 }
