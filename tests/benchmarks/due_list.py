@@ -125,8 +125,8 @@ FILL = (
     "problem) SELECT n, n, gen_random_uuid(), 'reminder', 'email', 'c' || n || '@example.com', '', 'en', '', '', '{}', "
     "'sent', '', true, 1, timestamptz '2025-04-20', '', '' FROM generate_series(%(low)s::bigint, %(high)s) n "
     "WHERE n %% 8 = 0",
-    "INSERT INTO reminders_reminder (property_id, kind, due_on, reason, message_id, was_drawn, created_at) "
-    "SELECT n, 'yearly', date '2025-05-01', '', n, false, timestamptz '2025-04-20' "
+    "INSERT INTO reminders_reminder (property_id, kind, due_on, reason, cause, message_id, was_drawn, created_at) "
+    "SELECT n, 'yearly', date '2025-05-01', '', '{}', n, false, timestamptz '2025-04-20' "
     "FROM generate_series(%(low)s::bigint, %(high)s) n WHERE n %% 8 = 0",
 )
 FIRST = 1_000  # properties of the benchmark are numbered from here
