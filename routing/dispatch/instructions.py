@@ -7,8 +7,9 @@ itself. Rubbing chalked vinyl leaves glossy spots (a siding maker's care sheet, 
 The label, the data sheet, local code and licensed practice come first.
 """
 
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from decimal import Decimal
 
 from django.utils.translation import gettext as _
 
@@ -179,9 +180,8 @@ def _notes(line: JobLine, job: Job, found: Found) -> dict[str, list[str]]:
     """What was found on the line's walls, or on the house as a whole, by the step where it matters."""
     walls = {wall.pk: wall for wall in walls_of(line, job)}
     notes: dict[str, list[str]] = {}
-    for wall_id, reading in found.chalk.items():
-        if wall_id in walls:
-            notes.setdefault("agitate", []).append(_chalk_words(walls[wall_id], reading, line))
+    for words in _chalk_words(walls, found, line):
+        notes.setdefault("agitate", []).append(words)
     for finding in found.findings:
         if finding.wall_id is None or finding.wall_id in walls:
             step, words = _finding_words(finding)
@@ -190,11 +190,18 @@ def _notes(line: JobLine, job: Job, found: Found) -> dict[str, list[str]]:
     return notes
 
 
-def _chalk_words(wall: Wall, reading: ChalkReading, line: JobLine) -> str:
-    figures = {"wall": _(wall.name), "reading": step_text(reading.reading)}
-    if line.service.removes_chalk:
-        return _("%(wall)s: chalk %(reading)s of 5") % figures
-    return _("%(wall)s: chalk %(reading)s of 5: no brush, no pressure; touching leaves marks") % figures
+def _chalk_words(walls: Mapping[int, Wall], found: Found, line: JobLine) -> list[str]:
+    """One line for each reading, with the walls that have it."""
+    names: dict[Decimal, list[str]] = {}
+    for wall_id, reading in found.chalk.items():
+        if wall_id in walls:
+            names.setdefault(reading.reading, []).append(_(walls[wall_id].name))
+    words = (
+        _("%(wall)s: chalk %(reading)s of 5")
+        if line.service.removes_chalk
+        else _("%(wall)s: chalk %(reading)s of 5: no brush, no pressure; touching leaves marks")
+    )
+    return [words % {"wall": ", ".join(of), "reading": step_text(reading)} for reading, of in names.items()]
 
 
 def _finding_words(finding: Finding) -> tuple[str, str]:

@@ -3,6 +3,7 @@
 import io
 import json
 from datetime import UTC, date, datetime
+from decimal import Decimal
 from typing import Any
 
 import pytest
@@ -12,7 +13,7 @@ from django.utils import translation
 from pypdf import PdfReader
 
 from jobs.mixing.services import direction_set, limits_start
-from jobs.walkthroughs.inputs import FindingInput
+from jobs.walkthroughs.inputs import FindingInput, WallInput
 from jobs.work.models import Poured, StepMark
 from routing.dispatch.mix_notes import Pour
 from routing.dispatch.models import Rig, SentStop
@@ -235,6 +236,18 @@ def test_findings_in_their_place(crew: Any, wash: Any) -> None:
         "south wall: oxidised shutters, do not rub",
         "north wall: paint from before 1978: lead-safe practice before any of it is disturbed (40 CFR 745)",
     )
+
+
+def test_walls_with_the_same_chalk_share_a_line(crew: Any, wash: Any) -> None:
+    """A house of five walls that read the same took five lines of a small screen to say one thing."""
+    job = house(wash)
+    walls = list(job.property.walls.order_by("pk"))
+    spots = [WallInput(spots=(Decimal(2),) * 3, wall_id=wall.pk) for wall in walls]
+    factories.make_walkthrough(job=job, walls=tuple(spots))
+    (steps,) = [step for step in line_of(planned(crew, job)).steps if step.code == "agitate"]
+    names = ", ".join(wall.name for wall in walls)
+    assert len(walls) > 1
+    assert steps.notes[0] == f"{names}: chalk 2 of 5: no brush, no pressure; touching leaves marks"
 
 
 def test_what_is_of_the_whole_house_matters_to_all_work(crew: Any) -> None:
