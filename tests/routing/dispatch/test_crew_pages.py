@@ -1,6 +1,7 @@
 """The crew lead's phone: own stops of today and tomorrow, marks, finishing, chalk."""
 
 import io
+import re
 from datetime import UTC, date, datetime
 from typing import Any
 
@@ -269,3 +270,19 @@ def test_what_the_homeowner_has_seen_is_not_asked_for_again(client: Any, crew: A
     notice_acknowledge(notice=notice, language="en", typed_name="Ann Sample", now=NOON, by_link=False)
     page = text_of(client.get("/crew/"))
     assert (asked in page, "chalk 3 of 5" in page, "Ann Sample acknowledged the notice" in page) == (False, True, True)
+
+
+def test_the_button_that_comes_next_is_the_dark_one(client: Any, crew: Any) -> None:
+    """After arriving where the walls were not looked at it is the walkthrough; then it is the start."""
+    job = house("14 Elm Street", lines=[{"service": factories.make_service(needs_walkthrough=True)}])
+    (stop,) = sent_day(crew, job)
+    walkthrough, started = f'href="/crew/walkthrough/{job.pk}/">Walkthrough', 'type="submit">Started'
+
+    def is_dark(words: str) -> bool:
+        (before,) = re.findall(f"<[^<]*{re.escape(words)}", text_of(client.get("/crew/")))
+        return "btn-quiet" not in before
+
+    client.post(f"/crew/stops/{stop.pk}/arrived/")
+    assert (is_dark(walkthrough), is_dark(started)) == (True, False)
+    factories.settle_notice(job)
+    assert (is_dark(walkthrough), is_dark(started)) == (False, True)
