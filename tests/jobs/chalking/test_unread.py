@@ -24,6 +24,7 @@ from jobs.chalking.selectors import forecast_list, forecast_verdict, reading_of
 from jobs.chalking.services import forecasts_update
 from jobs.chalking.words import forecast_facts, like_words
 from jobs.customers.services import wall_create, wall_update
+from jobs.reminders.listing import DueSheet
 from jobs.reminders.selectors import due_list
 from jobs.reminders.services import reminder_preview
 from shared.web.maps import Shape
@@ -385,9 +386,10 @@ def test_an_untested_wall_makes_nothing_due_and_is_in_no_message(
     row = untested(*VERDICTS[Verdict.HAS_PASSED], **over)
     if over:
         make.make_reading(wall=row.wall, reading=1, read_on=date(2020, 1, 1))
-    assert due_list(today=TODAY) == []
+    assert due_list(today=TODAY) == list(DueSheet(today=TODAY)) == []
     make.make_interval(property=row.wall.property, service=removal, next_due_on=date(2026, 6, 10))
     (item,) = due_list(today=TODAY)
+    assert list(DueSheet(today=TODAY)) == [item]
     assert (item.kind, item.due_on) == (removal.code, date(2026, 6, 10))
     (draft,) = reminder_preview(keys=[item.key], now=NOW).drafts
     assert "south wall" not in f"{draft.body}{item.reason}".lower()

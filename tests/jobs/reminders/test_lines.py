@@ -57,7 +57,7 @@ READINGS = st.lists(st.tuples(few, few, st.sampled_from([1, 1.5, 2, 2.5, 4]), da
 FORECASTS = st.lists(
     st.tuples(
         few, few, near, st.sampled_from(["", "too_wide"]), st.sampled_from([4, 5]), days, st.none() | days,
-        st.sampled_from([1, 1.5, 2]),
+        st.sampled_from([None, 1, 1.5, 2]),
     ),
     max_size=6, unique_by=lambda row: row[:2],
 )  # fmt: skip
