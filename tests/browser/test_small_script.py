@@ -6,7 +6,7 @@ import pytest
 from playwright.sync_api import Browser, Dialog, Page, expect
 
 from tests.browser.demo_site import DemoSite
-from tests.browser.visit import signed_in
+from tests.browser.visit import send_out, signed_in
 
 pytestmark = pytest.mark.browser
 
@@ -78,3 +78,16 @@ def test_the_pages_print_without_controls(page: Page) -> None:
     expect(page.locator("nav.nav")).to_be_hidden()
     assert page.locator("button:visible").count() == 0
     expect(page.locator("#plan ol").first).to_be_visible()
+
+
+def test_the_printed_sheet_tells_mix_and_steps(page: Page, browser: Browser, site: DemoSite) -> None:
+    """Folded on the page, they were folded on the paper too, which cannot be opened."""
+    send_out(browser, site)
+    page.goto("/day/")
+    page.goto(page.get_by_role("link", name="Route sheet").first.get_attribute("href") or "")
+    steps = page.locator("details[data-on-paper] li").first
+    expect(steps).to_be_hidden()
+    page.evaluate("window.dispatchEvent(new Event('beforeprint'))")
+    expect(steps).to_be_visible()
+    page.evaluate("window.dispatchEvent(new Event('afterprint'))")
+    expect(steps).to_be_hidden()

@@ -24,6 +24,13 @@ document.addEventListener("click", (event) => {
   }
 });
 
+// What is folded on the page is open on paper, where a part of the work is told in it (data-on-paper).
+for (const [event, open] of [["beforeprint", true], ["afterprint", false]]) {
+  window.addEventListener(event, () => {
+    document.querySelectorAll("details[data-on-paper]").forEach((part) => { part.open = open; });
+  });
+}
+
 // After a part of the page was replaced, its errors take the focus so that they are read out.
 document.addEventListener("htmx:afterSwap", (event) => {
   const wrong = event.target.querySelector(".form-errors[tabindex], [aria-invalid=true]");
