@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from itertools import combinations
 
-from .identity import same_place, street_key
+from .identity import same_town, street_key
 
 PHONE, EMAIL, HOUSE = "phone", "email", "house"
 # Whoever shares a fact with so many others shares an office or a placeholder and says nothing about anybody.
@@ -47,11 +47,7 @@ def alike(entries: Iterable[Entry]) -> list[Alike]:
     for (fact, _value), those in sharing.items():
         if 1 < len({entry.number for entry in those}) <= MOST_SHARING:
             for one, two in combinations(those, 2):
-                if one.number != two.number and (fact != HOUSE or _is_one_house(one, two)):
+                if one.number != two.number and (fact != HOUSE or same_town(one, two)):
                     found.setdefault((min(one.number, two.number), max(one.number, two.number)), set()).add(fact)
     pairs = [Alike(first, second, tuple(sorted(facts))) for (first, second), facts in found.items()]
     return sorted(pairs, key=lambda pair: (-len(pair.facts), pair.first, pair.second))
-
-
-def _is_one_house(one: Entry, two: Entry) -> bool:
-    return same_place(one.city, one.postal_code, two.city, two.postal_code)

@@ -8,7 +8,7 @@ from itertools import combinations
 from shared.geo import great_circle_metres
 
 from .address_match import SAME_HOUSE_METRES, house_number
-from .identity import same_place, street_key
+from .identity import same_town, street_key
 
 
 class Doubt(StrEnum):
@@ -39,7 +39,7 @@ def doubts(one: House, other: House) -> tuple[Doubt, ...]:
         found.append(Doubt.NUMBER)
     elif street_key(one.street) != street_key(other.street):
         found.append(Doubt.STREET)
-    if not same_place(one.city, one.postal_code, other.city, other.postal_code):
+    if not same_town(one, other):
         found.append(Doubt.TOWN)
     if one.at and other.at and great_circle_metres(*one.at, *other.at) > SAME_HOUSE_METRES:
         found.append(Doubt.FAR)
@@ -53,7 +53,5 @@ def twins(houses: Iterable[House]) -> list[tuple[int, int]]:
         alike.setdefault((house.customer, street_key(house.street)), []).append(house)
     pairs = (pair for those in alike.values() for pair in combinations(those, 2))
     return sorted(
-        (min(one.number, two.number), max(one.number, two.number))
-        for one, two in pairs
-        if same_place(one.city, one.postal_code, two.city, two.postal_code)
+        (min(one.number, two.number), max(one.number, two.number)) for one, two in pairs if same_town(one, two)
     )

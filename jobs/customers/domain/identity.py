@@ -1,6 +1,7 @@
 """When two rows speak of the same customer or the same address, though they are written differently."""
 
 from hashlib import blake2b
+from typing import Protocol
 
 from .columns import plain
 
@@ -42,6 +43,27 @@ def customer_keys(*, name: str, phone: str, email: str, street: str) -> list[int
     }
     pairs = (("phone", "name"), ("email", "name"), ("phone", "street"), ("email", "street"), ("name", "street"))
     return [digest(a, b, facts[a], facts[b]) for a, b in pairs if facts[a] and facts[b]]
+
+
+class Addressed(Protocol):
+    """Whatever has an address; empty texts for what is not known."""
+
+    @property
+    def street(self) -> str: ...
+    @property
+    def city(self) -> str: ...
+    @property
+    def postal_code(self) -> str: ...
+
+
+def same_address(one: Addressed, other: Addressed) -> bool:
+    """Whether two addresses are one, however they are written."""
+    return street_key(one.street) == street_key(other.street) and same_town(one, other)
+
+
+def same_town(one: Addressed, other: Addressed) -> bool:
+    """Whether neither city nor ZIP speaks against one place."""
+    return same_place(one.city, one.postal_code, other.city, other.postal_code)
 
 
 def same_place(city: str, postal_code: str, other_city: str, other_postal_code: str) -> bool:

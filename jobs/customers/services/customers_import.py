@@ -11,8 +11,9 @@ from django.db.models import Model
 from jobs.customers.domain.columns import Columns, Field
 from jobs.customers.domain.customer_rows import CustomerRow, read_customer_row
 from jobs.customers.domain.dates import DateOrder
+from jobs.customers.domain.duplicates import Entry
 from jobs.customers.domain.faults import N_, Fault
-from jobs.customers.domain.identity import customer_keys, digest, same_place, street_key
+from jobs.customers.domain.identity import customer_keys, digest, same_address
 from jobs.customers.domain.reading import Habits
 from jobs.customers.domain.tables import Row
 from jobs.customers.domain.values import same_value
@@ -183,7 +184,10 @@ class CustomersImporter:
         """The stored property that the row means; None for a new one or none."""
         reference, street = row.property.get("reference", ""), row.property.get("street", "")
         properties = known.properties if known else []
-        own, city, code = own_number(reference), row.property.get("city", ""), row.property.get("postal_code", "")
+        own = own_number(reference)
+        asked = Entry(
+            0, street=street, city=row.property.get("city", ""), postal_code=row.property.get("postal_code", "")
+        )
         for place in properties:
             if _is_named(place, reference):
                 return place
@@ -196,7 +200,7 @@ class CustomersImporter:
                 N_("This property belongs to another customer."),
                 N_("Was it sold? Give it a new reference, or correct the customer."),
             )
-        fitting = [place for place in properties if _is_at(place, street, city, code)]
+        fitting = [place for place in properties if same_address(place, asked)]
         taken = [place.reference for place in fitting if place.reference and reference and own is None]
         if street and taken:
             raise Refusal(
@@ -214,7 +218,7 @@ class CustomersImporter:
                 N_("Which one is it? Write its ZIP code or its reference."),
             )
         if street and not fitting:
-            self._not_joined("street", street, [place for place in joined if _is_at(place, street, city, code)])
+            self._not_joined("street", street, [place for place in joined if same_address(place, asked)])
         return fitting[0] if street and fitting else None
 
     def _not_joined(self, column: str, value: str, joined: Sequence[Property]) -> None:
@@ -321,11 +325,6 @@ def _is_named(place: Property, reference: str) -> bool:
     if not reference:
         return False
     return place.reference == reference or (place.pk == own_number(reference) and own_reference(place) == reference)
-
-
-def _is_at(place: Property, street: str, city: str, postal_code: str) -> bool:
-    alike = street_key(place.street) == street_key(street)
-    return alike and same_place(place.city, place.postal_code, city, postal_code)
 
 
 def _key(kind: str, thing: Model) -> tuple[str, int]:

@@ -16,7 +16,7 @@ from django.db.models import Model, QuerySet
 from django.utils.translation import gettext as _
 
 from jobs.chalking.models import WallForecast
-from jobs.customers.domain.identity import same_place, street_key
+from jobs.customers.domain.identity import same_address
 from jobs.customers.models import Customer, OldPaint, Property, Wall
 from jobs.reminders.models import DueHold, HeldBack, Reminder
 from jobs.walkthroughs.models import ChalkReading
@@ -67,12 +67,7 @@ def houses_of_both(keep: Customer, other: Customer) -> list[tuple[Property, Prop
 
 def _same_house(place: Property, known: Sequence[Property]) -> Property | None:
     exact = (each for each in known if (each.street, each.postal_code) == (place.street, place.postal_code))
-    alike = (
-        each
-        for each in known
-        if street_key(each.street) == street_key(place.street)
-        and same_place(each.city, each.postal_code, place.city, place.postal_code)
-    )
+    alike = (each for each in known if same_address(each, place))
     return next(exact, None) or next(alike, None)
 
 

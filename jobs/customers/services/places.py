@@ -5,7 +5,7 @@ from typing import NoReturn
 
 from jobs.customers.domain.columns import Columns
 from jobs.customers.domain.faults import N_
-from jobs.customers.domain.identity import same_place, street_key
+from jobs.customers.domain.identity import same_address
 from jobs.customers.domain.job_rows import Place
 from jobs.customers.models import Property
 
@@ -96,11 +96,7 @@ class PlaceFinder:
         fitting = {
             _present(stored).pk
             for stored in (*known.properties, *known.joined)
-            if not place.street
-            or (
-                street_key(stored.street) == street_key(place.street)
-                and same_place(stored.city, stored.postal_code, place.city, place.postal_code)
-            )
+            if not place.street or same_address(stored, place)
         } & self.properties.keys()
         if len(fitting) == 1:
             return self.properties[fitting.pop()]
