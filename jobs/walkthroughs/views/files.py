@@ -10,22 +10,16 @@ from jobs.walkthroughs.views.access import job_for, notice_for, photo_of
 from shared.errors import NotFound
 from shared.kept_files import file_read
 from shared.people.roles import signed_in
-
-
-def _private(response: HttpResponse) -> HttpResponse:
-    response["Cache-Control"] = "private, no-store"
-    return response
+from shared.web.answers import pdf_answer, private
 
 
 def picture_answer(photo: Photo) -> HttpResponse:
-    return _private(HttpResponse(file_read(photo.file, photo.digest), content_type="image/jpeg"))
+    return private(HttpResponse(file_read(photo.file, photo.digest), content_type="image/jpeg"))
 
 
-def pdf_answer(row: NoticePrint) -> HttpResponse:
+def print_answer(row: NoticePrint) -> HttpResponse:
     """The PDF as it was made."""
-    response = HttpResponse(print_pdf(row), content_type="application/pdf")
-    response["Content-Disposition"] = f'inline; filename="notice-{row.notice_id}-{row.language}.pdf"'
-    return _private(response)
+    return private(pdf_answer(print_pdf(row), name=f"notice-{row.notice_id}-{row.language}"))
 
 
 def record_answer(notice: Notice) -> HttpResponse:
@@ -33,9 +27,7 @@ def record_answer(notice: Notice) -> HttpResponse:
     row = getattr(notice, "acknowledgement", None)
     if row is None or not row.record_file:
         raise NotFound(_("This notice is not acknowledged yet."))
-    response = HttpResponse(record_read(row), content_type="application/pdf")
-    response["Content-Disposition"] = f'inline; filename="acknowledgement-{notice.pk}.pdf"'
-    return _private(response)
+    return private(pdf_answer(record_read(row), name=f"acknowledgement-{notice.pk}"))
 
 
 @require_GET
@@ -63,7 +55,7 @@ def notice_as_pdf(request: HttpRequest, notice_id: int, language: str) -> HttpRe
     row = notice_for(user=request.user, pk=notice_id).prints.filter(language=language).first()
     if row is None:
         raise NotFound(_("There is no such language."))
-    return pdf_answer(row)
+    return print_answer(row)
 
 
 @require_GET

@@ -15,7 +15,7 @@ from jobs.walkthroughs.selectors.removal import asks_about_removal
 from jobs.walkthroughs.services import notice_acknowledge
 from jobs.walkthroughs.services.notices import LANGUAGES
 from jobs.walkthroughs.views.access import notice_get, photo_of
-from jobs.walkthroughs.views.files import pdf_answer, picture_answer, record_answer
+from jobs.walkthroughs.views.files import picture_answer, print_answer, record_answer
 from shared import clock
 from shared.errors import NotFound, WalldayError
 
@@ -87,7 +87,7 @@ def picture(request: HttpRequest, token: str, language: str, digest: str) -> Htt
 @require_GET
 def as_pdf(request: HttpRequest, token: str, language: str) -> HttpResponse:
     """The PDF as it was made."""
-    return pdf_answer(_print(notice_get(pk=notice_of(token)), language))
+    return print_answer(_print(notice_get(pk=notice_of(token)), language))
 
 
 @login_not_required

@@ -9,14 +9,12 @@ from pricing.estimates.models import EstimatePrint
 from pricing.estimates.services import print_pdf
 from shared.errors import NotFound
 from shared.people.roles import office_required
+from shared.web.answers import pdf_answer, private
 
 
-def pdf_answer(row: EstimatePrint) -> HttpResponse:
+def print_answer(row: EstimatePrint) -> HttpResponse:
     """The PDF as it was made."""
-    response = HttpResponse(print_pdf(row), content_type="application/pdf")
-    response["Content-Disposition"] = f'inline; filename="estimate-{row.sent.estimate_id}-{row.sent.revision}.pdf"'
-    response["Cache-Control"] = "private, no-store"
-    return response
+    return private(pdf_answer(print_pdf(row), name=f"estimate-{row.sent.estimate_id}-{row.sent.revision}"))
 
 
 def _print(estimate_id: int, revision: int, language: str) -> EstimatePrint:
@@ -37,4 +35,4 @@ def sent(request: HttpRequest, estimate_id: int, revision: int, language: str) -
 @require_GET
 @office_required
 def sent_pdf(request: HttpRequest, estimate_id: int, revision: int, language: str) -> HttpResponse:
-    return pdf_answer(_print(estimate_id, revision, language))
+    return print_answer(_print(estimate_id, revision, language))

@@ -18,7 +18,7 @@ from pricing.estimates.selectors import sent_get
 from pricing.estimates.services import estimate_accept, estimate_decline
 from pricing.estimates.services.answering import require_open
 from pricing.estimates.services.sending import LANGUAGES
-from pricing.estimates.views.files import pdf_answer
+from pricing.estimates.views.files import print_answer
 from shared import clock
 from shared.errors import NotFound, WalldayError
 from shared.web.present import today_here
@@ -131,4 +131,4 @@ def _taken(form: Any, take: Callable[[], None]) -> int:
 @require_GET
 def as_pdf(request: HttpRequest, token: str, language: str) -> HttpResponse:
     """The PDF as it was made."""
-    return pdf_answer(_print(_readable(token), language))
+    return print_answer(_print(_readable(token), language))

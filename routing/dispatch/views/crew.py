@@ -17,7 +17,7 @@ from routing.dispatch.selectors.phone import PhoneStop, phone_routes, phone_stop
 from routing.dispatch.selectors.sent import marks_of, sent_route_get, sent_stop_get
 from routing.dispatch.selectors.sheets import sheet_of_sent
 from routing.dispatch.services import on_our_way, stop_mark
-from routing.dispatch.views.office import pdf_answer
+from routing.dispatch.views.office import sheet_answer
 from shared import clock
 from shared.errors import WalldayError
 from shared.people.roles import signed_in
@@ -35,7 +35,7 @@ def today(request: HttpRequest) -> HttpResponse:
 def sheet_as_pdf(request: HttpRequest, sent_route_id: int) -> HttpResponse:
     """The sheet of an own route, as it was sent out."""
     route = sent_route_get(pk=sent_route_id, user=request.user, now=clock.now())
-    return pdf_answer(sheet_of_sent(route=route))
+    return sheet_answer(sheet_of_sent(route=route))
 
 
 @require_POST

@@ -26,6 +26,7 @@ from shared import clock
 from shared.errors import WalldayError
 from shared.outbox.services import dispatch_soon
 from shared.people.roles import office_required
+from shared.web.answers import pdf_answer
 
 
 @require_POST
@@ -103,15 +104,12 @@ def sheet(request: HttpRequest, route_id: int) -> HttpResponse:
 @office_required
 def sheet_as_pdf(request: HttpRequest, route_id: int) -> HttpResponse:
     """The route sheet as PDF."""
-    return pdf_answer(sheet_of_route(route_id=route_id))
+    return sheet_answer(sheet_of_route(route_id=route_id))
 
 
-def pdf_answer(sheet: Sheet) -> HttpResponse:
-    """The PDF of a sheet, shown by the browser, called after crew and day."""
-    name = f"{sheet.work_date.isoformat()}-{sheet.crew_code}.pdf"
-    response = HttpResponse(sheet_pdf(sheet), content_type="application/pdf")
-    response["Content-Disposition"] = f'inline; filename="{name}"'
-    return response
+def sheet_answer(sheet: Sheet) -> HttpResponse:
+    """The PDF of a sheet, called after crew and day."""
+    return pdf_answer(sheet_pdf(sheet), name=f"{sheet.work_date.isoformat()}-{sheet.crew_code}")
 
 
 @require_POST

@@ -30,6 +30,7 @@ from routing.dispatch.sheet import Sheet
 from shared import clock
 from shared.errors import NotFound, Refused, WalldayError
 from shared.people.roles import office_required, signed_in
+from shared.web.answers import pdf_answer
 
 
 @require_GET
@@ -150,21 +151,18 @@ def mix_sheet(request: HttpRequest, route_id: int) -> HttpResponse:
 @require_GET
 @office_required
 def mix_sheet_as_pdf(request: HttpRequest, route_id: int) -> HttpResponse:
-    return _pdf_answer(sheet_of_route(route_id=route_id))
+    return _mix_answer(sheet_of_route(route_id=route_id))
 
 
 @require_GET
 @signed_in
 def crew_mix_sheet_as_pdf(request: HttpRequest, sent_route_id: int) -> HttpResponse:
     """The mix sheet of an own route, as it was sent out."""
-    return _pdf_answer(sheet_of_sent(route=sent_route_get(pk=sent_route_id, user=request.user, now=clock.now())))
+    return _mix_answer(sheet_of_sent(route=sent_route_get(pk=sent_route_id, user=request.user, now=clock.now())))
 
 
-def _pdf_answer(sheet: Sheet) -> HttpResponse:
-    name = f"{sheet.work_date.isoformat()}-{sheet.crew_code}-mix.pdf"
-    response = HttpResponse(mix_sheet_pdf(sheet), content_type="application/pdf")
-    response["Content-Disposition"] = f'inline; filename="{name}"'
-    return response
+def _mix_answer(sheet: Sheet) -> HttpResponse:
+    return pdf_answer(mix_sheet_pdf(sheet), name=f"{sheet.work_date.isoformat()}-{sheet.crew_code}-mix")
 
 
 @require_GET
