@@ -219,6 +219,9 @@ class _Remembered:
 _once = lru_cache(maxsize=4096)
 
 
+_Wall = tuple[int, int, str, str, int | None]  # house, number, name, kind and degrees
+
+
 class _Maker:
     """Turns rows into lines."""
 
@@ -242,10 +245,12 @@ class _Maker:
         service_name, removes_chalk = self._names[kind]
         if wall_id is None:
             fact: Fact = IntervalFact(property_id, kind, removes_chalk, months, last_done_on, due_on)
-            reason, wall_ids = known.interval(service_name, months, last_done_on, due_on), ()
+            reason = known.interval(service_name, months, last_done_on, due_on)
+            wall_ids: tuple[int, ...] = ()
         else:
             wall = (property_id, wall_id, wall_name, wall_kind, facing_degrees)
-            fact, reason = self._of_wall(wall, reading, read_on, (passes_on, early_on, late_on), more_walls)
+            days = None if passes_on is None else (passes_on, early_on, late_on)
+            fact, reason = self._of_wall(wall, reading, read_on, days, more_walls)
             wall_ids = _wall_ids(wall_id, wall_list)
         town = known.town(city, region, postal_code)
         card = known.card(kind, storeys, area_sqft)
@@ -276,14 +281,17 @@ class _Maker:
         )
 
     def _of_wall(
-        self, wall: tuple[Any, ...], read: Any, read_on: date, days: tuple[Any, Any, Any], more: int
+        self, wall: _Wall, read: Any, read_on: date, days: tuple[date, date, date] | None, more_walls: int
     ) -> tuple[Fact, str]:
         """What was read on a wall or is expected of it, and the same in words."""
         reading, words = self._known.reading(read)
-        said = (words, read_on, more, self._limit_words, self._language)
-        if days[0] is None:
+        said = (words, read_on, more_walls, self._limit_words, self._language)
+        if days is None:
             return ReadingFact(*wall, reading, read_on), read_words(wall[2], *said)
-        return ForecastFact(*wall, reading, read_on, *days), expected_words(wall[2], *days, *said)
+        passes_on, early_on, late_on = days
+        return ForecastFact(*wall, reading, read_on, *days), expected_words(
+            wall[2], passes_on, early_on, late_on, *said
+        )
 
     def _why_not(self, row: Any) -> str:
         """What stands in the way, in the order in which it counts."""
