@@ -11,7 +11,7 @@ from jobs.mixing.choices import ChemistryChoice
 from jobs.mixing.models import Product
 from jobs.mixing.words import strength_words
 from jobs.work.domain.reactions import Poured as PouredLine
-from jobs.work.domain.reactions import unrinsed, verdict
+from jobs.work.domain.reactions import meetings_of, unrinsed, verdict
 from jobs.work.models import Poured
 from jobs.work.selectors import poured_list, poured_record, steps_done
 from routing.dispatch.instructions import Step
@@ -58,6 +58,7 @@ class PhoneWork:
     products: tuple[PhoneProduct, ...]
     poured: tuple[tuple[int, str], ...]  # minute of the day, words; newest first
     lies_there: str
+    is_stopped: bool  # two met here, and nobody rinsed since: no line goes on
     weather: tuple[str, ...]
 
 
@@ -73,6 +74,7 @@ def phone_work(*, stop: SentStop, now: datetime) -> PhoneWork:
         products=tuple(_products(page, record, now)),
         poured=tuple((_minute(row.at, zone), _poured_words(row)) for row in poured_list(job_id=stop.job_id)),
         lies_there=_labels(unrinsed(record, None)),
+        is_stopped=any(meeting.stops_at(now) for meeting in meetings_of(record)),
         weather=weather_words(day_weather(yard=plan.yard, work_date=plan.work_date)),
     )
 

@@ -412,13 +412,15 @@ def test_what_met_is_said_everywhere(
     assert client.get(f"/api/routes/{stop.route_id}/sheet/").json()["stops"][0]["met"][0].startswith(words)
     page = client.get(address).content.decode()
     assert page.count("It was poured already: keep it on record") == 2
+    assert "Stopped: rinse first" in page
     noon.shift(60)
     answer = client.post(f"{address}pour/", {"product": bleach.pk, "wall": wall.pk, "happened": "true"}, follow=True)
     assert words in answer.content.decode()
     assert Poured.objects.count() == 3
     noon.shift(60)
     client.post(f"{address}rinse/", {"wall": wall.pk})
-    assert "STOP, " not in client.get(address).content.decode()
+    page = client.get(address).content.decode()
+    assert ("STOP, " in page, "Stopped: " in page) == (False, False)
 
 
 def test_the_crew_answers_for_a_rinse(client: Any, crew: Any, wash: Any, bleach: Any, noon: Any) -> None:
