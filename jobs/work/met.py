@@ -10,7 +10,6 @@ from django.utils.translation import gettext as _
 from jobs.mixing.choices import ChemistryChoice
 from jobs.work.domain.reactions import (
     NEVER_TOGETHER,
-    RINSE,
     STOPS_FOR,
     Meeting,
     reacts_with,
@@ -19,6 +18,7 @@ from jobs.work.domain.reactions import (
 )
 from jobs.work.domain.reactions import Poured as Line
 from jobs.work.models import Poured
+from jobs.work.pour_record import Entry, poured_entries
 from shared.web.words import clock_words, day_words
 
 GIVES_GAS = frozenset().union(*NEVER_TOGETHER)
@@ -81,7 +81,8 @@ def pour_warnings(*, row: Poured, now: datetime, zone: str) -> tuple[str, ...]:
     record so long ago that it did not stop this pour."""
     found = _houses([row.job.property_id])[row.job.property_id]
     notes = _notes(found, now, zone)
-    walls = {row.wall_id} if row.wall_id is not None else {None, *found.walls}
+    own = next(line.wall_id for line in found.lines if line.row_id == row.pk)
+    walls = {own} if own is not None else {None, *found.walls}
     touching = [note for note in notes.met if row.pk in note.row_ids or (note.is_stop and walls & note.wall_ids)]
     return (*(note.words for note in touching), *_old_words(row, found, walls, zone))
 
@@ -98,17 +99,18 @@ def _old_words(row: Poured, house: _House, walls: Iterable[int | None], zone: st
 
 
 def _houses(property_ids: Collection[int]) -> dict[int, _House]:
-    rows = Poured.objects.filter(job__property__in=property_ids).order_by("at", "id")
-    fields = ("pk", "job_id", "job__property", "wall_id", "wall__name", "chemistry", "at")
-    lines: dict[int, list[Line]] = {}
-    jobs: dict[int, int] = {}
-    walls: dict[int, dict[int, str]] = {}
-    for pk, job_id, property_id, wall_id, wall_name, chemistry, at in rows.values_list(*fields):
-        lines.setdefault(property_id, []).append(Line(chemistry or RINSE, wall_id, at, pk))
-        jobs[pk] = job_id
-        if wall_id is not None:
-            walls.setdefault(property_id, {})[wall_id] = wall_name
-    return {pk: _House(tuple(found), jobs, walls.get(pk, {})) for pk, found in lines.items()}
+    entries: dict[int, list[Entry]] = {}
+    for entry in poured_entries(property_ids=property_ids):
+        entries.setdefault(entry.property_id, []).append(entry)
+    return {pk: _house(found) for pk, found in entries.items()}
+
+
+def _house(entries: Collection[Entry]) -> _House:
+    return _House(
+        lines=tuple(entry.line for entry in entries),
+        jobs={entry.line.row_id: entry.job_id for entry in entries},
+        walls={entry.line.wall_id: entry.wall for entry in entries if entry.line.wall_id is not None},
+    )
 
 
 def _notes(house: _House, now: datetime, zone: str) -> HouseNotes:

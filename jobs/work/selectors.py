@@ -5,11 +5,11 @@ from django.db.models import Avg, Max, Min, Prefetch, Q, QuerySet, Sum
 from django.utils.translation import gettext as _
 
 from jobs.customers.models import Property, Wall, WallKind
-from jobs.work.domain.reactions import RINSE
 from jobs.work.domain.reactions import Poured as PouredLine
 from jobs.work.domain.town_parts import town_part
 from jobs.work.inputs import NewLine
 from jobs.work.models import Job, JobLine, Poured, StepMark, Visit, VisitLine
+from jobs.work.pour_record import poured_entries
 from pricing.catalogue.choices import Unit
 from pricing.catalogue.domain import RateTerms
 from pricing.catalogue.models import Service
@@ -135,18 +135,16 @@ def poured_list(*, job_id: int) -> QuerySet[Poured]:
 
 
 def poured_on_wall(*, wall: Wall) -> QuerySet[Poured]:
-    """What was poured and rinsed on a wall, or on its whole house, newest first."""
-    rows = Poured.objects.filter(Q(wall=wall) | Q(wall__isnull=True, job__property=wall.property_id))
+    """What was poured and rinsed on a wall, or on its whole house, newest first; also under the same name where its
+    house was two entries once."""
+    here = Q(job__property=wall.property_id) & (Q(wall__isnull=True) | Q(wall__name__iexact=wall.name))
+    rows = Poured.objects.filter(Q(wall=wall) | here)
     return rows.select_related("wall", "product", "recorded_by").order_by("-at", "-id")
 
 
 def poured_record(*, property_id: int) -> list[PouredLine]:
     """What was ever poured and rinsed at a property, oldest first."""
-    rows = Poured.objects.filter(job__property=property_id).order_by("at", "id")
-    return [
-        PouredLine(chemistry or RINSE, wall_id, at, pk)
-        for pk, chemistry, wall_id, at in rows.values_list("pk", "chemistry", "wall_id", "at")
-    ]
+    return [entry.line for entry in poured_entries(property_ids=[property_id])]
 
 
 def steps_done(*, job_ids: Collection[int]) -> dict[tuple[int, str], datetime]:

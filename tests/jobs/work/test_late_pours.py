@@ -25,6 +25,7 @@ from jobs.work.domain.reactions import (
 )
 from jobs.work.errors import MustNotMeet, ReasonMissing
 from jobs.work.met import MetNote, notes_of_house, pour_warnings
+from jobs.work.models import Job
 from jobs.work.models import Poured as PouredRow
 from jobs.work.selectors import poured_record
 from jobs.work.services import product_pour, rinse_confirm, wall_rinse
@@ -320,3 +321,29 @@ def test_what_is_not_rinsed_in_words(job: Any, wall: Any) -> None:
         "South wall: hypochlorite of Mon, Jun 1, 2026, 12:00 pm is not rinsed on record. "
         "Rinse before what must not meet it.",
     )
+
+
+@pytest.mark.parametrize("name", ["South wall ", "east gable"])
+def test_a_wall_that_stayed_behind_when_two_houses_became_one(job: Any, wall: Any, name: str) -> None:
+    """What was poured on it counts for the wall of the same name, or else for the whole house."""
+    other = factories.make_job(property=factories.make_property(street="14 Elm Street"))
+    behind = factories.make_wall(property=other.property, name=name)
+    pour(other, "hypochlorite", behind, 0)
+    Job.objects.filter(pk=other.pk).update(property=job.property)
+    with pytest.raises(MustNotMeet):
+        pour(job, "acid", wall, 1)
+    pour(job, "acid", wall, 1, happened=True)
+    notes = notes_of_house(property_id=job.property_id, now=NOON + HOUR, zone=ZONE)
+    assert [note.is_stop for note in notes.for_wall(wall.pk)] == [True]
+    rinse(job, wall, 2)
+    assert pour(job, "surfactant", wall, 3).pk
+
+
+def test_a_rinse_of_a_wall_that_stayed_behind_clears_no_other(job: Any, wall: Any) -> None:
+    other = factories.make_job(property=factories.make_property(street="14 Elm Street"))
+    behind = factories.make_wall(property=other.property, name="east gable")
+    pour(job, "hypochlorite", wall, 0)
+    rinse(other, behind, 1)
+    Job.objects.filter(pk=other.pk).update(property=job.property)
+    with pytest.raises(MustNotMeet):
+        pour(job, "acid", wall, 2)
