@@ -13,7 +13,7 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from jobs.mixing import services
-from jobs.mixing.at_hand import AtHand, stock_at_hand
+from jobs.mixing.at_hand import stock_at_hand
 from jobs.mixing.choices import BasisChoice, ChemistryChoice, Direction, Surface, Way
 from jobs.mixing.domain.mixing import Injector
 from jobs.mixing.domain.reckoning import MixAnswer, MixQuestion, mix_reckon
@@ -93,7 +93,7 @@ class ProductOutput(serializers.Serializer[Any]):
     stocks = StockOutput(source="stocks.all", many=True)
 
 
-class AtHandOutput(serializers.Serializer[AtHand]):
+class AtHandOutput(serializers.Serializer[Any]):
     product = serializers.IntegerField(source="product.pk")
     name = serializers.CharField(source="product.name")
     delivered_ml = serializers.IntegerField(help_text="What came in the open deliveries")

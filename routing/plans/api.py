@@ -15,7 +15,6 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from jobs.mixing.at_hand import Need
 from routing.plans import services
 from routing.plans.choices import ChangeKind, CrewNews, LeftOutReason, PlanObjective, PlanState, RunState
 from routing.plans.models import MOST_SECONDS, DayPlan, LearntDrive, LearntPacking, PlanRun, WeekPlan, Yard
@@ -514,7 +513,7 @@ def _week_url(week: WeekPlan) -> str:
     return reverse("api_week_plan", args=[week.pk])
 
 
-class StockNeedOutput(serializers.Serializer[Need]):
+class StockNeedOutput(serializers.Serializer[Any]):
     product = serializers.IntegerField(source="at_hand.product.pk")
     name = serializers.CharField(source="at_hand.product.name")
     needed_ml = serializers.IntegerField(help_text="Of stock, by the mixes of the stops that are not over")
