@@ -73,7 +73,7 @@ def test_what_waited_without_a_signal_is_kept_and_warned_of(phone: Page) -> None
     its signal: nothing is refused, and the page says that the two met and stops every product until the rinse."""
     phone.clock.install()
     open_work(phone, 2)
-    acid = phone.locator("form[data-queue]", has=phone.get_by_role("button", name="Pour Deck brightener"))
+    acid = phone.locator("form[data-queue]", has_text="Pour Deck brightener")
     path, product = acid.get_attribute("data-queue"), acid.locator("[name=product]").get_attribute("value")
     phone.context.set_offline(True)
     phone.locator("summary", has_text="Stock bleach").last.evaluate("one => { one.parentElement.open = true; }")
