@@ -20,7 +20,7 @@ from jobs.chalking.models import ChalkModel, ChalkSetting, WallForecast
 from jobs.chalking.rows import Book, History, book_of, reader_ids_of, stored_fit, unread_books
 from jobs.chalking.selectors import chalk_model_now, chalk_setting_get
 from shared.background.services import enqueue
-from shared.events.services import event_record
+from shared.events.services import fields_change
 
 BATCH = 1000
 MANY_READINGS = 100_000  # from here on a fit takes a second thread
@@ -189,16 +189,8 @@ def chalk_setting_update(*, actor: Any, **fields: Any) -> ChalkSetting:
 
     Raises ValidationError for a limit off the scale, TypeError for a field that does not exist.
     """
-    unknown = fields.keys() - SETTING_FIELDS
-    if unknown:
-        raise TypeError(f"The limit has no {', '.join(sorted(unknown))}.")
     setting = chalk_setting_get()
-    changed = [name for name, value in fields.items() if getattr(setting, name) != value]
-    for name in changed:
-        setattr(setting, name, fields[name])
-    setting.full_clean()
-    if changed:
-        setting.save()
-        event_record(kind="chalk_limit.changed", subject=setting, actor=actor, data={"fields": sorted(changed)})
+    kind = "chalk_limit.changed"
+    if fields_change(row=setting, fields=fields, allowed=SETTING_FIELDS, kind=kind, actor=actor):
         enqueue("chalking.nightly")
     return setting

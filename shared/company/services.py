@@ -6,7 +6,7 @@ from django.db import transaction
 
 from shared.company.models import Company
 from shared.company.selectors import company_get
-from shared.events.services import event_record
+from shared.events.services import fields_change
 
 FIELDS = frozenset((
     "name", "street", "city", "region", "postal_code", "country", "phone_e164", "email", "timezone", "currency",
@@ -20,15 +20,6 @@ def company_update(*, actor: Any, **fields: Any) -> Company:
 
     Raises ValidationError for a value that cannot be, TypeError for a field that does not exist.
     """
-    unknown = fields.keys() - FIELDS
-    if unknown:
-        raise TypeError(f"The company has no {', '.join(sorted(unknown))}.")
     company = company_get()
-    changed = [name for name, value in fields.items() if getattr(company, name) != value]
-    for name in changed:
-        setattr(company, name, fields[name])
-    company.full_clean()
-    if changed:
-        company.save()
-        event_record(kind="company.changed", subject=company, actor=actor, data={"fields": sorted(changed)})
+    fields_change(row=company, fields=fields, allowed=FIELDS, kind="company.changed", actor=actor)
     return company

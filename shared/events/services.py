@@ -1,3 +1,4 @@
+from collections.abc import Collection
 from datetime import datetime
 from typing import Any
 
@@ -18,6 +19,25 @@ def event_record(
     event = event_unsaved(kind=kind, subject=subject, at=clock.now(), actor=actor, reason=reason, data=data)
     event.save()
     return event
+
+
+def fields_change(*, row: Model, fields: dict[str, Any], allowed: Collection[str], kind: str, actor: Any) -> list[str]:
+    """Give a row other values, inside the caller's transaction: checked, saved, and noted as an event of this kind,
+    which names the fields and not their values. Returns the fields that were other before; none: nothing is written.
+
+    Raises ValidationError for a value that cannot be, TypeError for a field that is not `allowed`.
+    """
+    unknown = fields.keys() - set(allowed)
+    if unknown:
+        raise TypeError(f"A {row._meta.verbose_name} has no {', '.join(sorted(unknown))}.")
+    changed = sorted(name for name, value in fields.items() if getattr(row, name) != value)
+    for name in changed:
+        setattr(row, name, fields[name])
+    row.full_clean()
+    if changed:
+        row.save()
+        event_record(kind=kind, subject=row, actor=actor, data={"fields": changed})
+    return changed
 
 
 def event_unsaved(
