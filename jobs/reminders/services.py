@@ -25,7 +25,8 @@ from jobs.reminders.wording import finding_words, obstacle_words
 from shared.company.models import Company
 from shared.company.selectors import company_get
 from shared.events.services import event_record
-from shared.outbox.models import Channel, Message, MessageState
+from shared.outbox.dropping import messages_drop
+from shared.outbox.models import Channel, Message
 from shared.outbox.selectors import message_ids_at
 from shared.outbox.services import dispatch_soon, message_queue
 
@@ -251,8 +252,8 @@ def _drop_waiting(person: Customer, channels: Sequence[str], purpose: str, now: 
     if purpose == Purpose.ALL:
         addresses = rows.addresses_of(person)
         ids.update(*(message_ids_at(each, addresses[each]) for each in channels if addresses[each]))
-    waiting = Message.objects.filter(pk__in=ids, state=MessageState.WAITING, channel__in=channels)
-    waiting.update(state=MessageState.DROPPED, finished_at=now, problem=_("The customer opted out."))
+    there = Message.objects.filter(pk__in=ids, channel__in=channels)
+    messages_drop(there, why=_("The customer opted out."), now=now)
 
 
 def nothing_at_all_guard(message: Message) -> str:

@@ -8,6 +8,7 @@ from django.utils.translation import gettext as _
 
 from shared.errors import Conflict, NotFound, Refused
 from shared.events.services import event_record
+from shared.outbox.dropping import messages_drop
 from shared.outbox.models import BlockedAddress, DeliveryReport, Message, MessageState, Reported
 from shared.outbox.selectors import message_ids_at, normal_address
 
@@ -93,8 +94,8 @@ def address_close(
     )
     if is_new:
         event_record(kind="address.closed", subject=blocked, data=about)
-    waiting = Message.objects.filter(pk__in=message_ids_at(channel, address), state=MessageState.WAITING)
-    waiting.update(state=MessageState.DROPPED, finished_at=at, problem=blocked_words(blocked.kind))
+    there = Message.objects.filter(pk__in=message_ids_at(channel, address))
+    messages_drop(there, why=blocked_words(blocked.kind), now=at)
     return blocked
 
 

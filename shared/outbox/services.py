@@ -20,6 +20,7 @@ from shared.events.services import event_record
 from shared.letters import small_beyond_ascii
 from shared.outbox.dispatcher import DispatchResult, messages_dispatch
 from shared.outbox.domain.quiet_hours import next_open
+from shared.outbox.dropping import messages_drop
 from shared.outbox.models import Channel, Message, MessageState, SendingLimits, SendingSwitch
 from shared.outbox.selectors import sending_limits_get, sending_switch_get, unknown_q
 
@@ -152,9 +153,7 @@ def message_send_again(*, message_id: int, reason: str, actor: Any, now: datetim
 def message_call_off(*, message_id: int, reason: str, actor: Any, now: datetime) -> Message:
     """Drop a message that still waits. Raises Conflict where it does not wait any more."""
     reason = _reason(reason)
-    changed = Message.objects.filter(pk=message_id, state=MessageState.WAITING).update(
-        state=MessageState.DROPPED, finished_at=now, problem=reason
-    )
+    changed = messages_drop(Message.objects.filter(pk=message_id), why=reason, now=now)
     return _decided(message_id, changed, "message.called_off", reason, actor)
 
 

@@ -16,6 +16,7 @@ from django.utils.translation import gettext as _
 from shared.company.selectors import company_get
 from shared.holidays import holidays_of
 from shared.outbox.domain.quiet_hours import next_open
+from shared.outbox.dropping import messages_drop
 from shared.outbox.models import Channel, Message, MessageState
 from shared.outbox.selectors import openings_get, sending_limits_get
 
@@ -95,8 +96,7 @@ def _first_of_each(now: datetime, rooms: Mapping[str, int]) -> list[tuple[int, s
 
 def late_drop(now: datetime) -> int:
     """Drop what could not be sent in time; how many."""
-    late = Message.objects.filter(state=MessageState.WAITING, not_after__lt=now)
-    return late.update(state=MessageState.DROPPED, finished_at=now, problem=too_late_words())
+    return messages_drop(Message.objects.filter(not_after__lt=now), why=too_late_words(), now=now)
 
 
 def too_late_words() -> str:

@@ -25,6 +25,7 @@ from jobs.work.models import Job, JobLine, ServiceInterval
 from pricing.estimates.models import Estimate, EstimateLine
 from shared.background.services import enqueue
 from shared.events.services import event_record
+from shared.outbox.dropping import messages_drop
 from shared.outbox.models import Message, MessageState
 
 _OVER = (JobState.DONE, JobState.DECLINED, JobState.CALLED_OFF)
@@ -135,9 +136,7 @@ def waiting_reminders(**about: Any) -> QuerySet[Message]:
 
 def reminders_call_off(waiting: QuerySet[Message], *, why: str, now: datetime) -> None:
     """Drop those that wait, so that nobody hears twice; what they were about may be proposed again."""
-    Message.objects.filter(pk__in=waiting.values("pk"), state=MessageState.WAITING).update(
-        state=MessageState.DROPPED, finished_at=now, problem=why
-    )
+    messages_drop(Message.objects.filter(pk__in=waiting.values("pk")), why=why, now=now)
 
 
 def _move_intervals(place: Property, into: Property) -> None:
