@@ -72,7 +72,7 @@ def chance_by_hand(theta: np.ndarray, walls: Walls, readings: Readings) -> float
         low = np.where(readings.step == 0, 0.0, expit((readings.step / 2 - 0.25 - level) / noise))
         return float(np.prod(high - low) * np.exp(-0.5 * (pace / spread) ** 2) / spread / np.sqrt(2 * np.pi))
 
-    return quad(at, -4.5 * spread, 4.5 * spread, limit=400, epsabs=0.0)[0]
+    return quad(at, -4.5 * spread, 4.5 * spread, limit=400, epsabs=1e-9, epsrel=1e-6)[0]
 
 
 @settings(max_examples=25, deadline=None)
