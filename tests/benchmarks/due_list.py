@@ -20,9 +20,10 @@ driver and thrown away. Beside it stand three uses of the list, every line compl
 
 Times are processor time of this process and of the server's for it, since the clock on the wall shows what else the
 machine does: so the server must be on this machine, and it makes every statement in one process, without helpers. Each
-is the least of a few runs, taken in turn. What a look takes before the first row, however long the list is, stands
-beside them as `ahead`: reading the rate card and planning the statement. With 60,000 walls it is a third of the join's
-time, so `--quick` goes up to 100,000; it is in all figures. Memory is what Python holds at most while page and whole
+use's ratio to the join is the median of a few rounds, in each of which all are run in turn. What a look takes before
+the first row, however long the list is, stands beside them as `ahead`: reading the rate card and planning the
+statement. With 60,000 walls it is two fifths of the join's time, so `--quick` goes up to 100,000; it is in all
+figures. Memory is what Python holds at most while page and whole
 are made (tracemalloc). Exits 1 where a target is missed at the largest size.
 """
 
@@ -33,6 +34,7 @@ import tracemalloc
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, timedelta
+from statistics import median
 from typing import Any
 
 import django
@@ -134,27 +136,17 @@ FIRST = 1_000  # properties of the benchmark are numbered from here
 
 @dataclass(frozen=True)
 class Measured:
+    """Seconds are the least of the rounds; how many times the join a use takes is the median of the rounds' ratios."""
+
     walls: int
     lines: int
     join_seconds: float
-    page_seconds: float
-    search_seconds: float
-    whole_seconds: float
     ahead_seconds: float
+    page_times: float
+    search_times: float
+    whole_times: float
     queries: int
     peak_bytes: int
-
-    @property
-    def whole_times(self) -> float:
-        return self.whole_seconds / self.join_seconds
-
-    @property
-    def page_times(self) -> float:
-        return self.page_seconds / self.join_seconds
-
-    @property
-    def search_times(self) -> float:
-        return self.search_seconds / self.join_seconds
 
 
 def main() -> None:
@@ -242,8 +234,11 @@ def _measure(walls: int) -> Measured:
     _whole()
     peak = tracemalloc.get_traced_memory()[1]
     tracemalloc.stop()
-    rounds = QUICK_ROUNDS if walls <= QUICK_WALLS[-1] else ROUNDS
-    found = Measured(walls, lines, *_least(rounds, _plain, _page, _search, _whole, _ahead), len(queries), peak)
+    join, ahead, *uses = _seconds(
+        QUICK_ROUNDS if walls <= QUICK_WALLS[-1] else ROUNDS, _plain, _ahead, _page, _search, _whole
+    )
+    times = [median(mine / base for mine, base in zip(use, join, strict=True)) for use in uses]
+    found = Measured(walls, lines, min(join), min(ahead), *times, len(queries), peak)
     print(
         f"{walls:>9,} {lines:>7,} {found.join_seconds:>6.3f}s {found.ahead_seconds:>6.3f}s {found.page_times:>9.2f} "
         f"{found.search_times:>12.2f} {found.whole_times:>11.2f} {found.queries:>8} {peak / 1e6:>4.1f} MB",
@@ -296,8 +291,9 @@ def _plain() -> int:
     return rows
 
 
-def _least(rounds: int, *works: Callable[[], Any]) -> list[float]:
-    """Of each work the least of so many runs, in seconds."""
+def _seconds(rounds: int, *works: Callable[[], Any]) -> list[list[float]]:
+    """Of each work what it took in each round. In a round they come one after the other, so that what else the machine
+    does slows all of them alike."""
     from tests.benchmarks.processor import answer_alone, seconds_used
 
     answer_alone()
@@ -307,7 +303,7 @@ def _least(rounds: int, *works: Callable[[], Any]) -> list[float]:
             began = seconds_used()
             work()
             mine.append(seconds_used() - began)
-    return [min(mine) for mine in seconds]
+    return seconds
 
 
 if __name__ == "__main__":
