@@ -15,7 +15,15 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from jobs.customers.models import Language
-from jobs.walkthroughs.inputs import MOST_PHOTOS, FindingInput, LeftOutInput, WalkthroughInput, WallInput
+from jobs.walkthroughs.inputs import (
+    MOST_PHOTOS,
+    FindingInput,
+    LeftOutInput,
+    OfflineAbsence,
+    OfflineAcknowledgement,
+    WalkthroughInput,
+    WallInput,
+)
 from jobs.walkthroughs.models import (
     Acknowledgement,
     Finding,
@@ -24,6 +32,7 @@ from jobs.walkthroughs.models import (
     NobodyHome,
     Notice,
     NoticePrint,
+    OfflineAnswer,
     Photo,
     SentHow,
     Walkthrough,
@@ -34,6 +43,9 @@ from jobs.walkthroughs.pictures import MOST_BYTES, require_size
 from jobs.walkthroughs.selectors import Gate, start_gate
 from jobs.walkthroughs.selectors.walkthroughs import walkthrough_list
 from jobs.walkthroughs.services import (
+    acknowledge_offline,
+    difference_settle,
+    nobody_home_offline,
     notice_acknowledge,
     notice_make,
     notice_send,
@@ -43,7 +55,7 @@ from jobs.walkthroughs.services import (
     walkthrough_record,
 )
 from jobs.walkthroughs.services.notices import LANGUAGES
-from jobs.walkthroughs.views.access import job_for, notice_for, walkthrough_for
+from jobs.walkthroughs.views.access import job_for, notice_for, offline_of, walkthrough_for
 from shared import clock
 from shared.api_kit.permissions import OfficeOnly, OwnerOnly, SignedIn
 from shared.errors import NotFound
@@ -158,6 +170,20 @@ class PrintOutput(serializers.Serializer[NoticePrint]):
     picture_digests = serializers.ListField(child=serializers.CharField())
 
 
+class OfflineOutput(serializers.Serializer[OfflineAnswer]):
+    """What a phone without a signal showed and when; `expected` is our own text of the stored walkthrough."""
+
+    key = serializers.UUIDField()
+    notice = serializers.IntegerField(source="notice.pk")
+    phone_at = serializers.DateTimeField()
+    received_at = serializers.DateTimeField()
+    text = serializers.CharField()
+    expected = serializers.CharField()
+    differs = serializers.BooleanField()
+    settled = serializers.CharField(source="settled.reason", default="", help_text="why it counts nevertheless")
+    picture_digests = serializers.ListField(child=serializers.CharField())
+
+
 class AcknowledgementOutput(serializers.Serializer[Acknowledgement]):
     typed_name = serializers.CharField()
     statement = serializers.CharField()
@@ -166,6 +192,7 @@ class AcknowledgementOutput(serializers.Serializer[Acknowledgement]):
     wants_removal = serializers.BooleanField()
     record_digest = serializers.CharField()
     at = serializers.DateTimeField()
+    offline = OfflineOutput(default=None, allow_null=True, help_text="given without a signal")
 
 
 class AbsenceOutput(serializers.Serializer[NobodyHome]):
@@ -173,6 +200,7 @@ class AbsenceOutput(serializers.Serializer[NobodyHome]):
     note = serializers.CharField()
     message = serializers.IntegerField(source="message_id", allow_null=True)
     at = serializers.DateTimeField()
+    offline = OfflineOutput(default=None, allow_null=True, help_text="written down without a signal")
 
 
 class NoticeOutput(serializers.Serializer[Notice]):
@@ -201,7 +229,7 @@ class WalkthroughDetail(WalkthroughOutput):
 
 class GateOutput(serializers.Serializer[Gate]):
     state = serializers.CharField(
-        help_text="not_needed, missing, nothing, unshown, open, acknowledged, nobody_home or overridden"
+        help_text="not_needed, missing, nothing, unshown, open, differs, acknowledged, nobody_home or overridden"
     )
     words = serializers.CharField()
     reason = serializers.CharField(help_text="why the owner lets it start")
@@ -225,6 +253,34 @@ class AbsenceInput(serializers.Serializer[Any]):
     language = serializers.ChoiceField(
         choices=LANGUAGES, required=False, default="", help_text="Of the message; default: the customer's"
     )
+
+
+class OfflineInput(serializers.Serializer[Any]):
+    """`job` and `at` are looked at again: an answer for another house or from another time is refused."""
+
+    key = serializers.UUIDField(help_text="made by the caller; the same key with the same content is stored once")
+    job = serializers.IntegerField(source="job_id", min_value=1, max_value=GREATEST)
+    at = serializers.DateTimeField(help_text="by the phone's clock; at most seven days old")
+
+
+class OfflineAcknowledgeInput(OfflineInput):
+    language = serializers.ChoiceField(choices=Language.choices, help_text="of the text that was shown")
+    typed_name = serializers.CharField(max_length=120)
+    statement = serializers.CharField(max_length=1_000, help_text="the sentence above the name, as it was shown")
+    text = serializers.CharField(
+        max_length=30_000, trim_whitespace=False, help_text="exactly as it was shown, line by line"
+    )
+    pictures = serializers.ListField(
+        child=serializers.RegexField(r"^[0-9a-f]{64}\Z", max_length=64),
+        max_length=MOST_PHOTOS,
+        help_text="SHA-256 of the pictures that were shown, as they are sent",
+    )
+    wants_removal = serializers.BooleanField(default=False)
+
+
+class OfflineAbsenceInput(OfflineInput):
+    sent_how = serializers.ChoiceField(choices=SentHow.choices)
+    note = serializers.CharField(required=False, allow_blank=True, max_length=200, default="")
 
 
 class StartReason(serializers.Serializer[Any]):
@@ -380,6 +436,62 @@ def absences(request: Request, notice_id: int) -> Response:
 
 
 @extend_schema(
+    operation_id="notice_acknowledge_offline",
+    request=OfflineAcknowledgeInput,
+    responses=OfflineOutput,
+    summary="Hand in what a phone without a signal showed of a walkthrough, and who typed a name below it",
+    description=(
+        "After its walkthrough and pictures; may be repeated. Kept as it was seen and compared with our own text: "
+        "where `differs` is true, the job may not start until the office settled that or the homeowner acknowledges "
+        "again. Answers 400 `phone_time_refused`, 409 `other_house`, `recorded_already` (the key came before with "
+        "other content) or `notice_closed` (acknowledged already, or a newer walkthrough took its place)."
+    ),
+)
+@api_view(["POST"])
+@permission_classes([SignedIn])
+def offline_acknowledgements(request: Request, key: uuid.UUID) -> Response:
+    row, body = walkthrough_for(user=request.user, key=key), OfflineAcknowledgeInput(data=request.data)
+    body.is_valid(raise_exception=True)
+    data = dict(body.validated_data)
+    entry = OfflineAcknowledgement(pictures=tuple(data.pop("pictures")), **data)
+    device = request.headers.get("User-Agent", "")
+    answer = acknowledge_offline(walkthrough=row, entry=entry, now=clock.now(), device=device, actor=request.user)
+    return Response(OfflineOutput(answer).data)
+
+
+@extend_schema(
+    operation_id="notice_nobody_home_offline",
+    request=OfflineAbsenceInput,
+    responses=OfflineOutput,
+    summary="Hand in that nobody was home, as a phone without a signal wrote it down; our notice goes out now",
+    description="After its walkthrough and pictures; may be repeated. Refused as an acknowledgement is.",
+)
+@api_view(["POST"])
+@permission_classes([SignedIn])
+def offline_absences(request: Request, key: uuid.UUID) -> Response:
+    row, body = walkthrough_for(user=request.user, key=key), OfflineAbsenceInput(data=request.data)
+    body.is_valid(raise_exception=True)
+    entry = OfflineAbsence(**body.validated_data)
+    answer = nobody_home_offline(walkthrough=row, entry=entry, now=clock.now(), actor=request.user)
+    return Response(OfflineOutput(answer).data)
+
+
+@extend_schema(
+    operation_id="notice_difference_settle",
+    request=StartReason,
+    responses=GateOutput,
+    summary="Let an acknowledgement count although the phone showed another text than ours, for a reason that is kept",
+)
+@api_view(["POST"])
+@permission_classes([OfficeOnly])
+def differences(request: Request, notice_id: int) -> Response:
+    row, body = notice_for(user=request.user, pk=notice_id), StartReason(data=request.data)
+    body.is_valid(raise_exception=True)
+    difference_settle(answer=offline_of(row), now=clock.now(), actor=request.user, **body.validated_data)
+    return Response(GateOutput(start_gate(job_id=row.walkthrough.job_id)).data)
+
+
+@extend_schema(
     operation_id="job_start_override",
     request=StartReason,
     responses=GateOutput,
@@ -417,5 +529,8 @@ urlpatterns = [
     path("notices/<row:notice_id>/", notice, name="api_notice"),
     path("notices/<row:notice_id>/acknowledgement/", acknowledgements, name="api_notice_acknowledgement"),
     path("notices/<row:notice_id>/nobody-home/", absences, name="api_notice_nobody_home"),
+    path("notices/<row:notice_id>/difference/", differences, name="api_notice_difference"),
+    path("walkthroughs/<uuid:key>/acknowledgement/", offline_acknowledgements, name="api_offline_acknowledgement"),
+    path("walkthroughs/<uuid:key>/nobody-home/", offline_absences, name="api_offline_nobody_home"),
     path("walkthroughs/<uuid:key>/photos/<uuid:photo_key>/", photos, name="api_walkthrough_photo"),
 ]

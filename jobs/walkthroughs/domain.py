@@ -2,7 +2,7 @@
 grades defects from 0 to 5 and allows half steps. No published scale was made for vinyl siding."""
 
 from collections.abc import Sequence
-from datetime import date
+from datetime import date, timedelta
 from decimal import ROUND_CEILING, Decimal
 from statistics import median
 
@@ -13,6 +13,8 @@ STEPS = tuple(STEP * i for i in range(int(LARGEST / STEP) + 1))
 SHOW_FROM = Decimal(2)
 # ASTM D4214, section 6.2.1 (from abstracts): chalk varies over an area, so an average portion is judged.
 LEAST_SPOTS, MOST_SPOTS = 3, 9
+LATE_BY = timedelta(days=7)  # how long a phone without a signal may keep what its crew wrote; our choice
+CLOCKS_DIFFER_BY = timedelta(minutes=2)  # a phone's clock may run this much ahead; our choice, no source
 
 # Nobody tested a wall for us before; a year of two digits, as a date field lets one type it, is a slip. Our choice.
 FIRST_READ_ON = date(1990, 1, 1)

@@ -25,6 +25,18 @@ class NoticeUnsettled(Conflict):
     code = "notice_unsettled"
 
 
+class PhoneTimeRefused(WalldayError):
+    """The time that a phone gives is too long ago, has not come yet, or is before the walkthrough."""
+
+    code = "phone_time_refused"
+
+
+class OtherHouse(Conflict):
+    """What was sent names another job than its walkthrough was made for."""
+
+    code = "other_house"
+
+
 class NoticeClosed(Conflict):
     """The notice was acknowledged already, or a newer one took its place."""
 

@@ -3,7 +3,7 @@
 import json
 import uuid
 from dataclasses import dataclass, field
-from datetime import date
+from datetime import date, datetime
 from decimal import Decimal
 
 from django.utils.translation import gettext_noop
@@ -80,3 +80,41 @@ class WalkthroughInput:
         findings = [[found.kind, found.note, found.wall_id, found.name] for found in self.findings]
         rest = [self.walked_on.isoformat(), self.days_since_rain, self.note, self.video_url, self.photo_count]
         return digest_of(json.dumps([walls, left_out, findings, self.front_degrees, rest]).encode())
+
+
+@dataclass(frozen=True, slots=True)
+class OfflineAcknowledgement:
+    """What a phone without a signal showed, line by line, and who typed a name below `statement`. `pictures` are the
+    SHA-256 of the pictures that it drew, as they are sent."""
+
+    key: uuid.UUID
+    job_id: int
+    at: datetime
+    language: str
+    typed_name: str
+    statement: str
+    text: str
+    pictures: tuple[str, ...] = ()
+    wants_removal: bool = False
+
+    @property
+    def digest(self) -> str:
+        """The same for the same content, however it came."""
+        said = [self.job_id, self.at.isoformat(), self.language, self.typed_name, self.statement, self.text]
+        return digest_of(json.dumps([*said, list(self.pictures), self.wants_removal]).encode())
+
+
+@dataclass(frozen=True, slots=True)
+class OfflineAbsence:
+    """Nobody was home, written down without a signal: how the notice goes once it can."""
+
+    key: uuid.UUID
+    job_id: int
+    at: datetime
+    sent_how: str
+    note: str = ""
+
+    @property
+    def digest(self) -> str:
+        """The same for the same content, however it came."""
+        return digest_of(json.dumps([self.job_id, self.at.isoformat(), self.sent_how, self.note]).encode())

@@ -289,6 +289,68 @@ class NobodyHome(AppendOnlyModel):
         return f"{self.notice_id} sent {self.sent_how}"
 
 
+class OfflineAnswer(AppendOnlyModel):
+    """What a phone without a signal wrote down of a notice: acknowledged there, or nobody was home. Once for each key.
+
+    `text` is what the phone showed, line by line, and `expected` what we word of the stored walkthrough. Where they
+    differ (`differs`), the answer counts only when the office settled that, or the homeowner acknowledges again.
+    """
+
+    key = models.UUIDField(unique=True, help_text="made by the phone; the same key is the same answer")
+    sent_digest = models.CharField(max_length=64, help_text="of the whole answer as it came")
+    acknowledgement = models.OneToOneField(
+        Acknowledgement, null=True, blank=True, on_delete=models.PROTECT, related_name="offline"
+    )
+    absence = models.OneToOneField(NobodyHome, null=True, blank=True, on_delete=models.PROTECT, related_name="offline")
+    phone_at = models.DateTimeField(help_text="by the phone's clock")
+    received_at = models.DateTimeField()
+    text = models.TextField(blank=True)
+    text_digest = models.CharField(max_length=64, blank=True)
+    expected = models.TextField(blank=True)
+    differs = models.BooleanField(default=False)
+    picture_digests = models.JSONField(default=list, help_text="SHA-256 of the pictures shown, as they were sent")
+
+    class Meta:
+        ordering = ["-id"]
+        constraints = [
+            models.CheckConstraint(
+                condition=models.Q(acknowledgement__isnull=False, absence__isnull=True)
+                | models.Q(acknowledgement__isnull=True, absence__isnull=False),
+                name="offline_answer_is_one_of_two",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"answer {self.key} without a signal"
+
+    @property
+    def notice(self) -> Notice:
+        """The notice that this settles, or would."""
+        row = self.acknowledgement or self.absence
+        assert row is not None  # a constraint sees to it
+        return row.notice
+
+    @property
+    def walkthrough(self) -> Walkthrough:
+        return self.notice.walkthrough
+
+
+class DifferenceSettled(AppendOnlyModel):
+    """The office lets an acknowledgement count although the phone showed another text than ours, and says why."""
+
+    answer = models.OneToOneField(OfflineAnswer, on_delete=models.PROTECT, related_name="settled")
+    reason = models.CharField(max_length=200)
+    at = models.DateTimeField()
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        ordering = ["-id"]
+        constraints = [models.CheckConstraint(condition=~models.Q(reason=""), name="difference_settled_has_reason")]
+
+    def __str__(self) -> str:
+        return f"{self.answer_id} counts"
+
+
 class StartOverride(AppendOnlyModel):
     """The owner lets a job begin although its notice is not settled, and says why."""
 

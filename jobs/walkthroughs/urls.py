@@ -12,6 +12,7 @@ app_name = "walkthroughs"
 urlpatterns = [
     path("walls/<row:wall_id>/", walls.wall, name="wall"),
     path("jobs/<row:job_id>/start-anyway/", office.start_anyway, name="start_anyway"),
+    path("notices/<row:notice_id>/difference/", office.difference, name="difference"),
     path("walkthroughs/<row:walkthrough_id>/removal/", office.removal, name="removal"),
     path("walkthroughs/photos/<row:photo_id>/", files.photo, name="photo"),
     path("crew/worker.js", crew.worker, name="worker"),

@@ -17,6 +17,7 @@ EVENT_WORDS = {
     "notice.made": _("condition notice made"),
     "notice.acknowledged": _("condition notice acknowledged"),
     "notice.nobody_home": _("nobody home, condition notice sent"),
+    "notice.difference_settled": _("other text on the phone settled by the office"),
     "job.done": _("booked as done"),
     "job.called_off": _("called off"),
     "job.days_set": _("days set"),

@@ -1,25 +1,30 @@
 """Whether a job may be started: what was found on the walls is shown and acknowledged first."""
 
 from collections.abc import Collection
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from django.db.models import Prefetch
 from django.utils.translation import gettext as _
 
 from jobs.walkthroughs.domain import must_be_shown
-from jobs.walkthroughs.models import Notice, StartOverride, Walkthrough, WallFinding
+from jobs.walkthroughs.models import NobodyHome, Notice, StartOverride, Walkthrough, WallFinding
+from jobs.walkthroughs.selectors.notices import is_disputed
 from jobs.work.models import JobLine
 
 
 @dataclass(frozen=True, slots=True)
 class Gate:
-    """`state` is one of not_needed, missing, nothing, unshown, open, acknowledged, nobody_home, overridden."""
+    """`state` is one of not_needed, missing, nothing, unshown, open, differs, acknowledged, nobody_home, overridden.
+    `walked` are the keys of the job's walkthroughs, oldest first, `answered` those of their answers without a signal:
+    what a phone holds besides them is not in this gate yet."""
 
     state: str
     words: str
     reason: str = ""
     notice_id: int | None = None
     walkthrough_id: int | None = None
+    walked: tuple[str, ...] = ()
+    answered: tuple[str, ...] = ()
 
     @property
     def is_open(self) -> bool:
@@ -43,14 +48,35 @@ def start_gates(*, job_ids: Collection[int]) -> dict[int, Gate]:
     needing = set(
         JobLine.objects.filter(job__in=job_ids, service__needs_walkthrough=True).values_list("job", flat=True)
     )
-    newest = {row.job_id: row for row in _walkthroughs(job_ids)}
+    rows = _walkthroughs(job_ids)
+    newest = {row.job_id: row for row in rows}
     overrides = {row.job_id: row for row in StartOverride.objects.filter(job__in=job_ids).order_by("pk")}
-    return {job: _gate(job in needing, newest.get(job), overrides.get(job)) for job in job_ids}
+    gates = {job: _gate(job in needing, newest.get(job), overrides.get(job)) for job in job_ids}
+    for row in rows:
+        gate = gates[row.job_id]
+        gates[row.job_id] = replace(
+            gate, walked=(*gate.walked, str(row.key)), answered=(*gate.answered, *_answer_keys(row))
+        )
+    return gates
+
+
+def _answer_keys(walkthrough: Walkthrough) -> list[str]:
+    """Of what phones without a signal answered to its notices."""
+    answers = [
+        answer
+        for notice in walkthrough.notices.all()
+        for answer in (getattr(notice, "acknowledgement", None), *notice.absences.all())
+    ]
+    return [str(answer.offline.key) for answer in answers if answer is not None and hasattr(answer, "offline")]
 
 
 def _walkthroughs(job_ids: Collection[int]) -> list[Walkthrough]:
     """Oldest first, so that the newest of a job is met last."""
-    notices = Notice.objects.select_related("acknowledgement").prefetch_related("absences").order_by("-pk")
+    notices = (
+        Notice.objects.select_related("acknowledgement__offline__settled")
+        .prefetch_related(Prefetch("absences", NobodyHome.objects.select_related("offline")))
+        .order_by("-pk")
+    )
     findings = WallFinding.objects.select_related("reading")
     rows = Walkthrough.objects.filter(job__in=job_ids).order_by("pk")
     return list(rows.prefetch_related(Prefetch("wall_findings", findings), "findings", Prefetch("notices", notices)))
@@ -81,6 +107,9 @@ def _of_walkthrough(walkthrough: Walkthrough | None) -> Gate:
     if notice is None:
         return Gate("unshown", _("First show the homeowner what you found."), walkthrough_id=pk)
     answer = getattr(notice, "acknowledgement", None)
+    if answer is not None and is_disputed(answer):
+        words = _("What the phone showed without a signal differs from our text. The office looks at it.")
+        return Gate("differs", words, notice_id=notice.pk, walkthrough_id=pk)
     if answer is not None:
         words = _("%(name)s acknowledged the notice.") % {"name": answer.typed_name}
         return Gate("acknowledged", words, notice_id=notice.pk, walkthrough_id=pk)

@@ -41,17 +41,17 @@ def removal_quote(walkthrough: Walkthrough) -> RemovalQuote | None:
     return RemovalQuote(service, tuple(row.wall for row in found), quote) if quote else None
 
 
-def removal_job(walkthrough: Walkthrough) -> Job | None:
-    """The open job of the property that takes chalk off, the newest where several."""
-    jobs = Job.objects.filter(property=walkthrough.property_id, lines__service__removes_chalk=True)
+def removal_job(property_id: int) -> Job | None:
+    """The open job of a property that takes chalk off, the newest where several."""
+    jobs = Job.objects.filter(property=property_id, lines__service__removes_chalk=True)
     return jobs.exclude(state__in=CLOSED).order_by("-pk").first()
 
 
 def may_open_removal(walkthrough: Walkthrough) -> bool:
     """Whether there is chalk to take off, at a price, and no open job does so yet."""
-    return removal_job(walkthrough) is None and removal_quote(walkthrough) is not None
+    return removal_job(walkthrough.property_id) is None and removal_quote(walkthrough) is not None
 
 
 def asks_about_removal(walkthrough: Walkthrough) -> bool:
     """Whether the homeowner is asked for a wish: there is chalk, and no open job takes it off."""
-    return bool(chalky_findings(walkthrough)) and removal_job(walkthrough) is None
+    return bool(chalky_findings(walkthrough)) and removal_job(walkthrough.property_id) is None

@@ -10,8 +10,10 @@ from jobs.work.models import Job
 def walkthrough_list(*, job: Job | None = None, place: Property | None = None) -> QuerySet[Walkthrough]:
     """Walkthroughs of a job, or of all jobs at a property, with all that was found, newest first."""
     rows = Walkthrough.objects.filter(job=job) if job else Walkthrough.objects.filter(job__property=place)
-    absences = NobodyHome.objects.select_related("message")
-    notices = Notice.objects.select_related("acknowledgement").prefetch_related(Prefetch("absences", absences))
+    absences = NobodyHome.objects.select_related("message", "offline")
+    notices = Notice.objects.select_related("acknowledgement__offline__settled").prefetch_related(
+        Prefetch("absences", absences)
+    )
     return (
         rows.select_related("walked_by", "property")
         .prefetch_related(

@@ -8,12 +8,16 @@ from jobs.walkthroughs.services.notices import (
     record_read,
     start_override,
 )
+from jobs.walkthroughs.services.offline import acknowledge_offline, difference_settle, nobody_home_offline
 from jobs.walkthroughs.services.photos import photo_add
 from jobs.walkthroughs.services.readings import reading_record
 from jobs.walkthroughs.services.recording import walkthrough_record
 from jobs.walkthroughs.services.removal import removal_open
 
 __all__ = [
+    "acknowledge_offline",
+    "difference_settle",
+    "nobody_home_offline",
     "notice_acknowledge",
     "notice_make",
     "notice_send",

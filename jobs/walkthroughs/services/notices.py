@@ -107,9 +107,7 @@ def notice_acknowledge(
     15 USC 7001(a) asks for no more form than paper has; (d) for a record that can be reproduced. Raises NoticeClosed
     where it was acknowledged already or a newer notice took its place, Refused without a name.
     """
-    name = " ".join(typed_name.split())[:120]
-    if not name:
-        raise Refused(_("Type your name."))
+    name = name_of(typed_name)
     _require_current(notice)
     shown = notice.prints.get(language=language if language in LANGUAGES else LANGUAGES[0])
     with translation.override(shown.language):
@@ -137,6 +135,14 @@ def notice_acknowledge(
         raise
 
 
+def name_of(typed: str) -> str:
+    """A typed name without what does not matter. Raises Refused for none."""
+    name = " ".join(typed.split())[:120]
+    if not name:
+        raise Refused(_("Type your name."))
+    return name
+
+
 @transaction.atomic
 def _acknowledgement_store(row: Acknowledgement, actor: Any) -> Acknowledgement:
     _require_current(row.notice)
@@ -145,12 +151,17 @@ def _acknowledgement_store(row: Acknowledgement, actor: Any) -> Acknowledgement:
             row.save()
     except IntegrityError as error:  # somebody else was quicker
         raise NoticeClosed(_("This notice is acknowledged already. Nothing was changed.")) from error
+    acknowledgement_follow(row, actor, now=row.at)
+    return row
+
+
+def acknowledgement_follow(row: Acknowledgement, actor: Any, *, now: datetime, **more: Any) -> None:
+    """What comes of an acknowledgement: an event, and a job of its own where the homeowner wants a price."""
     walkthrough = row.notice.walkthrough
-    data = {"notice": row.notice_id, "by_link": row.by_link, "wants_removal": row.wants_removal}
+    data = {"notice": row.notice_id, "by_link": row.by_link, "wants_removal": row.wants_removal, **more}
     event_record(kind="notice.acknowledged", subject=walkthrough.job, actor=actor, data=data)
     if row.wants_removal and may_open_removal(walkthrough):
-        removal_open(walkthrough=walkthrough, now=row.at, actor=actor)
-    return row
+        removal_open(walkthrough=walkthrough, now=now, actor=actor)
 
 
 def record_read(row: Acknowledgement) -> bytes:

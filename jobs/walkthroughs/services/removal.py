@@ -24,7 +24,7 @@ def removal_open(*, walkthrough: Walkthrough, now: datetime, actor: Any = None) 
     A property has one such open job: the one that is there is returned. Raises Refused where the card gives no price.
     """
     job = Job.objects.select_for_update().get(pk=walkthrough.job_id)
-    known = removal_job(walkthrough)
+    known = removal_job(walkthrough.property_id)
     if known is not None:
         return known
     found = removal_quote(walkthrough)

@@ -8,7 +8,7 @@ from django.utils.translation import gettext as _
 
 from jobs.customers.models import Property
 from jobs.walkthroughs.domain import must_be_shown, step_text
-from jobs.walkthroughs.models import Photo, Walkthrough, WallFinding
+from jobs.walkthroughs.models import Notice, OfflineAnswer, Photo, Walkthrough, WallFinding
 from jobs.walkthroughs.notice_words import statement_words
 from jobs.walkthroughs.selectors import start_gate
 from jobs.walkthroughs.selectors.removal import may_open_removal, removal_job
@@ -27,17 +27,23 @@ def job_walkthroughs(context: dict[str, Any], job: Job) -> dict[str, Any]:
     user = getattr(context.get("request"), "user", None)
     return {
         "csrf_token": context.get("csrf_token"),
+        "company": context.get("company"),
         "job": job,
         "rows": walkthrough_list(job=job),
         "gate": start_gate(job_id=job.pk) if job.state in BEFORE_WORK else None,
         "may_override": getattr(user, "is_owner", False),
+        "may_settle": getattr(user, "is_office", False),
     }
 
 
 @register.inclusion_tag("walkthroughs/parts/office.html", takes_context=True)
 def property_walkthroughs(context: dict[str, Any], place: Property) -> dict[str, Any]:
     """Every walkthrough of a property, newest first."""
-    return {"csrf_token": context.get("csrf_token"), "rows": walkthrough_list(place=place)}
+    return {
+        "csrf_token": context.get("csrf_token"),
+        "company": context.get("company"),
+        "rows": walkthrough_list(place=place),
+    }
 
 
 @register.simple_tag
@@ -57,7 +63,14 @@ def wall(name: str) -> str:
 def removal_of(row: Walkthrough) -> dict[str, Any]:
     """Whether chalk was found on a walkthrough that nobody takes off yet, and the open job that does."""
     is_chalky = any(must_be_shown(found.reading.reading) for found in row.wall_findings.all())
-    return {"job": removal_job(row) if is_chalky else None, "is_asked": is_chalky and may_open_removal(row)}
+    return {"job": removal_job(row.property_id) if is_chalky else None, "is_asked": is_chalky and may_open_removal(row)}
+
+
+@register.simple_tag
+def offline_difference(notice: Notice) -> OfflineAnswer | None:
+    """The answer without a signal whose text differs from ours, also where the office settled that."""
+    offline: OfflineAnswer | None = getattr(getattr(notice, "acknowledgement", None), "offline", None)
+    return offline if offline is not None and offline.differs else None
 
 
 @register.simple_tag

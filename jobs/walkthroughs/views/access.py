@@ -1,18 +1,16 @@
 """Who may see the walkthroughs of a job: the office all, a crew lead those on the own routes of today and tomorrow."""
 
-from datetime import timedelta
 from typing import Any
 
 from django.utils.translation import gettext as _
 
-from jobs.walkthroughs.models import Notice, NoticePrint, Photo, Walkthrough
+from jobs.walkthroughs.domain import LATE_BY
+from jobs.walkthroughs.models import Notice, NoticePrint, OfflineAnswer, Photo, Walkthrough
 from jobs.work.models import Job
 from routing.dispatch.models import SentStop
 from routing.dispatch.selectors.sent import sent_route_list
 from shared import clock
 from shared.errors import NotFound
-
-LATE_DAYS = timedelta(days=7)  # how long a phone without a signal may keep what its crew wrote; our choice
 
 
 def job_for(*, user: Any, job_id: int, late: bool = False) -> Job:
@@ -28,7 +26,7 @@ def _may_see(user: Any, job_id: int) -> bool:
 
 
 def _was_there(user: Any, job_id: int) -> bool:
-    since = clock.now().date() - LATE_DAYS
+    since = clock.now().date() - LATE_BY
     stops = SentStop.objects.filter(job=job_id, route__crew__lead=user, route__sent__plan__work_date__gte=since)
     return stops.exists()
 
@@ -44,7 +42,9 @@ def walkthrough_for(*, user: Any, key: Any) -> Walkthrough:
 
 def notice_get(*, pk: int) -> Notice:
     """Raises NotFound."""
-    rows = Notice.objects.select_related("walkthrough__job", "walkthrough__property__customer", "acknowledgement")
+    rows = Notice.objects.select_related(
+        "walkthrough__job", "walkthrough__property__customer", "acknowledgement__offline__settled"
+    )
     row = rows.filter(pk=pk).first()
     if row is None:
         raise NotFound(_("There is no such notice."))
@@ -55,6 +55,14 @@ def notice_for(*, user: Any, pk: int) -> Notice:
     """A notice that `user` may see. Raises NotFound."""
     row = notice_get(pk=pk)
     job_for(user=user, job_id=row.walkthrough.job_id)
+    return row
+
+
+def offline_of(notice: Notice) -> OfflineAnswer:
+    """The acknowledgement that a phone without a signal gave. Raises NotFound where there is none."""
+    row: OfflineAnswer | None = getattr(getattr(notice, "acknowledgement", None), "offline", None)
+    if row is None:
+        raise NotFound(_("This notice was not acknowledged without a signal."))
     return row
 
 

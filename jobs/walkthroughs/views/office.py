@@ -8,10 +8,10 @@ from django.views.decorators.http import require_POST
 
 from jobs.walkthroughs.forms import OverrideForm
 from jobs.walkthroughs.models import Walkthrough
-from jobs.walkthroughs.services import removal_open, start_override
-from jobs.walkthroughs.views.access import job_for
+from jobs.walkthroughs.services import difference_settle, removal_open, start_override
+from jobs.walkthroughs.views.access import job_for, notice_for, offline_of
 from shared import clock
-from shared.errors import Refused
+from shared.errors import Refused, WalldayError
 from shared.people.roles import office_required, owner_required
 
 
@@ -26,6 +26,20 @@ def start_anyway(request: HttpRequest, job_id: int) -> HttpResponse:
     else:
         messages.error(request, _("Say why, in a few words."))
     return redirect("work:job_page", job_id=job_id)
+
+
+@require_POST
+@office_required
+def difference(request: HttpRequest, notice_id: int) -> HttpResponse:
+    """Let an acknowledgement count although the phone showed another text than ours."""
+    notice = notice_for(user=request.user, pk=notice_id)
+    reason = request.POST.get("reason", "")
+    try:
+        difference_settle(answer=offline_of(notice), reason=reason, now=clock.now(), actor=request.user)
+        messages.success(request, _("It counts. Your reason stands beside it."))
+    except WalldayError as error:
+        messages.error(request, error.message)
+    return redirect("work:job_page", job_id=notice.walkthrough.job_id)
 
 
 @require_POST

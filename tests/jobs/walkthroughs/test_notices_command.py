@@ -39,7 +39,14 @@ def run(*arguments: str) -> str:
 def test_all_as_it_was_written(notice: Notice) -> None:
     """Counted, with no problem."""
     assert run("check") == "Read again: 1 notices, 1 acknowledgements, 1 pictures.\n"
-    assert json.loads(run("check", "--json")) == {"notices": 1, "acknowledgements": 1, "pictures": 1, "problems": []}
+    assert json.loads(run("check", "--json")) == {
+        "notices": 1,
+        "acknowledgements": 1,
+        "pictures": 1,
+        "offline": 0,
+        "differing": [],
+        "problems": [],
+    }
 
 
 def test_what_was_changed_or_lost_is_named(notice: Notice) -> None:

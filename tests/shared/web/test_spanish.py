@@ -12,7 +12,7 @@ from django.utils.translation.template import templatize
 
 ROOT = Path(__file__).resolve().parents[3]
 CATALOGUE = ROOT / "shared" / "web" / "locale" / "es" / "LC_MESSAGES" / "django.po"
-KEYWORDS = ("_", "gettext", "gettext_lazy", "pgettext", "pgettext_lazy", "ngettext", "ngettext_lazy")
+KEYWORDS = ("_", "gettext", "gettext_lazy", "gettext_noop", "pgettext", "pgettext_lazy", "ngettext", "ngettext_lazy")
 TEMPLATES = {
     str(path).rpartition("/templates/")[2]: path
     for app in ("shared", "pricing", "jobs", "routing")
@@ -62,8 +62,10 @@ MODULES = (
     "pricing/estimates/views/homeowner.py",
     "shared/signed_links.py",
     "jobs/walkthroughs/forms.py",
+    "jobs/walkthroughs/pdf.py",
     "jobs/walkthroughs/pictures.py",
     "jobs/walkthroughs/record_words.py",
+    "jobs/walkthroughs/services/offline.py",
     "jobs/walkthroughs/services/photos.py",
     "jobs/walkthroughs/services/removal.py",
     "jobs/walkthroughs/views/buttons.py",

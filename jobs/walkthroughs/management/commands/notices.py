@@ -7,7 +7,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError
 
 from jobs.walkthroughs.models import Notice, SentHow
-from jobs.walkthroughs.selectors.kept import kept_check
+from jobs.walkthroughs.selectors.kept import KeptCheck, kept_check
 from jobs.walkthroughs.services import notice_send, print_pdf, record_read
 from jobs.walkthroughs.services.notices import LANGUAGES
 from shared import clock
@@ -46,7 +46,7 @@ class Command(BaseCommand):
             self.stdout.write(json.dumps(asdict(found)))
         else:
             counts = f"{found.notices} notices, {found.acknowledgements} acknowledgements, {found.pictures} pictures"
-            self.stdout.write("\n".join([f"Read again: {counts}.", *found.problems]))
+            self.stdout.write("\n".join([f"Read again: {counts}.", *_offline_lines(found), *found.problems]))
         if found.problems:
             raise CommandError(f"Not as it was written: {len(found.problems)}.")
 
@@ -82,6 +82,13 @@ def _named(pk: int) -> Notice:
     if notice is None:
         raise CommandError(f"There is no notice {pk}.")
     return notice
+
+
+def _offline_lines(found: KeptCheck) -> list[str]:
+    if not found.offline:
+        return []
+    unsettled = [f"notice {pk}: the phone showed another text than ours, not settled" for pk in found.differing]
+    return [f"Given without a signal: {found.offline} of the acknowledgements.", *unsettled]
 
 
 def _pdfs(notice: Notice) -> dict[str, bytes]:
