@@ -22,6 +22,7 @@ from jobs.walkthroughs.forms import (
 )
 from jobs.walkthroughs.inputs import MOST_PHOTOS, WalkthroughInput
 from jobs.walkthroughs.models import Notice, Walkthrough
+from jobs.walkthroughs.phone_words import phone_sentences
 from jobs.walkthroughs.pictures import MOST_BYTES
 from jobs.walkthroughs.selectors import start_gate
 from jobs.walkthroughs.selectors.notices import notice_standing
@@ -33,6 +34,7 @@ from jobs.walkthroughs.services import (
     photo_add,
     walkthrough_record,
 )
+from jobs.walkthroughs.services.notices import LANGUAGES
 from jobs.walkthroughs.views.access import job_for, notice_for
 from jobs.walkthroughs.views.buttons import buttons_of
 from jobs.work.models import Job
@@ -115,6 +117,7 @@ def _page(
     request: HttpRequest, job: Job, form: WalkthroughForm, problems: list[str], *, status: int = 200
 ) -> HttpResponse:
     pressed = request.POST if status != 413 else QueryDict()  # a body that is too large is not read here either
+    today = clock.local_date(company_now().timezone, clock.now())
     newest = job.walkthroughs.prefetch_related("photos", "wall_findings__reading").first()
     context = {
         "job": job,
@@ -123,6 +126,9 @@ def _page(
         "newest": newest,
         "gate": start_gate(job_id=job.pk),
         "standing": notice_standing(newest) if newest else None,
+        "sentences": phone_sentences(job=job, today=today),
+        "signing": [(code, AcknowledgeForm(auto_id=f"signed_{code}_%s")) for code in LANGUAGES],
+        "away": NobodyHomeForm(auto_id="away_%s"),
         "most_bytes": MOST_BYTES,
         "most_photos": MOST_PHOTOS,
         **buttons_of(job.property, pressed),

@@ -1,5 +1,6 @@
-// Keeps walkthroughs, pictures and short entries (steps done, poured, rinsed) on the phone until they have gone up, in
-// order, each once: the server knows them by keys that are made here. Without this file the forms are ordinary forms.
+// Keeps walkthroughs, pictures, answers of homeowners, marks (arrived, started) and short entries (steps done, poured,
+// rinsed) on the phone until they have gone up, in order, each once: the server knows them by keys that are made here.
+// Without this file the forms are ordinary forms.
 "use strict";
 (() => {
   const place = document.getElementById("waiting");
@@ -46,13 +47,56 @@
     });
   }
   const everything = () => store("readonly", (queue) => queue.getAll());
-  const waiting = async () => (await everything()).filter((item) => item.user === user);
+  const own = async () => (await everything()).filter((item) => item.user === user);
+  const waiting = async () => (await own()).filter((item) => !item.went);
   const keep = (items, used = []) => store("readwrite", (queue, pictures) => {
     items.forEach((item) => queue.add(item));
     used.forEach((id) => pictures.delete(id));
   });
   const forget = (ids) => store("readwrite", (queue) => { ids.forEach((id) => queue.delete(id)); });
   const change = (item) => store("readwrite", (queue) => queue.put(item));
+
+  // What went up is kept until a page of the server's knows it: a page that was kept before does not, and without a signal
+  // the phone has to say by itself how far a house is. After a week it is forgotten in any case.
+  const KEPT_MS = 8 * 24 * 3600 * 1000;
+  const isStaying = (item) => ["entry", "photo", "answer", "mark"].includes(item.kind);
+
+  // How far a house is by what this phone holds and its page does not know yet; nothing where the page knows as much.
+  // `place` has the server's keys of the house: data-job, data-walked (oldest first), data-answered.
+  async function houseOf(place) {
+    const [walked, answered] = [place.dataset.walked, place.dataset.answered].map((keys) => (keys || "").split(" "));
+    const mine = (await own()).filter((item) => item.job === Number(place.dataset.job));
+    const all = mine.filter((item) => item.kind === "entry");
+    const entry = all.filter((item) => !walked.includes(item.key)).at(-1);
+    const key = entry ? entry.key : walked.at(-1);
+    const answers = mine.filter((item) => item.kind === "answer" && item.key === key && !answered.includes(item.answer));
+    const answer = answers.filter((item) => !item.refused).at(-1);
+    return entry || answers.length ? { entry, answer, key, state: stateOf(entry, answer, answers) } : null;
+  }
+
+  function stateOf(entry, answer, answers) {
+    if (entry && entry.refused) {
+      return "refused";
+    }
+    if (entry && !entry.found) {
+      return "nothing";
+    }
+    return answer ? answer.body.typed_name ? "acknowledged" : "away" : answers.length ? "refused" : "found";
+  }
+
+  // A walkthrough with its pictures and answers is forgotten once the page knows it and nothing is left to be shown.
+  async function forgetKnown(place) {
+    const walked = (place.dataset.walked || "").split(" ");
+    const isSettled = (item) => place.dataset.open === "yes" || item.key !== walked.at(-1);
+    const known = (await own()).filter((item) => item.went && item.job === Number(place.dataset.job))
+      .filter((item) => item.kind !== "mark" && walked.includes(item.key) && isSettled(item));
+    await forget(known.map((item) => item.id));
+  }
+
+  async function forgetOld() {
+    const old = (await own()).filter((item) => item.went && Date.now() - Date.parse(item.at) > KEPT_MS);
+    await forget(old.map((item) => item.id));
+  }
 
   // --- short entries: one button each, with the time at which it was pressed ---
   for (const short of document.querySelectorAll("form[data-queue]")) {
@@ -89,14 +133,12 @@
     });
   const problemOf = async (answer) => (await answer.json().catch(() => ({}))).detail || String(answer.status);
 
-  // What a signal is enough for: not what was refused, nor the pictures behind a refused entry.
+  // What a signal is enough for: not what was refused, nor what waits behind it.
   function rising(items) {
-    const stuck = new Set(items.filter((item) => item.refused && item.kind === "entry").map((item) => item.key));
+    const stuck = new Set(items.filter((item) => item.refused && isFirst(item)).map((item) => item.key));
     return items.filter((item) => !item.refused && !stuck.has(item.key));
   }
 
-  // A form that is being filled in is not loaded anew under the thumb.
-  let isBusy = () => false;
   let sending = false;
   async function send(reload) {
     if (sending) {
@@ -107,21 +149,27 @@
       const went = await navigator.locks.request("wallday-walkthroughs", sendAll);
       if (went && reload && !isBusy() && !rising(await waiting()).length) {
         location.reload();
+      } else {
+        document.dispatchEvent(new Event("wallday:queue"));
       }
     } finally {
       sending = false;
     }
   }
 
+  // What others wait behind: pictures, answers and the start behind their walkthrough, the start behind its answer.
+  const isFirst = (item) => ["entry", "answer"].includes(item.kind);
+
   // One after the other; the first that finds no signal ends the round. What the server refuses is kept and said, and
-  // the pictures of a refused entry stay behind it.
+  // what belongs to it stays behind it.
   async function sendAll() {
     let went = 0;
     let signIn = false;
     const refused = new Set();
+    const holdBack = (item) => isFirst(item) && refused.add(item.key);
     for (const item of await waiting()) {
       if (item.refused || refused.has(item.key)) {
-        refused.add(item.kind === "entry" ? item.key : "");
+        holdBack(item);
         continue;
       }
       let answer;
@@ -131,7 +179,7 @@
         break;
       }
       if (answer.ok) {
-        await forget([item.id]);
+        await (isStaying(item) ? change({ ...item, went: true }) : forget([item.id]));
         went += 1;
       } else if (answer.status === 401 || answer.status === 403) {
         signIn = true;
@@ -140,7 +188,7 @@
         break;
       } else {
         await change({ ...item, refused: await problemOf(answer) });
-        refused.add(item.kind === "entry" ? item.key : "");
+        holdBack(item);
       }
     }
     await say(went, signIn);
@@ -175,13 +223,14 @@
   };
 
   async function say(went, signIn) {
-    const all = await everything();
+    const all = (await everything()).filter((item) => !item.went);
     const items = all.filter((item) => item.user === user);
     const waits = rising(items);
-    const count = (kind) => waits.filter((item) => item.kind === kind).length;
+    const count = (...kinds) => waits.filter((item) => kinds.includes(item.kind)).length;
     const words = [];
     if (waits.length) {
-      words.push(line(place.dataset.waits.replace("{w}", count("entry")).replace("{p}", count("photo")).replace("{s}", count("short"))));
+      words.push(line(place.dataset.waits.replace("{w}", count("entry")).replace("{p}", count("photo"))
+        .replace("{a}", count("answer")).replace("{s}", count("short", "mark"))));
     } else if (went && !items.length) {
       words.push(line(place.dataset.none));
     }
@@ -198,18 +247,25 @@
     place.hidden = !words.length;
   }
 
-  // Which house, when, and why; an entry can be put right with its pictures, or thrown away with them.
+  // Which house, when, and why; an entry can be put right with its pictures, or thrown away with them. A homeowner's answer
+  // belongs to what was shown: it goes with its entry. Answers and marks can be sent again.
   function refusedWords(item, items) {
     const time = new Date(item.at).toLocaleTimeString([], { hour: "numeric", minute: "2-digit" });
-    const behind = item.kind === "entry" ? items.filter((one) => one.key === item.key) : [item];
+    const behind = item.kind === "entry" ? items.filter((one) => one.key === item.key && one.kind !== "mark") : [item];
     const buttons = document.createElement("div");
     buttons.className = "row";
     if (item.kind === "entry") {
       buttons.append(press(place.dataset.again, () => putRight(item, behind)));
+    } else if (isStaying(item) && item.kind !== "photo") {
+      buttons.append(press(place.dataset.retry, async () => {
+        await change({ ...item, refused: undefined });
+        await send(true);
+      }));
     }
     buttons.append(press(place.dataset.drop, async () => {
       await forget(behind.map((one) => one.id));
       await say(0, false);
+      document.dispatchEvent(new Event("wallday:queue"));
     }));
     return [line(`${place.dataset.refused} ${item.label}, ${time}: ${item.refused}`), buttons];
   }
@@ -228,8 +284,12 @@
   }
 
   const draftOf = (job) => `wallday-draft-${user}-${job}`;
-  window.wallday = { user, store, keep, send, sendUnkept, draftOf, busyWhen: (tell) => { isBusy = tell; } };
+  // A form that is being filled in is not loaded anew under the thumb.
+  const busy = [];
+  const isBusy = () => busy.some((tell) => tell());
+  window.wallday = { user, store, keep, own, send, sendUnkept, draftOf, houseOf, forgetKnown, busyWhen: (tell) => busy.push(tell) };
 
+  forgetOld();
   window.addEventListener("online", () => send(true));
   window.setInterval(() => send(true), 30000);
   send(false);

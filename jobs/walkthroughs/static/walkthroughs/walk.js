@@ -72,19 +72,11 @@
     return spots;
   }
 
-  // The median, as the server takes it: between two middle spots up to the next half step.
-  function readingOf(spots) {
-    const sorted = spots.map(Number).sort((one, other) => one - other);
-    const middle = sorted.length / 2;
-    const median = (sorted[Math.ceil(middle) - 1] + sorted[Math.floor(middle)]) / 2;
-    return String(Math.ceil(median * 2) / 2);
-  }
-
   function showReading(wall) {
     const spots = spotsOf(wall);
     const isAsked = wall.classList.toggle("wall-open", wall.classList.contains("wall-open") && isOpen(wall));
     const count = spots.length || isAsked ? `${spots.length} / ${LEAST}` : "";
-    wall.querySelector("[data-reading]").textContent = spots.length < LEAST ? count : readingOf(spots);
+    wall.querySelector("[data-reading]").textContent = spots.length < LEAST ? count : String(phone.readingOf(spots));
   }
 
   const isOpen = (wall) => {
@@ -225,9 +217,9 @@
 
   function itemsOf() {
     const body = entryOf();
-    const common = { user: phone.user, key: body.key, at: new Date().toISOString(), label: form.dataset.label };
+    const common = { user: phone.user, job, key: body.key, at: new Date().toISOString(), label: form.dataset.label };
     return [
-      { ...common, kind: "entry", body, draft: pressedFields(), page: location.pathname },
+      { ...common, kind: "entry", body, found: phone.isToBeShown(body), draft: pressedFields(), page: location.pathname },
       ...pictures.map((picture) => ({
         ...common, kind: "photo", photo: crypto.randomUUID(), name: picture.name, place: picture.place, body: picture.body,
         label: `${common.label}, ${picture.name}`,

@@ -1,0 +1,89 @@
+// Arrived and started without a signal: one tap is kept on the phone with its time and goes up in order, behind the
+// walkthrough and the homeowner's answer. Starting is shut until the phone knows that what was found is settled; the
+// server judges again when it arrives.
+"use strict";
+(() => {
+  const phone = window.wallday;
+  const said = document.getElementById("mark-words");
+  if (!phone || !said) {
+    return;
+  }
+  const cards = [...document.querySelectorAll(".stop-card")].filter((card) => card.querySelector("[data-gate]"));
+  const clock = (at) => new Date(at).toLocaleTimeString([], { hour: "numeric", minute: "2-digit" });
+  const gateOf = (card) => card.querySelector("[data-gate]");
+  const formsOf = (card) => [...card.querySelectorAll("form[data-mark]")];
+  const wordsOf = (house) => (said.dataset[house.state] || "").replace("{name}", house.answer ? house.answer.body.typed_name : "");
+  const isSettled = (house) => ["nothing", "acknowledged"].includes(house.state);
+
+  // What the page says of the gate, or what this phone holds besides.
+  async function drawGate(card) {
+    const gate = gateOf(card);
+    const house = await phone.houseOf(gate);
+    const isOpen = house ? isSettled(house) : gate.dataset.open === "yes";
+    if (house) {
+      gate.hidden = false;
+      gate.textContent = wordsOf(house);
+      gate.className = isOpen ? "" : "strong warning-text";
+    }
+    return { isOpen, isAsked: !isOpen && !house && navigator.onLine, key: house ? house.key : "" };
+  }
+
+  async function draw(card) {
+    const { isOpen, isAsked } = await drawGate(card);
+    const forms = formsOf(card);
+    const paths = forms.map((form) => form.dataset.path);
+    const items = (await phone.own()).filter((item) => item.kind === "mark" && paths.includes(item.path) && !item.refused);
+    const made = items.map((item) => item.body.kind);
+    const next = forms.find((form) => !made.includes(form.dataset.mark));
+    forms.forEach((form) => {
+      form.hidden = form !== next;
+      const isShut = form.dataset.mark === "started" && !isOpen;
+      form.toggleAttribute("data-asks-server", isShut && isAsked);
+      form.querySelector("button").disabled = isShut && !isAsked;
+    });
+    const here = items.filter((item) => forms.some((form) => form.dataset.mark === item.body.kind));
+    const place = card.querySelector("[data-made]");
+    if (place) {
+      place.textContent = here.map((item) => said.dataset[item.body.kind].replace("{time}", clock(item.at))).join(" · ");
+      place.hidden = !here.length;
+    }
+  }
+
+  async function tapped(card, form) {
+    const { isOpen, key } = await drawGate(card);
+    const kind = form.dataset.mark;
+    if (kind === "started" && !isOpen) {
+      return;
+    }
+    const at = new Date().toISOString();
+    const item = { user: phone.user, kind: "mark", at, label: form.dataset.label, path: form.dataset.path, body: { kind, at } };
+    try {
+      await phone.keep([{ ...item, key: kind === "started" ? key : "" }]);
+    } catch {  // no room on the phone: sent as an ordinary form
+      form.submit();
+      return;
+    }
+    await draw(card);
+    await phone.send(true);
+  }
+
+  // A time that was written down is for the server, which knows the yard's clock; so is, with a signal, a start that the
+  // page would not allow: the office may have settled it meanwhile.
+  for (const card of cards) {
+    for (const form of formsOf(card)) {
+      form.addEventListener("submit", async (event) => {
+        if (form.elements.clock.value || "asksServer" in form.dataset) {
+          return;
+        }
+        event.preventDefault();
+        form.querySelector("button").disabled = true;
+        await tapped(card, form);
+      });
+    }
+  }
+  const drawAll = () => cards.forEach(draw);
+  document.addEventListener("wallday:queue", drawAll);
+  window.addEventListener("online", drawAll);
+  window.addEventListener("offline", drawAll);
+  Promise.all(cards.map((card) => phone.forgetKnown(gateOf(card)))).then(drawAll);
+})();
