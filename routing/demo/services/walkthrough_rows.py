@@ -1,18 +1,27 @@
 """Walkthroughs of some agreed jobs, as crews and office left them: acknowledged, sent because nobody was home, and one
-whose notice waits for its answer. The pictures are drawn."""
+acknowledged without a signal below an old sentence, which waits for the office. The pictures are drawn."""
 
 import io
 import random
 import uuid
-from datetime import UTC, date, datetime
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
 
 from PIL import ExifTags, Image, ImageDraw
 
 from jobs.customers.models import Property
-from jobs.walkthroughs.inputs import FindingInput, LeftOutInput, WalkthroughInput, WallInput
+from jobs.walkthroughs.inputs import FindingInput, LeftOutInput, OfflineAcknowledgement, WalkthroughInput, WallInput
 from jobs.walkthroughs.models import FindingKind, LeftOutReason, Notice, SentHow
-from jobs.walkthroughs.services import notice_acknowledge, notice_make, notice_send, photo_add, walkthrough_record
+from jobs.walkthroughs.services import (
+    acknowledge_offline,
+    notice_acknowledge,
+    notice_make,
+    notice_send,
+    photo_add,
+    walkthrough_record,
+)
+from jobs.walkthroughs.services.offline import expected_words
 from jobs.work.choices import JobState
 from jobs.work.models import Job
 from routing.demo.services.house_rows import OFFICE_OPENS, at
@@ -37,7 +46,7 @@ def walkthroughs_store(*, today: date, seed: int) -> None:
         _walked(job, random.Random(f"{seed}:{job.reference}"), moment, lead)  # noqa: S311  no secret
         for job in jobs.distinct().order_by("pk")[:WALKED]
     ]
-    for settle, notice in zip((_acknowledged, _nobody_home), notices, strict=False):
+    for settle, notice in zip((_acknowledged, _nobody_home, _without_signal), notices, strict=False):
         settle(notice, moment, lead)
 
 
@@ -89,6 +98,25 @@ def _nobody_home(notice: Notice, moment: datetime, lead: User | None) -> None:
     notice_send(notice=notice, sent_how=SentHow.PAPER, note="below the mat", now=moment, actor=lead)
     if notice.walkthrough.property.customer.email:
         notice_send(notice=notice, sent_how=SentHow.EMAIL, now=moment, actor=lead)
+
+
+def _without_signal(notice: Notice, moment: datetime, lead: User | None) -> None:
+    """The phone's page was kept before a sentence was changed: the office sees both texts."""
+    row, customer = notice.walkthrough, notice.walkthrough.property.customer
+    entry = OfflineAcknowledgement(
+        key=uuid.uuid5(row.key, "answer"),
+        job_id=row.job_id,
+        at=moment,
+        language=customer.language,
+        typed_name=customer.name,
+        statement="",
+        text="",
+        pictures=tuple(photo.sent_digest for photo in row.photos.all()),
+    )
+    text, statement = expected_words(row, entry)
+    first, _, rest = text.partition("\n")
+    entry = replace(entry, statement=statement, text=f"{first} (2025)\n{rest}")
+    acknowledge_offline(walkthrough=row, entry=entry, now=moment + timedelta(hours=2), device="demo", actor=lead)
 
 
 def _drawn_wall(rng: random.Random, place: Property, moment: datetime) -> bytes:
