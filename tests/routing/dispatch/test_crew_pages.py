@@ -284,5 +284,8 @@ def test_the_button_that_comes_next_is_the_dark_one(client: Any, crew: Any) -> N
 
     client.post(f"/crew/stops/{stop.pk}/arrived/")
     assert (is_dark(walkthrough), is_dark(started)) == (True, False)
+    steps = f"/crew/stops/{stop.pk}/work/"  # where the same is said, the same leads on
+    assert walkthrough in text_of(client.get(steps))
     factories.settle_notice(job)
     assert (is_dark(walkthrough), is_dark(started)) == (False, True)
+    assert walkthrough not in text_of(client.get(steps))
