@@ -183,7 +183,6 @@ SPECTACULAR_SETTINGS: dict[str, Any] = {
         "FindingKindEnum": "jobs.walkthroughs.models.FindingKind",
         "LanguageEnum": "jobs.customers.models.Language",
         "LeftOutReasonEnum": "jobs.walkthroughs.models.LeftOutReason",
-        "LanguageEnum": "jobs.customers.models.Language",
     },
 }
 
