@@ -38,8 +38,9 @@
     forms.forEach((form) => {
       form.hidden = form !== next;
       const isShut = form.dataset.mark === "started" && !isOpen;
-      form.toggleAttribute("data-asks-server", isShut && isAsked);
-      form.querySelector("button").disabled = isShut && !isAsked;
+      const asksServer = isShut && isAsked && items.every((item) => item.went);  // not before the arrival is up
+      form.toggleAttribute("data-asks-server", asksServer);
+      form.querySelector("button").disabled = isShut && !asksServer;
     });
     const here = items.filter((item) => forms.some((form) => form.dataset.mark === item.body.kind));
     const place = card.querySelector("[data-made]");
