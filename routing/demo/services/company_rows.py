@@ -144,7 +144,7 @@ def _members_store(spec: company.CrewSpec, today: date) -> None:
 
 def _crew(spec: company.CrewSpec, yard: Yard, lead: User) -> Crew:
     truck = Truck.objects.create(
-        code=f"truck-{spec.code}",
+        code=f"{spec.code}-1",
         yard=yard,
         mix_litres=spec.mix_litres,
         gear=spec.gear,
