@@ -154,14 +154,15 @@ class Routes(generics.ListAPIView[SentRoute]):
     summary="Mark a stop as arrived, started or finished",
     description=(
         "The same mark again is answered with the first one and changes nothing, so a call may be repeated. "
-        "`finished` books the job. Answers 409 `mark_refused` for a mark out of order or of another day."
+        "`finished` books the job. A phone that had no signal may send up to seven days late, with `at` on the stop's "
+        "day. Answers 409 `mark_refused` for a mark out of order, of another day or in the future."
     ),
 )
 @api_view(["POST"])
 @permission_classes([SignedIn])
 def marks(request: Request, stop_id: int) -> Response:
     now = clock.now()
-    stop = sent_stop_get(pk=stop_id, user=request.user, now=now)
+    stop = sent_stop_get(pk=stop_id, user=request.user, now=now, late=True)
     body = MarkInput(data=request.data)
     body.is_valid(raise_exception=True)
     data = body.validated_data

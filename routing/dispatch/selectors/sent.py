@@ -1,12 +1,13 @@
 """Plans as they were sent out, and who may see which part of them."""
 
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from typing import Any
 
 from django.conf import settings
 from django.db.models import OuterRef, Prefetch, Q, QuerySet, Subquery
 from django.utils.translation import gettext as _
 
+from jobs.walkthroughs.domain import LATE_BY
 from jobs.work.models import Job
 from routing.dispatch.models import CalendarFeed, SentPlan, SentRoute, SentStop, StopMark
 from routing.plans.models import Crew, DayPlan, Yard
@@ -29,12 +30,13 @@ def sent_plan_list(*, plan: DayPlan) -> QuerySet[SentPlan]:
 
 
 def sent_route_list(
-    *, user: Any, now: datetime, work_date: date | None = None, own_only: bool = False
+    *, user: Any, now: datetime, work_date: date | None = None, own_only: bool = False, late: bool = False
 ) -> QuerySet[SentRoute]:
     """The routes in force, with their stops, that `user` may see: the office all of them, a crew lead only the own
     ones of today and of the next day on which the yard works, in its time zone. A route is in force while no later
     version was sent out.
-    `own_only` asks for the same of somebody in the office who leads a crew.
+    `own_only` asks for the same of somebody in the office who leads a crew; `late` also for the own routes of the last
+    seven days, for what waited on a phone without a signal.
     """
     newest = SentPlan.objects.filter(plan=OuterRef("sent__plan")).order_by("-number").values("pk")[:1]
     stops = SentStop.objects.select_related("job__property__customer").order_by("position")
@@ -44,7 +46,7 @@ def sent_route_list(
         .prefetch_related(Prefetch("stops", stops.prefetch_related("job__lines__service")))
     )
     if own_only or not user.is_office:
-        routes = routes.filter(_own_today_and_next(user, now))
+        routes = routes.filter(_own(user, now, late=late))
     if work_date:
         routes = routes.filter(sent__plan__work_date=work_date)
     return routes.order_by("-sent__plan__work_date", "crew__code", "id")
@@ -58,20 +60,23 @@ def sent_route_get(*, pk: int, user: Any, now: datetime) -> SentRoute:
     return route
 
 
-def sent_stop_get(*, pk: int, user: Any, now: datetime) -> SentStop:
+def sent_stop_get(*, pk: int, user: Any, now: datetime, late: bool = False) -> SentStop:
     """The stop in force that `pk` means: a page that shows an older version still finds it.
 
-    Raises NotFound where the stop is not on a route of this person any more, or never was.
+    `late` also finds those of the last seven days: a phone may have had no signal since. Raises NotFound where the
+    stop is not on a route of this person any more, or never was.
     """
     named = SentStop.objects.filter(pk=pk).select_related("route__sent").first()
     if named is not None:
-        routes = sent_route_list(user=user, now=now).filter(
+        routes = sent_route_list(user=user, now=now, late=late).filter(
             sent__plan=named.route.sent.plan_id, crew=named.route.crew_id
         )
         stops = SentStop.objects.filter(route__in=routes, job=named.job_id)
         stop = stops.select_related("route__sent__plan__yard", "route__crew__truck", "job__property__customer").first()
         if stop is not None:
             return stop
+    if late:
+        raise NotFound(_("This stop is not on your route, nor was it in the last seven days. Ask the office."))
     raise NotFound(_("This stop is not on your route."))
 
 
@@ -101,11 +106,14 @@ def drive_share(*, job: Job, crew: Crew, work_date: date) -> tuple[int, int]:
     return (stop.drive_minutes, stop.drive_metres) if stop else (0, 0)
 
 
-def _own_today_and_next(user: Any, now: datetime) -> Q:
+def _own(user: Any, now: datetime, *, late: bool) -> Q:
     """Each yard has its own date; somebody without a crew sees nothing."""
     mine = Q(pk__in=[])
     for crew in Crew.objects.filter(lead=user).select_related("yard"):
         today = clock.local_date(crew.yard.timezone, now)
         _before, after = working_days_around(yard=crew.yard, work_date=today)
-        mine |= Q(crew=crew, sent__plan__work_date__in=[today, after])
+        days = [today, after]
+        if late:
+            days += [today - timedelta(days=ago) for ago in range(1, LATE_BY.days + 1)]
+        mine |= Q(crew=crew, sent__plan__work_date__in=days)
     return mine

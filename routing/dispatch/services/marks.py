@@ -1,6 +1,7 @@
 from collections.abc import Sequence
 from datetime import datetime, timedelta
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from django.db import transaction
 from django.utils.translation import gettext as _
@@ -35,7 +36,8 @@ def stop_mark(
     """The crew arrived, started or finished at a stop. The same mark again is the same mark and changes nothing.
 
     Arriving puts the job on site; finishing books it, with the minutes that the crew says (`on_site_minutes`, or
-    minutes for every line), otherwise those from arriving to finishing, and the stop's share of the driving. Raises
+    minutes for every line), otherwise those from arriving to finishing, and the stop's share of the driving. A mark
+    that comes after its day, from a phone that had no signal, says so in the job's history. Raises
     MarkRefused for a mark out of order, of another day or in the future, NoticeUnsettled for a start before what was
     found on the walls is shown and acknowledged, and what booking raises.
     """
@@ -58,7 +60,16 @@ def stop_mark(
     )
     if is_new:
         _follow(stop, mark, times, lines, on_site_minutes, note, actor, now)
+        _record_late(stop, mark, now, actor)
     return mark
+
+
+def _record_late(stop: SentStop, mark: StopMark, now: datetime, actor: Any) -> None:
+    zone = stop.route.sent.plan.yard.timezone
+    if clock.local_date(zone, now) > mark.work_date:
+        made = mark.at.astimezone(ZoneInfo(zone)).strftime("%Y-%m-%d %H:%M")
+        data = {"at": mark.at.isoformat(), "received": now.isoformat()}
+        event_record(kind=f"job.{mark.kind}_late", subject=stop.job, actor=actor, reason=made, data=data)
 
 
 def _require_order(kind: str, times: dict[str, datetime]) -> None:

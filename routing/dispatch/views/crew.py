@@ -71,7 +71,7 @@ def coming(request: HttpRequest, stop_id: int) -> HttpResponse:
 @signed_in
 def finish(request: HttpRequest, stop_id: int) -> HttpResponse:
     """Finished: minutes for each service, filled in from the clock, materials, a note."""
-    stop = _stop(request, stop_id)
+    stop = _stop(request, stop_id, late=True)
     if request.method == "GET":
         return _finish_page(request, stop, FinishForm(), FinishLineFormSet(initial=_initial(stop), prefix="lines"))
     form, lines = FinishForm(request.POST), FinishLineFormSet(request.POST, prefix="lines")
@@ -94,8 +94,9 @@ def finish(request: HttpRequest, stop_id: int) -> HttpResponse:
     return _back_to(stop)
 
 
-def _stop(request: HttpRequest, stop_id: int) -> SentStop:
-    return sent_stop_get(pk=stop_id, user=request.user, now=clock.now())
+def _stop(request: HttpRequest, stop_id: int, *, late: bool = False) -> SentStop:
+    """`late` also finds a stop whose finish waited on a phone without a signal and is put right on a later day."""
+    return sent_stop_get(pk=stop_id, user=request.user, now=clock.now(), late=late)
 
 
 def _at(stop: SentStop, form: MarkForm) -> datetime:
@@ -109,11 +110,13 @@ def _at(stop: SentStop, form: MarkForm) -> datetime:
 
 
 def _initial(stop: SentStop) -> list[dict[str, Any]]:
-    """Minutes from arriving until now, shared out by the estimates; none where the arrival was not marked."""
+    """Minutes from arriving until now, shared out by the estimates; none where the arrival was not marked or the day
+    is over.
+    """
     lines = list(stop.job.lines.order_by("pk"))
     plan = stop.route.sent.plan
     arrived = marks_of(job_ids=[stop.job_id], work_date=plan.work_date).get(stop.job_id, {}).get(MarkKind.ARRIVED)
-    if arrived is None:
+    if arrived is None or clock.local_date(plan.yard.timezone, clock.now()) != plan.work_date:
         return [{"line_id": line.pk} for line in lines]
     estimates = [line.estimated_minutes for line in lines]
     minutes = split_minutes(minutes_on_site(arrived, clock.now()), [None] * len(lines), estimates)

@@ -171,6 +171,22 @@ def test_a_day_on_the_phone(client: Any, crew: Any, noon: Any) -> None:
     assert f"/crew/stops/{stop.pk}/finish/" not in page
 
 
+def test_a_finish_is_put_right_on_the_next_day(client: Any, crew: Any, noon: Any) -> None:
+    """Yesterday's stop: no minutes from a clock that ran on; the written time is one of its day."""
+    (stop,) = sent_day(crew, house("14 Elm Street"))
+    factories.settle_notice(stop.job)
+    for kind in ("arrived", "started"):
+        client.post(f"/crew/stops/{stop.pk}/{kind}/")
+    noon.shift(20 * 3600)
+    page = text_of(client.get(f"/crew/stops/{stop.pk}/finish/"))
+    (minutes,) = re.findall('<input[^>]*name="lines-0-minutes"[^>]*>', page)
+    assert "value" not in minutes
+    line = {"lines-0-line_id": stop.job.lines.get().pk, "lines-0-minutes": 60}
+    body = {"lines-TOTAL_FORMS": 1, "lines-INITIAL_FORMS": 1, **line, "clock": "13:10"}
+    assert client.post(f"/crew/stops/{stop.pk}/finish/", body).status_code == 302
+    assert Visit.objects.get().finished_at == datetime(2026, 6, 2, 17, 10, tzinfo=UTC)
+
+
 def test_a_forgotten_button(client: Any, crew: Any) -> None:
     """The time can be written down: hours of the yard's clock."""
     (stop,) = sent_day(crew, house("14 Elm Street"))

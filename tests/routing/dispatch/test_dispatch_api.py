@@ -1,6 +1,6 @@
 """Routes, marks and sending out for programs: who sees what, repeated calls, versions."""
 
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
 import pytest
@@ -10,6 +10,7 @@ from jobs.work.models import Visit
 from routing.dispatch.models import SentPlan, SentRoute, SentStop, StopMark
 from routing.dispatch.services import plan_send_out, rig_set
 from shared.api_kit.etags import etag_of
+from shared.events.selectors import event_list
 from tests import factories
 
 pytestmark = pytest.mark.django_db
@@ -142,3 +143,79 @@ def test_a_sheet_by_program(client_of: Any, crew_lead: Any) -> None:
     assert set(line["mixes"][0]["pours"][0]) == {"where", "stock", "water"}
     assert body["mix_totals"]
     assert client_of(factories.make_user(role="crew_lead")).get(address).status_code == 404
+
+
+# --- marks that waited on a phone without a signal ---
+
+# 2 June 2026 by the yard's clock: the working day; sent when the phone had a signal again.
+MADE = {"arrived": "2026-06-02T13:00:00Z", "started": "2026-06-02T13:20:00Z", "finished": "2026-06-02T16:05:00Z"}
+
+
+def send_late(client_of: Any, lead: Any, stop: SentStop, now: datetime, **over: str) -> list[Any]:
+    with time_machine.travel(now, tick=False):
+        client, address = client_of(lead), f"/api/stops/{stop.pk}/marks/"
+        return [post(client, address, {"kind": kind, "at": at}) for kind, at in (MADE | over).items()]
+
+
+@pytest.mark.parametrize("late", [timedelta(hours=13), timedelta(days=7)])
+def test_marks_of_a_past_day_are_taken_once(client_of: Any, crew: Any, crew_lead: Any, late: timedelta) -> None:
+    """After midnight and a week later, with the phone's times; sent again nothing changes; the office sees it."""
+    send(factories.make_planned_day((crew, [factories.make_job()])))
+    stop = SentStop.objects.get()
+    factories.settle_notice(stop.job)
+    first = send_late(client_of, crew_lead, stop, NOON + late)
+    assert [answer.status_code for answer in first] == [200, 200, 200]
+    again = send_late(client_of, crew_lead, stop, NOON + late)
+    assert [answer.json() for answer in again] == [answer.json() for answer in first]
+    visit = Visit.objects.get()
+    assert (visit.work_date, visit.on_site_minutes) == (date(2026, 6, 2), 185)
+    assert visit.finished_at == datetime(2026, 6, 2, 16, 5, tzinfo=UTC)
+    kinds = list(event_list(subject=stop.job).values_list("kind", flat=True))
+    assert [kinds.count(f"job.{kind}_late") for kind in MADE] == [1, 1, 1]
+    page = client_of(factories.make_user(role="office")).get(f"/jobs/{stop.job_id}/").content.decode()
+    assert "the finish came up after its day" in page
+    assert "2026-06-02 12:05" in page
+
+
+def test_marks_of_the_same_day_are_not_late(client_of: Any, crew: Any, crew_lead: Any) -> None:
+    """Half past eleven in the evening in New York, although it is the next day in UTC."""
+    send(factories.make_planned_day((crew, [factories.make_job()])))
+    stop = SentStop.objects.get()
+    factories.settle_notice(stop.job)
+    send_late(client_of, crew_lead, stop, datetime(2026, 6, 3, 3, 30, tzinfo=UTC))
+    assert StopMark.objects.count() == 3
+    assert not event_list(subject=stop.job).filter(kind__endswith="_late").exists()
+
+
+def test_more_than_seven_days_late_is_refused(client_of: Any, crew: Any, crew_lead: Any) -> None:
+    """In words that the phone shows; nothing is made."""
+    send(factories.make_planned_day((crew, [factories.make_job()])))
+    answers = send_late(client_of, crew_lead, SentStop.objects.get(), NOON + timedelta(days=8))
+    assert [answer.status_code for answer in answers] == [404, 404, 404]
+    assert "seven days" in answers[0].json()["detail"]
+    assert not StopMark.objects.exists()
+
+
+def test_late_marks_keep_their_order_and_day(client_of: Any, crew: Any, crew_lead: Any) -> None:
+    """A time of the next day, one before the mark that comes first, and one without the mark before it."""
+    send(factories.make_planned_day((crew, [factories.make_job()])))
+    stop, morning = SentStop.objects.get(), NOON + timedelta(hours=20)
+    factories.settle_notice(stop.job)
+    other_day = send_late(client_of, crew_lead, stop, morning, arrived="2026-06-03T06:00:00Z")
+    assert [answer.status_code for answer in other_day] == [409, 409, 409]
+    before = send_late(client_of, crew_lead, stop, morning, started="2026-06-02T12:59:00Z")
+    assert [answer.status_code for answer in before] == [200, 409, 409]
+    future = send_late(client_of, crew_lead, stop, morning, finished="2026-06-05T16:05:00Z")
+    assert [answer.status_code for answer in future] == [200, 200, 409]
+    assert "not come yet" in future[2].json()["detail"]
+    assert not Visit.objects.exists()
+
+
+def test_late_marks_of_another_crew_are_not_found(client_of: Any, crew: Any) -> None:
+    """A week back opens nothing to a stranger."""
+    send(factories.make_planned_day((crew, [factories.make_job()])))
+    stranger = factories.make_user(role="crew_lead")
+    factories.make_crew(yard=crew.yard, lead=stranger)
+    answers = send_late(client_of, stranger, SentStop.objects.get(), NOON + timedelta(hours=20))
+    assert [answer.status_code for answer in answers] == [404, 404, 404]
+    assert not StopMark.objects.exists()
