@@ -109,7 +109,7 @@ def _house(entries: Collection[Entry]) -> _House:
     return _House(
         lines=tuple(entry.line for entry in entries),
         jobs={entry.line.row_id: entry.job_id for entry in entries},
-        walls={entry.line.wall_id: entry.wall for entry in entries if entry.line.wall_id is not None},
+        walls={entry.line.wall_id: entry.wall for entry in entries if entry.line.wall_id},
     )
 
 

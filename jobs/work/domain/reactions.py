@@ -9,7 +9,7 @@ What nobody rinsed on record is a reason to stop for `STOPS_FOR`, and a reason f
 recorded. Rain will have washed such a wall (common practice, no source; labels and data sheets come first); the length
 is our choice, long on purpose, since to rinse and to write it down is always possible."""
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from enum import StrEnum
@@ -30,12 +30,13 @@ NEVER_TOGETHER = frozenset({
     frozenset({Chemistry.HYPOCHLORITE, Chemistry.AMMONIA}),
 })  # fmt: skip
 STOPS_FOR = timedelta(days=60)
+NOWHERE_NAMED = 0  # as a line's wall: those walls alone of which the record says nothing of their own
 
 
 @dataclass(frozen=True, slots=True)
 class Poured:
-    """One line of a property's record: a chemistry or RINSE, on a wall, or on the whole house where `wall_id` is None,
-    at the time at which it happened. `row_id` says which row that is, where it is one."""
+    """One line of a property's record: a chemistry or RINSE, on a wall, or on the whole house where `wall_id` is None
+    (NOWHERE_NAMED: see there), at the time at which it happened. `row_id` says which row that is, where it is one."""
 
     what: str
     wall_id: int | None
@@ -77,7 +78,8 @@ def wall_record(record: Iterable[Poured], wall_id: int | None) -> WallRecord:
     lying: dict[str, Poured] = {}
     meetings: list[Meeting] = []
     open_from = 0
-    for line in sorted((line for line in record if line.wall_id in (None, wall_id)), key=_order):
+    here = (None, NOWHERE_NAMED if wall_id is None else wall_id)
+    for line in sorted((line for line in record if line.wall_id in here), key=_order):
         if line.what == RINSE:
             lying = {}
             meetings[open_from:] = [_rinsed(meeting, line.at) for meeting in meetings[open_from:]]
@@ -100,8 +102,24 @@ def _rinsed(meeting: Meeting, at: datetime) -> Meeting:
 
 def walls_named(record: Iterable[Poured]) -> list[int | None]:
     """The walls of which a record says something of their own, and None for every other one."""
-    named = {line.wall_id for line in record if line.wall_id is not None}
+    named = {line.wall_id for line in record if line.wall_id}
     return [None, *sorted(named)]
+
+
+def rinsed_one_by_one(record: Iterable[Poured], walls: Collection[int]) -> list[datetime]:
+    """When the last of all `walls` of a house was rinsed after a pour on the whole house: then nothing of it is left.
+
+    Each wall's own rinse must be later than the pour; until the last one is, the pour lies there.
+    """
+    found = []
+    missing: set[int] = set()
+    for line in sorted(record, key=_order):
+        if line.wall_id is None:
+            missing = set() if line.what == RINSE else set(walls)
+        elif line.what == RINSE and line.wall_id in missing:
+            missing.remove(line.wall_id)
+            found += [] if missing else [line.at]
+    return found
 
 
 def meetings_of(record: Iterable[Poured]) -> frozenset[Meeting]:

@@ -13,12 +13,15 @@ from hypothesis import strategies as st
 
 from jobs.work.domain.reactions import (
     NEVER_TOGETHER,
+    NOWHERE_NAMED,
     RINSE,
     STOPS_FOR,
     Chemistry,
     Poured,
     meetings_of,
     reacts_with,
+    rinsed_one_by_one,
+    unrinsed,
     verdict,
     wall_record,
     walls_named,
@@ -347,3 +350,79 @@ def test_a_rinse_of_a_wall_that_stayed_behind_clears_no_other(job: Any, wall: An
     Job.objects.filter(pk=other.pk).update(property=job.property)
     with pytest.raises(MustNotMeet):
         pour(job, "acid", wall, 2)
+
+
+def sides(job: Any, count: int = 4) -> list[Any]:
+    return [factories.make_wall(property=job.property, name=f"side {k + 1}") for k in range(count)]
+
+
+def lies_there(job: Any) -> frozenset[str]:
+    return unrinsed(poured_record(property_id=job.property_id), None)
+
+
+def test_a_whole_house_is_rinsed_wall_by_wall(job: Any) -> None:
+    """Once the last wall of all was rinsed after the pour, nothing of it is left anywhere."""
+    walls = sides(job)
+    pour(job, "hypochlorite", None, 0)
+    for k, wall in enumerate(walls):
+        with pytest.raises(MustNotMeet):
+            pour(job, "acid", None, k + 1)
+        rinse(job, wall, k + 1)
+    assert lies_there(job) == frozenset()
+    assert not notes_of_house(property_id=job.property_id, now=NOON + HOUR, zone=ZONE).unrinsed
+    assert pour(job, "acid", None, 10).pk
+    assert lies_there(job) == {"acid"}
+
+
+@pytest.mark.parametrize(
+    ("rinsed", "fewer", "again"),
+    [
+        ((1, 2, 3), False, None),  # one wall is not rinsed
+        ((0, 1, 2, 3), False, None),  # one in the instant of the pour
+        ((1, 2, 3, 4), False, 3),  # poured again before the last
+        ((1, 2, 3), True, None),  # a house has sides that nobody entered
+    ],
+)
+def test_wall_by_wall_stays_on_the_safe_side(job: Any, rinsed: tuple[int, ...], fewer: bool, again: int | None) -> None:
+    walls = sides(job, 3 if fewer else 4)
+    pour(job, "hypochlorite", None, 0)
+    for wall, minute in zip(walls, rinsed, strict=False):
+        rinse(job, wall, minute)
+        if minute == again:
+            pour(job, "hypochlorite", None, minute)
+    assert lies_there(job) == {"hypochlorite"}
+    with pytest.raises(MustNotMeet):
+        pour(job, "acid", None, 10)
+
+
+def test_what_a_wall_got_after_its_own_rinse_still_lies_there(job: Any) -> None:
+    """That the other walls are rinsed afterwards takes nothing away of it."""
+    first, *rest = sides(job)
+    pour(job, "hypochlorite", None, 0)
+    rinse(job, first, 1)
+    pour(job, "hypochlorite", first, 2)
+    for wall in rest:
+        rinse(job, wall, 3)
+    assert unrinsed(poured_record(property_id=job.property_id), first.pk) == {"hypochlorite"}
+    with pytest.raises(MustNotMeet):
+        pour(job, "acid", None, 10)
+
+
+def test_what_met_on_a_whole_house_is_rinsed_wall_by_wall(job: Any) -> None:
+    walls = sides(job)
+    pour(job, "acid", None, 20)
+    pour(job, "hypochlorite", None, 0, came=60)
+    assert met(job, 61)[0].is_stop
+    for wall in walls:
+        rinse(job, wall, 62)
+    (note,) = met(job, 63)
+    assert (note.is_stop, note.is_rinsed) == (False, True)
+
+
+@given(entries)
+def test_the_whole_house_keeps_what_any_wall_keeps(record: list[Poured]) -> None:
+    """Rinsed wall by wall, a pour on the whole house lies there exactly as long as it lies on one of its walls."""
+    pours = [line for line in record if line.wall_id is None or line.what == RINSE]
+    more = [Poured(RINSE, NOWHERE_NAMED, at) for at in rinsed_one_by_one(pours, WALLS)]
+    on_walls = {line.what for wall in WALLS for line in wall_record(pours, wall).lying}
+    assert {line.what for line in wall_record([*pours, *more], None).lying} == on_walls
