@@ -3,6 +3,7 @@
 from dataclasses import dataclass, replace
 from datetime import date
 
+from jobs.walkthroughs.selectors import Gate
 from routing.dispatch.cautions import Hazard
 from routing.dispatch.instructions import Step
 from routing.dispatch.mix_notes import MixNote
@@ -72,6 +73,7 @@ class SheetStop:
     hazards: frozenset[Hazard]
     cautions: tuple[str, ...]  # of this stop alone
     common_cautions: tuple[str, ...]  # that paper says once for the day
+    start_gate: Gate  # whether it may be started
     met: tuple[str, ...] = ()  # what met on its walls that must not
     unrinsed: tuple[str, ...] = ()  # what else lies there by the record
     turns: tuple[str, ...] = ()  # the way there from the place before

@@ -6,7 +6,7 @@ from datetime import date, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from jobs.walkthroughs.selectors import Gate, start_gates
+from jobs.walkthroughs.selectors import Gate
 from jobs.work.domain.states import CLOSED
 from routing.dispatch.domain.marks import mark_next
 from routing.dispatch.models import SentRoute, SentStop
@@ -55,8 +55,7 @@ def phone_stop(*, stop: SentStop) -> PhoneStop:
     plan = stop.route.sent.plan
     row = next(row for row in sheet.stops if row.stop_id == stop.pk)
     marks = marks_of(job_ids=[stop.job_id], work_date=plan.work_date).get(stop.job_id, {})
-    gate = start_gates(job_ids=[stop.job_id])[stop.job_id]
-    return _stop(row, stop, marks, gate, plan.work_date, plan.yard.timezone, is_today=True)
+    return _stop(row, stop, marks, plan.work_date, plan.yard.timezone, is_today=True)
 
 
 def _route(route: SentRoute, now: datetime) -> PhoneRoute:
@@ -66,7 +65,7 @@ def _route(route: SentRoute, now: datetime) -> PhoneRoute:
     is_today = days_ahead == 0
     stops = {stop.pk: stop for stop in route.stops.all()}
     job_ids = [stop.job_id for stop in stops.values()]
-    marks, gates = marks_of(job_ids=job_ids, work_date=day), start_gates(job_ids=job_ids)
+    marks = marks_of(job_ids=job_ids, work_date=day)
     return PhoneRoute(
         route=route,
         sheet=sheet,
@@ -80,9 +79,7 @@ def _route(route: SentRoute, now: datetime) -> PhoneRoute:
         stops=_with_next(
             announced(job_ids=job_ids, work_date=day),
             [
-                _stop(
-                    row, stops[row.stop_id], marks.get(row.job_id, {}), gates[row.job_id], day, zone, is_today=is_today
-                )
+                _stop(row, stops[row.stop_id], marks.get(row.job_id, {}), day, zone, is_today=is_today)
                 for row in sheet.stops
             ],
         ),
@@ -102,26 +99,20 @@ def _stop(
     row: SheetStop,
     stop: SentStop,
     marks: Mapping[str, datetime],
-    gate: Gate,
     day: date,
     zone: str,
     *,
     is_today: bool,
 ) -> PhoneStop:
     return PhoneStop(
-        row=_as_seen(row) if gate.is_settled else row,
+        row=row,
         marks={kind: _shown(at, zone) for kind, at in marks.items()},
         next_mark=mark_next(marks) if is_today and stop.job.state not in CLOSED else None,
         state=stop.job.state,
         state_words=stop.job.get_state_display(),
-        gate=gate,
+        gate=row.start_gate,
         is_over=stop.job.state in CLOSED,
     )
-
-
-def _as_seen(row: SheetStop) -> SheetStop:
-    """What the homeowner has seen needs no showing any more."""
-    return replace(row, chalk=tuple(note.seen() for note in row.chalk))
 
 
 def _shown(at: datetime, zone: str) -> int:

@@ -11,7 +11,7 @@ from jobs.mixing.choices import Surface
 from jobs.mixing.domain.mixing import Injector
 from jobs.mixing.selectors import MixBook, direction_now, mix_book
 from jobs.walkthroughs.models import ChalkReading, Finding
-from jobs.walkthroughs.selectors import latest_readings, newest_findings
+from jobs.walkthroughs.selectors import Gate, latest_readings, newest_findings, start_gates
 from jobs.walkthroughs.words import chalk_is_left, found_words, reading_words
 from jobs.work.met import HouseNotes, house_notes
 from jobs.work.models import Job, JobLine
@@ -99,7 +99,11 @@ def _sheet(
     truck = route.crew.truck
     rig = Rig.objects.filter(truck=truck).first() if truck else None
     work = _work_of(stops, rig, plan.work_date)
-    rows = [_stop(stop, leg, plan, chalk, work, company) for stop, leg in zip(stops, drives.legs, strict=True)]
+    gates = start_gates(job_ids=[stop.job_id for stop in stops])
+    rows = [
+        _stop(stop, leg, plan, chalk, work, company, gates[stop.job_id])
+        for stop, leg in zip(stops, drives.legs, strict=True)
+    ]
     turns = _turns(plan, stops)
     rows = [replace(row, turns=words) for row, words in zip(_with_met(rows, plan, stops), turns[:-1], strict=True)]
     notes = [note for row in rows for line in row.lines for note in line.mixes]
@@ -186,7 +190,9 @@ def _with_break(
     return tuple(rows)
 
 
-def _stop(stop: Stop | SentStop, leg: Leg, plan: DayPlan, chalk: _Chalk, work: _Work, company: Company) -> SheetStop:
+def _stop(
+    stop: Stop | SentStop, leg: Leg, plan: DayPlan, chalk: _Chalk, work: _Work, company: Company, gate: Gate
+) -> SheetStop:
     job, place = stop.job, stop.job.property
     walls, lines = _walls(job, chalk), _lines(job, chalk, work)
     hazards = hazards_of(job, {note.chemistry for line in lines for note in line.mixes})
@@ -212,10 +218,11 @@ def _stop(stop: Stop | SentStop, leg: Leg, plan: DayPlan, chalk: _Chalk, work: _
         note=job.note,
         lines=lines,
         walls=walls,
-        chalk=_chalk_notes(walls),
+        chalk=_chalk_notes(walls, gate),
         hazards=hazards,
         cautions=stop_cautions(job, hazards),
         common_cautions=common_cautions([(stop.position, hazards)]),
+        start_gate=gate,
     )
 
 
@@ -288,9 +295,10 @@ def _walls(job: Job, chalk: _Chalk) -> tuple[SheetWall, ...]:
     return tuple(sorted(rows, key=lambda row: not row.is_shown_first))
 
 
-def _chalk_notes(walls: Sequence[SheetWall]) -> tuple[ChalkNote, ...]:
-    """The walls by what is to be said of them, what the homeowner has to see first."""
+def _chalk_notes(walls: Sequence[SheetWall], gate: Gate) -> tuple[ChalkNote, ...]:
+    """The walls by what is to be said of them, what the homeowner has to see first; nothing needs showing again."""
     names: dict[tuple[str, bool, str], list[str]] = {}
     for wall in walls:
         names.setdefault((wall.words, wall.is_shown_first, wall.found), []).append(wall.name)
-    return tuple(ChalkNote(", ".join(of), *same) for same, of in names.items())
+    notes = [ChalkNote(", ".join(of), *same) for same, of in names.items()]
+    return tuple(note.seen() if gate.is_settled else note for note in notes)

@@ -13,7 +13,9 @@ from jobs.walkthroughs.services import notice_acknowledge
 from jobs.work.models import Visit
 from pricing.earnings.models import EarningEntry
 from routing.dispatch.models import SentStop, StopMark
+from routing.dispatch.selectors.sheets import sheet_of_sent
 from routing.dispatch.services import plan_send_out
+from routing.plans.models import Route
 from tests import factories
 
 pytestmark = pytest.mark.django_db
@@ -286,6 +288,28 @@ def test_what_the_homeowner_has_seen_is_not_asked_for_again(client: Any, crew: A
     notice_acknowledge(notice=notice, language="en", typed_name="Ann Sample", now=NOON, by_link=False)
     page = text_of(client.get("/crew/"))
     assert (asked in page, "chalk 3 of 5" in page, "Ann Sample acknowledged the notice" in page) == (False, True, True)
+
+
+def test_nor_on_paper(client_of: Any, owner: Any, crew: Any) -> None:
+    """The printed sheet, sent out or as planned now, says the same as the phone."""
+    job = house("14 Elm Street")
+    (stop,) = sent_day(crew, job)
+    notice = factories.make_notice(job=job)
+    asked = "show the homeowner before any water flows"
+    papers = [f"/sheets/{row}.pdf" for row in Route.objects.values_list("pk", flat=True)]
+    before = [paper_of(client_of(owner).get(paper)) for paper in papers]
+    assert before
+    assert all(asked in paper for paper in before)
+    notice_acknowledge(notice=notice, language="en", typed_name="Ann Sample", now=NOON, by_link=False)
+    after = [paper_of(client_of(owner).get(paper)) for paper in papers]
+    assert all("chalk 3 of 5" in paper and asked not in paper for paper in after)
+    (note,) = sheet_of_sent(route=stop.route).stops[0].chalk
+    assert (note.words, note.is_shown_first) == ("chalk 3 of 5", False)
+
+
+def paper_of(response: Any) -> str:
+    pages = PdfReader(io.BytesIO(response.getvalue())).pages
+    return " ".join(" ".join(page.extract_text() for page in pages).split())
 
 
 def test_the_button_that_comes_next_is_the_dark_one(client: Any, crew: Any) -> None:
