@@ -80,7 +80,7 @@ SERVICES = (
         volumes_ml_per_100_units=(("Hypochlorite stock", 700), ("Surfactant", 40)),
     ),
     DefaultService(
-        "chalk_removal", "Chalk removal", "Eliminación de tizado", Unit.WALL_SQFT, 48,
+        "chalk_removal", "Chalk removal", "Eliminación de tiza", Unit.WALL_SQFT, 48,
         125_00, 250_00, 72, 20, 200, 120,
         (
             "Gloves and goggles: the cleaner is caustic.",

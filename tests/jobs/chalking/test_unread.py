@@ -408,4 +408,4 @@ def test_a_read_wall_dates_the_house_and_the_untested_one_is_not_counted(removal
 @pytest.fixture
 def removal() -> Any:
     make.set_company(reminder_lead_days=30, reminder_gap_days=60)
-    return make.make_service(name="Chalk removal", name_es="Quitar el tizado", removes_chalk=True, interval_months=48)
+    return make.make_service(name="Chalk removal", name_es="Quitar la tiza", removes_chalk=True, interval_months=48)

@@ -178,7 +178,7 @@ def test_the_answer_page_says_it_in_spanish(house: Any) -> None:
     remind()
     shown = page(house)
     assert "(la pared sur): <span" in shown
-    assert "El 1 de febrero de 2026 el tizado (polvo blanco que deja el sol) en la pared sur marcó 3" in shown
+    assert "El 1 de febrero de 2026 la tiza (polvo blanco que deja el sol) en la pared sur marcó 3" in shown
 
 
 def test_the_answer_page_says_how_long_ago_the_last_wash_was(house: Any) -> None:

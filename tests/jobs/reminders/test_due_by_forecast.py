@@ -27,7 +27,7 @@ def company() -> Any:
 
 @pytest.fixture(autouse=True)
 def removal() -> Any:
-    return make.make_service(name="Chalk removal", name_es="Quitar el tizado", removes_chalk=True, interval_months=48)
+    return make.make_service(name="Chalk removal", name_es="Quitar la tiza", removes_chalk=True, interval_months=48)
 
 
 def only(items: list[DueItem]) -> DueItem:

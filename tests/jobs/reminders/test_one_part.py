@@ -47,13 +47,13 @@ def two_intervals(place: Any) -> None:
 
 
 def reading(place: Any) -> None:
-    make.make_service(name="Chalk removal", name_es="Quitar el tizado", removes_chalk=True)
+    make.make_service(name="Chalk removal", name_es="Quitar la tiza", removes_chalk=True)
     wall = make.make_wall(property=place, name="Southwest wall", facing_degrees=225)
     make.make_reading(wall=wall, reading=2.5, read_on=date(2025, 9, 2))
 
 
 def forecast(place: Any) -> None:
-    make.make_service(name="Chalk removal", name_es="Quitar el tizado", removes_chalk=True)
+    make.make_service(name="Chalk removal", name_es="Quitar la tiza", removes_chalk=True)
     make.make_forecast(property=place)
 
 

@@ -196,12 +196,12 @@ def test_a_long_text_is_warned_about_and_not_refused() -> None:
     ("language", "expected"),
     [
         ("en", "On 2 June 2025 the chalk on the south wall at 12 Sample Street read 3 on our scale of 0 (none) to 5."),
-        ("es", "El 2 de junio de 2025 el tizado (polvo blanco que deja el sol) en la pared sur de 12 Sample Street"),
+        ("es", "El 2 de junio de 2025 la tiza (polvo blanco que deja el sol) en la pared sur de 12 Sample Street"),
     ],
 )
 def test_chalk_is_told_as_a_fact_of_the_own_wall(language: str, expected: str) -> None:
     """Wall, date and reading, in the customer's language; no more than what was read."""
-    make.make_service(name="Chalk removal", name_es="Eliminación de tizado", removes_chalk=True, interval_months=48)
+    make.make_service(name="Chalk removal", name_es="Eliminación de tiza", removes_chalk=True, interval_months=48)
     place = make.make_property(street="12 Sample Street", customer=make.make_customer(language=language))
     wall = make.make_wall(property=place, name="South wall", facing_degrees=180)
     make.make_reading(wall=wall, reading=3, read_on=date(2025, 6, 2))
