@@ -248,7 +248,7 @@ def _yes(taken: _Taken) -> None:
     answer, row = taken.answer, taken.row
     AnswerSettings.objects.select_for_update().filter(pk=1).first()
     if answer.day is not None and answer.day not in taken.free_days():
-        raise Refused(_("This day is not free any more. Choose another one."))
+        raise Refused(_("We cannot offer this day any more. Choose another one."))
     chosen = [thing for thing in taken.offer.things if thing.reminder.pk in answer.reminder_ids]
     if not chosen:
         raise Refused(_("Choose what you would like done."))

@@ -9,8 +9,10 @@ answer does, after ANSWER_GOOD_FOR: prices and days do not stay as they were. Ch
 """
 
 import base64
+from collections.abc import Iterable
 from datetime import date, timedelta
 
+from django.core import signing
 from django.urls import reverse
 from django.utils.crypto import constant_time_compare, salted_hmac
 from django.utils.http import base36_to_int, int_to_base36
@@ -21,6 +23,7 @@ from shared.signed_links import LinkRefused, link_to
 
 OPT_OUT_SALT = "wallday.reminders.opt_out"
 ANSWER_SALT = "wallday.reminders.answer"
+SHOWN_SALT = "wallday.reminders.shown"
 ANSWER_GOOD_FOR = timedelta(days=45)  # our choice, no source
 
 _LETTERS = {"e": Channel.EMAIL, "t": Channel.TEXT}
@@ -66,6 +69,20 @@ def answer_sender(token: str) -> tuple[int, date]:
         raise LinkRefused(gettext("This link is not complete. Open it again from the message."))
     customer, _, day = head.partition(".")
     return base36_to_int(customer), _FIRST_DAY + timedelta(days=base36_to_int(day))
+
+
+def shown_days_sign(token: str, days: Iterable[date]) -> str:
+    """What the form of an answer carries along: the days that its page offered to the owner of a token."""
+    return signing.dumps([token, *(day.isoformat() for day in days)], salt=SHOWN_SALT)
+
+
+def shown_days(token: str, signed: str) -> frozenset[date]:
+    """The days that were offered; none where they were not signed here for this token."""
+    try:
+        owner, *days = signing.loads(signed, salt=SHOWN_SALT)
+    except signing.BadSignature:
+        return frozenset()
+    return frozenset(map(date.fromisoformat, days)) if owner == token else frozenset()
 
 
 def answer_link(customer_id: int, written_on: date) -> str:

@@ -195,7 +195,7 @@ def test_a_day_that_is_gone_is_said_and_the_note_stays(phone: Page) -> None:
     phone.fill("#note", "The gate code is 1234")
     ShiftPattern.objects.all().delete()
     phone.get_by_role("button", name="Yes, please").click()
-    expect(phone.locator("main")).to_contain_text("This day is not free any more")
+    expect(phone.locator("main")).to_contain_text("We cannot offer this day any more")
     expect(phone.locator("#note")).to_have_value("The gate code is 1234")
     phone.get_by_role("button", name="Yes, please").click()
     expect(phone.locator("main")).to_contain_text("We have it, and call you to settle a day.")

@@ -1,6 +1,8 @@
 """The homeowner's answer, and what the office does with answers."""
 
+from collections.abc import Collection
 from datetime import date
+from functools import partial
 from typing import Any
 
 from django.conf import settings
@@ -27,7 +29,7 @@ from jobs.reminders.answers import (
 )
 from jobs.reminders.domain.answers import ASK_AGAIN_MONTHS, days_to_offer
 from jobs.reminders.forms import AnswerForm, AnswerSettingsForm
-from jobs.reminders.links import answer_sender, answer_target, opt_out_token
+from jobs.reminders.links import answer_sender, answer_target, opt_out_token, shown_days, shown_days_sign
 from jobs.reminders.selectors import answer_list, hold_list
 from routing.plans.selectors.near import days_near
 from shared import clock
@@ -56,9 +58,11 @@ def _answer(request: HttpRequest, token: str) -> HttpResponse:
         over = {"words": error.message, "stop_path": stop_path}
         return render(request, "reminders/answer_over.html", over, status=error.status)
     form = AnswerForm(request.POST or None)
-    status, problem = _answered(form, offer, today) if request.method == "POST" else (200, "")
+    shown = shown_days(token, request.POST.get("shown", ""))
+    status, problem = _answered(form, offer, today, shown) if request.method == "POST" else (200, "")
     offer = offer_get(customer_id=customer_id, written_on=written_on)
     context = {"form": form, "problem": problem, "stop_path": stop_path, **_offered(offer, today)}
+    context["shown"] = shown_days_sign(token, [day.work_date for day in context["days"]])
     return render(request, "reminders/answer.html", context, status=status)
 
 
@@ -82,10 +86,11 @@ def _offered(offer: Offer, today: date) -> dict[str, Any]:
     }
 
 
-def _free_days(offer: Offer, today: date) -> list[date]:
-    """Every day into which the work fits: one that was offered counts as long as there is room."""
+def _free_days(offer: Offer, today: date, shown: Collection[date]) -> list[date]:
+    """The days that are offered now, and those that the page offered when it was opened, as long as there is room."""
     near = days_near(place=offer.places[0], today=today)
-    return [day.work_date for day in near if day.free_minutes >= offer.minutes]
+    offered = {*shown, *(day.work_date for day in days_to_offer(near, needed_minutes=offer.minutes))}
+    return [day.work_date for day in near if day.free_minutes >= offer.minutes and day.work_date in offered]
 
 
 def _stop_path(token: str) -> str:
@@ -98,12 +103,13 @@ def _stop_path(token: str) -> str:
     return reverse("reminders:opt_out", args=[opt_out_token(customer_id, channel)])
 
 
-def _answered(form: AnswerForm, offer: Offer, today: date) -> tuple[int, str]:
+def _answered(form: AnswerForm, offer: Offer, today: date, shown: Collection[date]) -> tuple[int, str]:
     """Take the answer; the status and what to say where it could not be taken."""
     if not form.is_valid():
         return 422, str(form.problem)
     try:
-        answer_take(offer=offer, answer=form.answer, free_days=lambda: _free_days(offer, today), now=clock.now())
+        free_days = partial(_free_days, offer, today, shown)
+        answer_take(offer=offer, answer=form.answer, free_days=free_days, now=clock.now())
     except WalldayError as error:
         return error.status, error.message
     return 200, ""

@@ -1,5 +1,6 @@
 """The homeowner's answer to a reminder: one tap makes a job, holds back, or ends it; once, and only by the link."""
 
+import re
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
@@ -19,7 +20,7 @@ from jobs.reminders.domain.answers import (
     ask_again_on,
     days_to_offer,
 )
-from jobs.reminders.links import answer_link, answer_target, answer_token, opt_out_token
+from jobs.reminders.links import answer_link, answer_target, answer_token, opt_out_token, shown_days_sign
 from jobs.reminders.models import DueHold, ReminderAnswer
 from jobs.reminders.selectors import due_list
 from jobs.reminders.services import reminders_queue
@@ -135,26 +136,59 @@ def test_the_page_says_what_a_yes_means_before_and_after(
     for shown in (Client().get(page(ann)), Client().post(page(ann), {"kind": "sold"})):
         assert after in shown.content.decode()
         assert "House wash" in shown.content.decode()
+        assert "12 Alder Street" in shown.content.decode()
         assert "$300.00" in shown.content.decode()
     Job.objects.update(state="called_off")
     assert "was called off" in Client().get(page(ann)).content.decode()
 
 
 def test_a_day_that_was_taken_meanwhile_is_said_and_nothing_typed_is_lost(ann: Any, owner: Any) -> None:
-    """The choice, the note and the months stay in the form; a day with room is as good as one that was shown."""
+    """The choice, the note and the months stay in the form; it is taken once it is offered again."""
     crew_works(THURSDAY)
     answer_settings_set(makes="agreed", actor=owner)
     form = {"kind": "yes", "thing": things(ann), "day": FRIDAY.isoformat(), "note": "Dog <b>loose", "months": "6"}
     answer = Client().post(page(ann), form)
     shown = answer.content.decode()
     assert answer.status_code == 422
-    assert "not free any more" in shown
+    assert "We cannot offer this day any more." in shown
     assert "Dog &lt;b&gt;loose" in shown
     assert f'value="{things(ann)[0]}" checked' in shown
     assert '<option value="6" selected' in shown
     crew_works(FRIDAY)
     assert Client().post(page(ann), form).status_code == 200
     assert Job.objects.get().windows.get().first_date == FRIDAY
+
+
+def test_a_day_that_was_never_offered_is_not_taken(ann: Any, owner: Any) -> None:
+    """However free it is: a form written by hand chooses among the days of this link. The days are shown anew."""
+    answer_settings_set(makes="agreed", actor=owner)
+    days = [THURSDAY + timedelta(days=k) for k in range(MOST_DAYS + 1)]
+    for day in days:
+        crew_works(day)
+    form = {"kind": "yes", "thing": things(ann), "day": days[-1].isoformat(), "note": "Dog loose"}
+    other = shown_days_sign(answer_token(ann.pk, TODAY - timedelta(days=1)), days)
+    for shown in ("", "no signature", other):
+        answer = Client().post(page(ann), form | {"shown": shown})
+        assert answer.status_code == 422
+        assert "We cannot offer this day any more." in answer.content.decode()
+        assert "Dog loose" in answer.content.decode()
+        assert f'value="{THURSDAY.isoformat()}"' in answer.content.decode()
+    assert not Job.objects.exists()
+
+
+def test_a_day_that_the_page_offered_is_taken_though_others_are_offered_now(ann: Any, owner: Any) -> None:
+    """As long as it has room: the page may have been open for days."""
+    answer_settings_set(makes="agreed", actor=owner)
+    last = THURSDAY + timedelta(days=MOST_DAYS)
+    crew_works(last)
+    carried = re.search(r'name="shown" value="([^"]+)"', Client().get(page(ann)).content.decode())
+    assert carried
+    for k in range(MOST_DAYS):
+        crew_works(THURSDAY + timedelta(days=k))
+    assert f'value="{last.isoformat()}"' not in Client().get(page(ann)).content.decode()
+    form = {"kind": "yes", "thing": things(ann), "day": last.isoformat(), "shown": carried[1]}
+    assert Client().post(page(ann), form).status_code == 200
+    assert Job.objects.get().windows.get().first_date == last
 
 
 def test_what_was_unticked_stays_unticked(ann: Any) -> None:
