@@ -11,6 +11,8 @@ from tests.browser.visit import signed_in
 
 pytestmark = pytest.mark.browser
 
+MOST_HOUSES = 6  # some houses stand where few streets have names, or were moved by another test
+
 
 @pytest.mark.parametrize("width", [WIDE, NARROW])
 def test_the_days_routes_on_the_map(browser: Browser, site: DemoSite, width: int) -> None:
@@ -63,16 +65,21 @@ def test_street_names_do_not_lie_on_each_other(browser: Browser, site: DemoSite)
     context = signed_in(browser, site, "office", NARROW)
     page = context.new_page()
     page.goto("/properties/")
-    page.locator("tbody th a").first.click()
-    page.get_by_role("link", name="set the place").click()
-    expect(page.locator(".map-street span").nth(2)).to_be_visible()
-    boxes = page.locator(".map-street span").evaluate_all(
-        "all => all.map((one) => one.getBoundingClientRect()).map((box) => [box.left, box.top, box.right, box.bottom])"
-    )
-    hits = [
-        (one, other)
-        for one, other in combinations(boxes, 2)
-        if one[0] < other[2] and other[0] < one[2] and one[1] < other[3] and other[1] < one[3]
-    ]
-    assert not hits
+    houses = [str(link.get_attribute("href")) for link in page.locator("tbody th a").all()[:MOST_HOUSES]]
+    most = 0
+    for house in houses:
+        page.goto(house)
+        page.get_by_role("link", name="set the place").click()
+        page.wait_for_load_state("networkidle")
+        boxes = page.locator(".map-street span").evaluate_all(
+            "all => all.map((one) => one.getBoundingClientRect())"
+            ".map((box) => [box.left, box.top, box.right, box.bottom])"
+        )
+        assert [pair for pair in combinations(boxes, 2) if overlap(*pair)] == []
+        most = max(most, len(boxes))
+    assert most > 2
     context.close()
+
+
+def overlap(one: list[float], other: list[float]) -> bool:
+    return one[0] < other[2] and other[0] < one[2] and one[1] < other[3] and other[1] < one[3]
