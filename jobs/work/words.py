@@ -11,6 +11,7 @@ EVENT_WORDS = {
     "job.agreed_again": _("back to agreed"),
     "job.arrived": _("crew arrived"),
     "job.started": _("crew started"),
+    "job.started_unseen": _("STARTED BEFORE the condition notice was acknowledged or sent (start, then notice)"),
     "job.arrived_late": _("the arrival came up after its day"),
     "job.started_late": _("the start came up after its day"),
     "job.finished_late": _("the finish came up after its day"),

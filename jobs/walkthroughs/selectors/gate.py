@@ -2,6 +2,7 @@
 
 from collections.abc import Collection
 from dataclasses import dataclass, replace
+from datetime import datetime
 
 from django.db.models import Prefetch
 from django.utils.translation import gettext as _
@@ -16,7 +17,8 @@ from jobs.work.models import JobLine
 class Gate:
     """`state` is one of not_needed, missing, nothing, unshown, open, differs, acknowledged, nobody_home, overridden.
     `walked` are the keys of the job's walkthroughs, oldest first, `answered` those of their answers without a signal:
-    what a phone holds besides them is not in this gate yet."""
+    what a phone holds besides them is not in this gate yet. `settled_at`: when the homeowner acknowledged what was
+    found, by whose clock it was, or was first written to about it."""
 
     state: str
     words: str
@@ -25,6 +27,7 @@ class Gate:
     walkthrough_id: int | None = None
     walked: tuple[str, ...] = ()
     answered: tuple[str, ...] = ()
+    settled_at: datetime | None = None
 
     @property
     def is_open(self) -> bool:
@@ -112,7 +115,9 @@ def _of_walkthrough(walkthrough: Walkthrough | None) -> Gate:
         return Gate("differs", words, notice_id=notice.pk, walkthrough_id=pk)
     if answer is not None:
         words = _("%(name)s acknowledged the notice.") % {"name": answer.typed_name}
-        return Gate("acknowledged", words, notice_id=notice.pk, walkthrough_id=pk)
-    if notice.absences.all():
-        return Gate("nobody_home", _("Nobody was home; the notice was sent."), notice_id=notice.pk, walkthrough_id=pk)
+        return Gate("acknowledged", words, notice_id=notice.pk, walkthrough_id=pk, settled_at=answer.at)
+    if absences := notice.absences.all():
+        sent_at = min(absence.at for absence in absences)
+        words = _("Nobody was home; the notice was sent.")
+        return Gate("nobody_home", words, notice_id=notice.pk, walkthrough_id=pk, settled_at=sent_at)
     return Gate("open", _("The notice is not acknowledged yet."), notice_id=notice.pk, walkthrough_id=pk)

@@ -7,7 +7,7 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from jobs.walkthroughs.errors import NoticeUnsettled
-from jobs.walkthroughs.selectors import start_gate
+from jobs.walkthroughs.selectors import Gate, start_gate
 from jobs.work.domain.booking import LineBooked
 from jobs.work.services import job_arrive
 from routing.dispatch.domain.marks import latest_before, mark_missing, minutes_on_site
@@ -37,9 +37,10 @@ def stop_mark(
 
     Arriving puts the job on site; finishing books it, with the minutes that the crew says (`on_site_minutes`, or
     minutes for every line), otherwise those from arriving to finishing, and the stop's share of the driving. A mark
-    that comes after its day, from a phone that had no signal, says so in the job's history. Raises
-    MarkRefused for a mark out of order, of another day or in the future, NoticeUnsettled for a start before what was
-    found on the walls is shown and acknowledged, and what booking raises.
+    that comes after its day, from a phone that had no signal, says so in the job's history; so does a start that was
+    made before the notice that opens it was acknowledged or sent. Raises MarkRefused for a mark out of order, of
+    another day or in the future, NoticeUnsettled for a start before what was found on the walls is shown and
+    acknowledged, and what booking raises.
     """
     if kind not in MarkKind.values:
         raise Refused(_("A mark is arrived, started or finished."), kind=kind)
@@ -50,8 +51,7 @@ def stop_mark(
     times = {name: mark.at for name, mark in made.items()}
     _require_order(kind, times)
     _require_time(stop, kind, at, now, times)
-    if kind == MarkKind.STARTED:
-        _require_settled(stop)
+    gate = _settled_gate(stop) if kind == MarkKind.STARTED else None
     mark, is_new = StopMark.objects.get_or_create(
         job=stop.job,
         work_date=work_date,
@@ -61,15 +61,32 @@ def stop_mark(
     if is_new:
         _follow(stop, mark, times, lines, on_site_minutes, note, actor, now)
         _record_late(stop, mark, now, actor)
+        _record_unseen(stop, mark, gate, actor)
     return mark
 
 
 def _record_late(stop: SentStop, mark: StopMark, now: datetime, actor: Any) -> None:
     zone = stop.route.sent.plan.yard.timezone
     if clock.local_date(zone, now) > mark.work_date:
-        made = mark.at.astimezone(ZoneInfo(zone)).strftime("%Y-%m-%d %H:%M")
         data = {"at": mark.at.isoformat(), "received": now.isoformat()}
-        event_record(kind=f"job.{mark.kind}_late", subject=stop.job, actor=actor, reason=made, data=data)
+        reason = _time_words(mark.at, zone)
+        event_record(kind=f"job.{mark.kind}_late", subject=stop.job, actor=actor, reason=reason, data=data)
+
+
+def _record_unseen(stop: SentStop, mark: StopMark, gate: Gate | None, actor: Any) -> None:
+    """A start that waited on a phone comes up after what opened it; it is the truth and kept, and the office is told
+    where, by the clocks, it was before that."""
+    settled_at = gate.settled_at if gate else None
+    if settled_at is None or mark.at + CLOCKS_DIFFER_BY >= settled_at:
+        return
+    zone = stop.route.sent.plan.yard.timezone
+    data = {"at": mark.at.isoformat(), "settled": settled_at.isoformat()}
+    reason = f"{_time_words(mark.at, zone)}, {_time_words(settled_at, zone)}"
+    event_record(kind="job.started_unseen", subject=stop.job, actor=actor, reason=reason, data=data)
+
+
+def _time_words(at: datetime, zone: str) -> str:
+    return at.astimezone(ZoneInfo(zone)).strftime("%Y-%m-%d %H:%M")
 
 
 def _require_order(kind: str, times: dict[str, datetime]) -> None:
@@ -79,10 +96,11 @@ def _require_order(kind: str, times: dict[str, datetime]) -> None:
         raise MarkRefused(words % {"missing": MarkKind(missing).label, "kind": MarkKind(kind).label}, missing=missing)
 
 
-def _require_settled(stop: SentStop) -> None:
+def _settled_gate(stop: SentStop) -> Gate:
     gate = start_gate(job_id=stop.job_id)
     if not gate.is_open:
         raise NoticeUnsettled(gate.words, state=gate.state)
+    return gate
 
 
 def _require_time(stop: SentStop, kind: str, at: datetime, now: datetime, times: dict[str, datetime]) -> None:

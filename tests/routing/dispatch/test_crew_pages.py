@@ -2,20 +2,21 @@
 
 import io
 import re
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
 import pytest
 import time_machine
 from pypdf import PdfReader
 
-from jobs.walkthroughs.services import notice_acknowledge
+from jobs.walkthroughs.services import notice_acknowledge, notice_send
 from jobs.work.models import Visit
 from pricing.earnings.models import EarningEntry
 from routing.dispatch.models import SentStop, StopMark
 from routing.dispatch.selectors.sheets import sheet_of_sent
-from routing.dispatch.services import plan_send_out
+from routing.dispatch.services import plan_send_out, stop_mark
 from routing.plans.models import Route
+from shared.events.models import Event
 from tests import factories
 
 pytestmark = pytest.mark.django_db
@@ -305,6 +306,33 @@ def test_nor_on_paper(client_of: Any, owner: Any, crew: Any) -> None:
     assert all("chalk 3 of 5" in paper and asked not in paper for paper in after)
     (note,) = sheet_of_sent(route=stop.route).stops[0].chalk
     assert (note.words, note.is_shown_first) == ("chalk 3 of 5", False)
+
+
+@pytest.mark.parametrize(("minutes", "told"), [(-30, True), (-1, False), (1, False)])
+def test_a_start_before_the_notice_was_seen_is_kept_and_told(
+    client: Any, client_of: Any, office: Any, crew: Any, minutes: int, told: bool
+) -> None:
+    """It waited on a phone and comes up after the answer: the truth stays, and the job's page says so to the office."""
+    job = house("14 Elm Street")
+    (stop,) = sent_day(crew, job)
+    seen = NOON - timedelta(hours=1)
+    notice = factories.make_notice(job=job)
+    notice_acknowledge(notice=notice, language="en", typed_name="Ann Sample", now=seen, by_link=False)
+    stop_mark(stop=stop, kind="arrived", at=seen - timedelta(hours=1), now=NOON)
+    start = stop_mark(stop=stop, kind="started", at=seen + timedelta(minutes=minutes), now=NOON)
+    assert start.at == seen + timedelta(minutes=minutes)
+    page = text_of(client_of(office).get(f"/jobs/{job.pk}/"))
+    assert ("STARTED BEFORE the condition notice was acknowledged or sent" in page) is told
+    assert ("2026-06-02 10:30, 2026-06-02 11:00" in page) is told
+
+
+def test_so_is_a_start_before_the_notice_went_out(crew: Any) -> None:
+    job = house("14 Elm Street")
+    (stop,) = sent_day(crew, job)
+    notice_send(notice=factories.make_notice(job=job), sent_how="paper", now=NOON, note="at the door")
+    stop_mark(stop=stop, kind="arrived", at=NOON - timedelta(hours=2), now=NOON)
+    stop_mark(stop=stop, kind="started", at=NOON - timedelta(hours=1), now=NOON)
+    assert Event.objects.filter(kind="job.started_unseen").count() == 1
 
 
 def paper_of(response: Any) -> str:
