@@ -112,6 +112,8 @@ def _known(new: Poured) -> Poured | None:
 
 def _store_pour(new: Poured, *, happened: bool) -> Poured:
     _guard(new, not_before=new.recorded_at - LATEST)
+    if known := _known(new):  # the same entry went up twice at once
+        return known
     found = verdict(poured_record(property_id=new.job.property_id), PouredLine(new.chemistry, new.wall_id, new.at))
     if found.is_stopped and not happened:
         raise _must_not_meet(new, found)
@@ -124,7 +126,7 @@ def _store_pour(new: Poured, *, happened: bool) -> Poured:
 
 def _store_rinse(new: Poured, kind: str, *, not_before: datetime | None = None) -> Poured:
     _guard(new, not_before=not_before)
-    return _save(new, kind)
+    return _known(new) or _save(new, kind)
 
 
 def _guard(new: Poured, *, not_before: datetime | None = None) -> None:

@@ -13,7 +13,7 @@ from jobs.work.domain.reactions import NEVER_TOGETHER, RINSE, Chemistry, Poured,
 from jobs.work.errors import MustNotMeet, RecordedOtherwise
 from jobs.work.models import Poured as PouredRow
 from jobs.work.selectors import poured_record, steps_done
-from jobs.work.services import product_pour, step_mark, wall_rinse
+from jobs.work.services import pouring, product_pour, rinse_confirm, step_mark, wall_rinse
 from shared.errors import Refused
 from shared.events.append_only import AppendOnlyError
 from tests import factories
@@ -166,3 +166,25 @@ def test_steps_done_and_not_after_all(job: Any) -> None:
     assert steps_done(job_ids=[job.pk]) == {(line.pk, "rinse"): NOW + timedelta(minutes=2)}
     step_mark(key=uuid.uuid4(), job_line=line, step="rinse", is_done=False, at=at, now=at)
     assert steps_done(job_ids=[job.pk]) == {}
+
+
+@pytest.mark.parametrize("write", [product_pour, wall_rinse, rinse_confirm])
+def test_the_same_entry_twice_at_once_is_one_row(
+    job: Any, wall: Any, owner: Any, monkeypatch: pytest.MonkeyPatch, write: Any
+) -> None:
+    """The other request was first at the house's row; this one finds what it wrote."""
+    entry = {"key": uuid.uuid4(), "job": job, "wall": wall, "at": NOW, "now": NOW, "actor": owner}
+    if write is product_pour:
+        entry["product"] = factories.make_product(chemistry="hypochlorite")
+    if write is rinse_confirm:
+        entry["reason"] = "saw it done"
+    guard, first = pouring._guard, []
+
+    def overtaken(new: PouredRow, **limits: Any) -> None:
+        monkeypatch.setattr(pouring, "_guard", guard)
+        first.append(write(**entry))
+        guard(new, **limits)
+
+    monkeypatch.setattr(pouring, "_guard", overtaken)
+    assert write(**entry) == first[0]
+    assert PouredRow.objects.count() == 1
