@@ -18,15 +18,15 @@ WHEN = {
     "all": (_("any time"), ()),
 }
 TESTED = {
-    "": (_("tested or not"), None),
     "tested": (_("tested"), False),
     "untested": (_("that nobody has tested"), True),
+    "both": (_("tested or not"), None),
 }
 LIMITS = [(step, f"{Decimal(step) / 2:f}") for step in range(1, 11)]
 
 
 class ForecastFilter(forms.Form):
-    """What the list of walls is narrowed to; the season unless told otherwise."""
+    """What the list of walls is narrowed to; tested walls and the season unless told otherwise."""
 
     when = forms.ChoiceField(label=_("Walls that"), choices=[(code, words) for code, (words, _v) in WHEN.items()])
     tested = forms.ChoiceField(
@@ -39,7 +39,7 @@ class ForecastFilter(forms.Form):
         known = self.cleaned_data if self.is_bound and self.is_valid() else {}
         return {
             "verdicts": WHEN[known.get("when", "season")][1],
-            "is_untested": TESTED[known.get("tested", "")][1],
+            "is_untested": TESTED[known.get("tested") or "tested"][1],
             "words": known.get("words", ""),
         }
 
