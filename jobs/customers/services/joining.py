@@ -12,7 +12,7 @@ from datetime import datetime
 from typing import Any
 
 from django.db import transaction
-from django.db.models import Model, QuerySet
+from django.db.models import Manager, Model, QuerySet
 from django.utils.translation import gettext as _
 
 from jobs.chalking.models import WallForecast
@@ -184,17 +184,25 @@ def _join_wall(wall: Wall, stays: Wall) -> None:
         if values not in known:
             ChalkReading.objects.create(wall=stays, **dict(zip(_OF_A_READING, values, strict=True)))
     WallForecast.objects.filter(wall=wall).delete()
-    JobLine.walls.through.objects.filter(wall=wall).update(wall=stays)
-    Reminder.walls.through.objects.filter(wall=wall).update(wall=stays)
+    _name_other_wall(JobLine.walls.through.objects, "jobline", wall, stays)
+    _name_other_wall(Reminder.walls.through.objects, "reminder", wall, stays)
     _fill(stays, wall, _WALL_FACTS)
     if stays.old_paint == OldPaint.UNKNOWN and wall.old_paint != OldPaint.UNKNOWN:
         stays.old_paint = wall.old_paint
         stays.save(update_fields=["old_paint"])
 
 
+def _name_other_wall(links: Manager[Any], owner: str, wall: Wall, stays: Wall) -> None:
+    """What names `wall` names `stays`, once: it may name another wall that became that one before."""
+    mine = links.filter(wall=wall)
+    there = set(links.filter(wall=stays).values_list(owner, flat=True))
+    mine.filter(**{f"{owner}__in": there}).delete()
+    mine.update(wall=stays)
+
+
 def _rename_in_estimates(into: Property, numbers: Mapping[int, int]) -> None:
     for line in EstimateLine.objects.filter(estimate__property_ref=into.pk) if numbers else ():
-        renamed = [numbers.get(number, number) for number in line.wall_refs]
+        renamed = list(dict.fromkeys(numbers.get(number, number) for number in line.wall_refs))
         if renamed != line.wall_refs:
             line.wall_refs = renamed
             line.save(update_fields=["wall_refs"])

@@ -70,6 +70,16 @@ def at_the_desk(client: Client, office: Any) -> Client:
     return client
 
 
+def test_two_walls_that_become_one_are_named_once(two: Any) -> None:
+    """Their names differ in capitals only, and one job line names both."""
+    mine, goes = two
+    stays = make.make_wall(property=mine, name="South wall")
+    walls = [make.make_wall(property=goes, name=name) for name in ("South wall", "south wall", "North wall")]
+    line = make.make_job(property=goes, lines=[{"walls": walls}]).lines.get()
+    made_one(mine, goes)
+    assert set(line.walls.all()) == {stays, walls[-1]}
+
+
 # --- the rule ---
 
 STREETS = st.builds(
