@@ -8,6 +8,8 @@ import pytest
 from django.conf import settings
 from playwright.sync_api import Browser, BrowserContext, Locator, Page, expect
 
+from jobs.work.models import Visit
+from pricing.catalogue.models import Service
 from routing.dispatch.services import plan_send_out
 from shared import clock
 from shared.people.models import User
@@ -57,10 +59,20 @@ def button(card: Locator, name: str) -> Locator:
     return card.get_by_role("button", name=name, exact=True)
 
 
-def off(page: Page, path: str) -> None:
-    """The signal goes once the route and this walkthrough are on the phone."""
-    for kept in ("/crew/", path):
-        page.wait_for_function("path => caches.match(path).then(Boolean)", arg=kept)
+KEPT = """async (path) => {
+  for (let tries = 0; !(await caches.match(path)); tries += 1) {
+    if (tries > 300) {
+      throw new Error(`${path} was not kept`);
+    }
+    await new Promise((done) => { setTimeout(done, 50); });
+  }
+}"""
+
+
+def off(page: Page, *paths: str) -> None:
+    """The signal goes once the route and these pages are on the phone."""
+    for kept in ("/crew/", *paths):
+        page.evaluate(KEPT, kept)
     page.context.set_offline(True)
 
 
@@ -140,6 +152,93 @@ def test_a_whole_stop_without_a_signal(phone: Page, tmp_path: Path) -> None:
     phone.goto(path)
     expect(phone.locator("#handover")).to_be_hidden()
     phone.wait_for_function("wallday.own().then((all) => all.every((item) => item.kind === 'mark'))")
+
+
+def stop_of(page: Page, path: str) -> Locator:
+    """The card by its stop: it stays the same when nothing is left to be done there."""
+    return page.locator(f"#{card_of(page, path).get_attribute('id')}")
+
+
+def finish_page_of(card: Locator) -> str:
+    return str(card.locator("a[data-finish]").get_attribute("href"))
+
+
+def test_a_stop_is_finished_without_a_signal(phone: Page) -> None:
+    """The next stop becomes the next; everything goes up once, in order; the finish is booked as it was entered."""
+    path = open_walkthrough(phone)
+    phone.goto("/crew/")
+    card = stop_of(phone, path)
+    finish = finish_page_of(card)
+    off(phone, path, finish)
+    phone.goto(path)
+    for wall in open_form(phone):
+        tap_spots(wall, ("0", "0", "1"))
+    done(phone)
+    phone.goto("/crew/")
+    other = phone.locator(f".stop-card:not(#{card_of(phone, path).get_attribute('id')})")
+    expect(button(other, "Arrived")).to_have_class(re.compile("btn-quiet"))
+    button(card, "Arrived").click()
+    button(card, "Started").click()
+    card.get_by_role("link", name="Finished").click()
+    expect(phone.get_by_label("Minutes")).to_have_value("1")
+    phone.get_by_label("Minutes").fill("95")
+    phone.get_by_label("Materials used, in money").fill("25.10")
+    phone.get_by_label("Note for the office").fill("hose bib leaks")
+    assert faults_of(phone) == []
+    phone.get_by_role("button", name="Finished: book it").click()
+    phone.wait_for_url("**/crew/#stop-*")
+    expect(card.get_by_text(re.compile("finished .*waits on this phone"))).to_be_visible()
+    expect(card.get_by_role("link", name="Finished")).to_be_hidden()
+    expect(button(other, "Arrived")).not_to_have_class(re.compile("btn-quiet"))
+    assert faults_of(phone) == []
+    phone.goto(finish)
+    expect(phone.get_by_role("button", name="Finished: book it")).to_be_disabled()
+    expect(phone.get_by_label("Note for the office")).to_have_value("hose bib leaks")
+    phone.goto("/crew/")
+    sent = calls(phone)
+    with phone.expect_navigation():
+        phone.context.set_offline(False)
+    expect(card.get_by_text("done", exact=True)).to_be_visible()
+    assert sent == ["walkthroughs", "marks", "marks", "marks"]
+    phone.evaluate("window.dispatchEvent(new Event('online'))")
+    phone.wait_for_timeout(500)
+    assert len(sent) == 4
+    visit = Visit.objects.get()
+    assert (visit.on_site_minutes, visit.note) == (95, "hose bib leaks")
+    assert visit.lines.get().materials_cents == 2_510
+
+
+def test_a_refused_finish_is_put_right(phone: Page) -> None:
+    """It names the house and the reason, comes back into the form as it was entered, and goes up once it is right."""
+    Service.objects.update(needs_walkthrough=False)
+    path = open_walkthrough(phone)
+    phone.goto("/crew/")
+    card = stop_of(phone, path)
+    finish, house = finish_page_of(card), card.locator("h3").inner_text().partition(" ")[2]
+    for name in ("Arrived", "Started"):
+        with phone.expect_navigation():
+            button(card, name).click()
+    off(phone, path, finish)
+    card.get_by_role("link", name="Finished").click()
+    phone.get_by_label("Minutes").fill("95")
+    phone.get_by_label("Materials used, in money").fill("200000")
+    phone.get_by_role("button", name="Finished: book it").click()
+    phone.wait_for_url("**/crew/#stop-*")
+    phone.context.set_offline(False)
+    expect(phone.locator("#waiting")).to_contain_text(f"Not taken: {house}")
+    expect(phone.locator("#waiting")).to_contain_text("less than or equal to 10000000")
+    assert faults_of(phone) == []
+    phone.get_by_role("button", name="Put it right").click()
+    phone.wait_for_url(f"**{finish}")
+    expect(phone.get_by_label("Minutes")).to_have_value("95")
+    expect(phone.get_by_label("Materials used, in money")).to_have_value("200000")
+    phone.get_by_label("Materials used, in money").fill("20")
+    phone.get_by_role("button", name="Finished: book it").click()
+    phone.wait_for_url("**/crew/#stop-*")
+    expect(card.get_by_text("done", exact=True)).to_be_visible()
+    expect(phone.locator("#waiting")).to_be_hidden()
+    visit = Visit.objects.get()
+    assert (visit.on_site_minutes, visit.lines.get().materials_cents) == (95, 2_000)
 
 
 def test_nothing_found_may_start(phone: Page) -> None:

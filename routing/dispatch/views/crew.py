@@ -73,7 +73,9 @@ def finish(request: HttpRequest, stop_id: int) -> HttpResponse:
     """Finished: minutes for each service, filled in from the clock, materials, a note."""
     stop = _stop(request, stop_id, late=True)
     if request.method == "GET":
-        return _finish_page(request, stop, FinishForm(), FinishLineFormSet(initial=_initial(stop), prefix="lines"))
+        arrived = _arrived(stop)
+        lines = FinishLineFormSet(initial=_initial(stop, arrived), prefix="lines")
+        return _finish_page(request, stop, FinishForm(), lines, arrived=arrived)
     form, lines = FinishForm(request.POST), FinishLineFormSet(request.POST, prefix="lines")
     if not (form.is_valid() and lines.is_valid()):
         return _finish_page(request, stop, form, lines, status=422)
@@ -109,14 +111,18 @@ def _at(stop: SentStop, form: MarkForm) -> datetime:
     return clock.at_minute(plan.work_date, minute, plan.yard.timezone)
 
 
-def _initial(stop: SentStop) -> list[dict[str, Any]]:
-    """Minutes from arriving until now, shared out by the estimates; none where the arrival was not marked or the day
-    is over.
-    """
-    lines = list(stop.job.lines.order_by("pk"))
+def _arrived(stop: SentStop) -> datetime | None:
+    """Since when the clock runs; None where the arrival was not marked or the day is over."""
     plan = stop.route.sent.plan
-    arrived = marks_of(job_ids=[stop.job_id], work_date=plan.work_date).get(stop.job_id, {}).get(MarkKind.ARRIVED)
-    if arrived is None or clock.local_date(plan.yard.timezone, clock.now()) != plan.work_date:
+    if clock.local_date(plan.yard.timezone, clock.now()) != plan.work_date:
+        return None
+    return marks_of(job_ids=[stop.job_id], work_date=plan.work_date).get(stop.job_id, {}).get(MarkKind.ARRIVED)
+
+
+def _initial(stop: SentStop, arrived: datetime | None) -> list[dict[str, Any]]:
+    """Minutes from arriving until now, shared out by the estimates."""
+    lines = list(stop.job.lines.order_by("pk"))
+    if arrived is None:
         return [{"line_id": line.pk} for line in lines]
     estimates = [line.estimated_minutes for line in lines]
     minutes = split_minutes(minutes_on_site(arrived, clock.now()), [None] * len(lines), estimates)
@@ -124,11 +130,17 @@ def _initial(stop: SentStop) -> list[dict[str, Any]]:
 
 
 def _finish_page(
-    request: HttpRequest, stop: SentStop, form: FinishForm, lines: Any, *, status: int = 200
+    request: HttpRequest,
+    stop: SentStop,
+    form: FinishForm,
+    lines: Any,
+    *,
+    arrived: datetime | None = None,
+    status: int = 200,
 ) -> HttpResponse:
     page: PhoneStop = phone_stop(stop=stop)
     names = zip(lines, page.row.lines, strict=False)
-    context = {"stop": page, "form": form, "lines": lines, "named_lines": list(names)}
+    context = {"stop": page, "form": form, "lines": lines, "named_lines": list(names), "arrived": arrived}
     return render(request, "dispatch/crew_finish.html", context, status=status)
 
 

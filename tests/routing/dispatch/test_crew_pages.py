@@ -156,6 +156,7 @@ def test_a_day_on_the_phone(client: Any, crew: Any, noon: Any) -> None:
     client.post(f"/crew/stops/{stop.pk}/started/")
     noon.shift(150 * 60)
     page = text_of(client.get(f"/crew/stops/{stop.pk}/finish/"))
+    assert 'data-arrived="2026-06-02T' in page  # a phone that kept the page counts from there
     assert 'value="100"' in page
     assert 'value="50"' in page
     wash, gutters = job.lines.all()

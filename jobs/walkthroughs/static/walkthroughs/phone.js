@@ -1,4 +1,4 @@
-// Keeps walkthroughs, pictures, answers of homeowners, marks (arrived, started) and short entries (steps done, poured,
+// Keeps walkthroughs, pictures, answers of homeowners, marks (arrived, started, finished) and short entries (steps done, poured,
 // rinsed) on the phone until they have gone up, in order, each once: the server knows them by keys that are made here.
 // Without this file the forms are ordinary forms.
 "use strict";
@@ -131,45 +131,73 @@
       method: "PUT", body: item.body,
       headers: { "Content-Type": "application/octet-stream", "X-CSRFToken": token() },
     });
-  const problemOf = async (answer) => (await answer.json().catch(() => ({}))).detail || String(answer.status);
+  // Why it was not taken: of each value that was not accepted, or of the whole.
+  async function problemOf(answer) {
+    const { errors = [], detail } = await answer.json().catch(() => ({}));
+    return errors.map((error) => error.detail).join(" ") || detail || String(answer.status);
+  }
 
   // What a signal is enough for: not what was refused, nor what waits behind it.
   function rising(items) {
-    const stuck = new Set(items.filter((item) => item.refused && isFirst(item)).map((item) => item.key));
-    return items.filter((item) => !item.refused && !stuck.has(item.key));
+    const held = new Set();
+    return items.filter((item) => !isHeld(item, held));
   }
 
+  // Asked for while a round is on its way: one more round follows, and one wish for a fresh page is enough.
   let sending = false;
+  let isAskedAgain = false;
+  let isToReload = false;
   async function send(reload) {
+    isToReload = isToReload || reload;
+    isAskedAgain = sending;
     if (sending) {
       return;
     }
     sending = true;
     try {
-      const went = await navigator.locks.request("wallday-walkthroughs", sendAll);
-      if (went && reload && !isBusy() && !rising(await waiting()).length) {
+      let went = 0;
+      do {
+        isAskedAgain = false;
+        went += await navigator.locks.request("wallday-walkthroughs", sendAll);
+      } while (isAskedAgain);
+      if (went && isToReload && !isBusy() && !rising(await waiting()).length) {
         location.reload();
       } else {
         document.dispatchEvent(new Event("wallday:queue"));
       }
     } finally {
       sending = false;
+      isToReload = false;
     }
   }
 
-  // What others wait behind: pictures, answers and the start behind their walkthrough, the start behind its answer.
+  // What others wait behind: pictures, answers and the start behind their walkthrough, the start behind its answer, a
+  // stop's marks behind those before them.
   const isFirst = (item) => ["entry", "answer"].includes(item.kind);
+  const MARKS = ["arrived", "started", "finished"];
+  const markName = (item, kind) => `${item.path} ${kind}`;
+  const marksBefore = (item) => item.kind === "mark"
+    ? MARKS.slice(0, MARKS.indexOf(item.body.kind)).map((kind) => markName(item, kind)) : [];
+
+  // Whether an entry was refused or waits behind one that was; `held` remembers it for those that come after.
+  function isHeld(item, held) {
+    const isStuck = Boolean(item.refused) || [item.key, ...marksBefore(item)].some((name) => held.has(name));
+    if (isStuck && isFirst(item)) {
+      held.add(item.key);
+    } else if (isStuck && item.kind === "mark") {
+      held.add(markName(item, item.body.kind));
+    }
+    return isStuck;
+  }
 
   // One after the other; the first that finds no signal ends the round. What the server refuses is kept and said, and
   // what belongs to it stays behind it.
   async function sendAll() {
     let went = 0;
     let signIn = false;
-    const refused = new Set();
-    const holdBack = (item) => isFirst(item) && refused.add(item.key);
+    const held = new Set();
     for (const item of await waiting()) {
-      if (item.refused || refused.has(item.key)) {
-        holdBack(item);
+      if (isHeld(item, held)) {
         continue;
       }
       let answer;
@@ -187,8 +215,9 @@
       } else if (answer.status >= 500 || answer.status === 429) {
         break;
       } else {
-        await change({ ...item, refused: await problemOf(answer) });
-        holdBack(item);
+        const refused = { ...item, refused: await problemOf(answer) };
+        await change(refused);
+        isHeld(refused, held);
       }
     }
     await say(went, signIn);
@@ -248,7 +277,8 @@
   }
 
   // Which house, when, and why; an entry can be put right with its pictures, or thrown away with them. A homeowner's answer
-  // belongs to what was shown: it goes with its entry. Answers and marks can be sent again.
+  // belongs to what was shown: it goes with its entry. Answers and marks can be sent again; the finish is put right on
+  // its page, which shows what was entered.
   function refusedWords(item, items) {
     const time = new Date(item.at).toLocaleTimeString([], { hour: "numeric", minute: "2-digit" });
     const behind = item.kind === "entry" ? items.filter((one) => one.key === item.key && one.kind !== "mark") : [item];
@@ -257,6 +287,9 @@
     if (item.kind === "entry") {
       buttons.append(press(place.dataset.again, () => putRight(item, behind)));
     } else if (isStaying(item) && item.kind !== "photo") {
+      if (item.page && item.page !== location.pathname) {
+        buttons.append(press(place.dataset.again, () => location.assign(item.page)));
+      }
       buttons.append(press(place.dataset.retry, async () => {
         await change({ ...item, refused: undefined });
         await send(true);
@@ -287,7 +320,7 @@
   // A form that is being filled in is not loaded anew under the thumb.
   const busy = [];
   const isBusy = () => busy.some((tell) => tell());
-  window.wallday = { user, store, keep, own, send, sendUnkept, draftOf, houseOf, forgetKnown, busyWhen: (tell) => busy.push(tell) };
+  window.wallday = { user, store, keep, forget, own, send, sendUnkept, draftOf, houseOf, forgetKnown, busyWhen: (tell) => busy.push(tell) };
 
   forgetOld();
   window.addEventListener("online", () => send(true));

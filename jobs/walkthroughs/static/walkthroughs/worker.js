@@ -23,17 +23,17 @@ async function answer(request) {
   }
 }
 
-// A page with the scripts and styles that it needs to work.
+// A page once the scripts and styles are there that it needs to work.
 async function keepPage(cache, path) {
   const page = await fetch(path);
   if (!page.ok || page.redirected) {
     return;
   }
   const parts = (await page.clone().text()).matchAll(/(?:href|src)="(\/static\/[^"]+\.(?:css|js))"/g);
-  await cache.put(path, page);
   for (const [, address] of parts) {
     await cache.add(address);
   }
+  await cache.put(path, page);
 }
 
 async function keepPages(paths) {

@@ -1,6 +1,6 @@
 // Arrived and started without a signal: one tap is kept on the phone with its time and goes up in order, behind the
 // walkthrough and the homeowner's answer. Starting is shut until the phone knows that what was found is settled; the
-// server judges again when it arrives.
+// server judges again when it arrives. Finishing has a page of its own (finish.js); here it is shown.
 "use strict";
 (() => {
   const phone = window.wallday;
@@ -30,9 +30,13 @@
 
   async function draw(card) {
     const { isOpen, isAsked } = await drawGate(card);
+    const finish = card.querySelector("a[data-finish]");
+    if (!finish) {  // not of today
+      return;
+    }
     const forms = formsOf(card);
-    const paths = forms.map((form) => form.dataset.path);
-    const items = (await phone.own()).filter((item) => item.kind === "mark" && paths.includes(item.path) && !item.refused);
+    const marks = (await phone.own()).filter((item) => item.kind === "mark" && item.path === finish.dataset.path);
+    const items = marks.filter((item) => !item.refused);
     const made = items.map((item) => item.body.kind);
     const next = forms.find((form) => !made.includes(form.dataset.mark));
     forms.forEach((form) => {
@@ -42,11 +46,20 @@
       form.toggleAttribute("data-asks-server", asksServer);
       form.querySelector("button").disabled = isShut && !asksServer;
     });
-    const here = items.filter((item) => forms.some((form) => form.dataset.mark === item.body.kind));
+    finish.hidden = Boolean(next) || made.includes("finished");
+    const isNew = (item) => item.body.kind === "finished" || forms.some((form) => form.dataset.mark === item.body.kind);
+    const here = items.filter(isNew);
     const place = card.querySelector("[data-made]");
-    if (place) {
-      place.textContent = here.map((item) => said.dataset[item.body.kind].replace("{time}", clock(item.at))).join(" · ");
-      place.hidden = !here.length;
+    place.textContent = here.map((item) => said.dataset[item.body.kind].replace("{time}", clock(item.at))).join(" · ");
+    place.hidden = !here.length;
+  }
+
+  // The first stop of a route where something is left to be pressed has the dark button.
+  function drawNext() {
+    for (const route of new Set(cards.map((card) => card.closest("section")))) {
+      const buttons = [...route.querySelectorAll("form[data-mark]:not([hidden]) > button, a[data-finish]:not([hidden])")];
+      const isShut = (button) => button.disabled || button.matches("form[data-asks-server] > button");
+      buttons.forEach((button, place) => button.classList.toggle("btn-quiet", place > 0 || isShut(button)));
     }
   }
 
@@ -58,13 +71,16 @@
     }
     const at = new Date().toISOString();
     const item = { user: phone.user, kind: "mark", at, label: form.dataset.label, path: form.dataset.path, body: { kind, at } };
+    const isRefused = (one) => one.kind === "mark" && one.path === item.path && one.body.kind === kind && one.refused;
+    const earlier = (await phone.own()).filter(isRefused);
     try {
       await phone.keep([{ ...item, key: kind === "started" ? key : "" }]);
+      await phone.forget(earlier.map((one) => one.id));
     } catch {  // no room on the phone: sent as an ordinary form
       form.submit();
       return;
     }
-    await draw(card);
+    await drawAll();
     await phone.send(true);
   }
 
@@ -82,7 +98,7 @@
       });
     }
   }
-  const drawAll = () => cards.forEach(draw);
+  const drawAll = () => Promise.all(cards.map(draw)).then(drawNext);
   document.addEventListener("wallday:queue", drawAll);
   window.addEventListener("online", drawAll);
   window.addEventListener("offline", drawAll);
