@@ -173,6 +173,7 @@ def answer_take(*, offer: Offer, answer: Answer, free_days: FreeDays, now: datet
         raise Conflict(_("This was answered already. Nothing was changed."))
     if answer.kind not in AnswerKind.values:
         raise Refused(_("Choose one of the answers."))
+    offer = offer_get(customer_id=offer.customer.pk, written_on=offer.written_on)  # two entries may be one house by now
     today = clock.local_date(company_get().timezone, now)
     row = ReminderAnswer(customer=offer.customer, written_on=offer.written_on, kind=answer.kind, at=now)
     row.note = answer.note.strip()[:500]

@@ -223,16 +223,20 @@ def test_nobody_hears_of_one_house_twice(two: Any) -> None:
     assert {item.property_id for item in due_list(today=TODAY)} == {mine.pk}
 
 
-def test_an_answer_to_an_old_reminder_is_about_the_house_that_stays(two: Any) -> None:
-    """Both entries were written about in one message: it offers the work once, and a yes is a job at the house."""
+@pytest.mark.parametrize("answers_late", [True, False])
+def test_an_answer_to_an_old_reminder_is_about_the_house_that_stays(two: Any, answers_late: bool) -> None:
+    """Both entries were written about in one message: it offers the work once, and a yes is a job at the house, also
+    where the two become one while it is answered."""
     mine, goes = two
     wash = make.make_service(code="house_wash")
     message = make.make_message(state="sent", claimed_at=NOW)
     for place in two:
         Reminder.objects.create(property=place, kind=wash.code, due_on=TODAY, message=message, created_at=NOW)
-    made_one(mine, goes)
     offer = offer_get(customer_id=mine.customer_id, written_on=TODAY)
-    assert [thing.reminder.property for thing in offer.things] == [mine]
+    made_one(mine, goes)
+    if answers_late:
+        offer = offer_get(customer_id=mine.customer_id, written_on=TODAY)
+        assert [thing.reminder.property for thing in offer.things] == [mine]
     yes = Answer("yes", reminder_ids=[thing.reminder.pk for thing in offer.things])
     answer_take(offer=offer, answer=yes, free_days=list, now=NOW)
     assert Job.objects.get().property == mine
