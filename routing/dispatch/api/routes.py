@@ -24,7 +24,7 @@ from shared.api_kit.permissions import OfficeOnly, SignedIn
 from shared.api_kit.schema import IF_MATCH
 
 MOST_MINUTES = 1_440
-MOST_CENTS = 10_000_000
+MOST_CENTS = 100_000_000  # as the page takes it
 
 
 class RouteQuery(serializers.Serializer[Any]):
