@@ -57,7 +57,6 @@ def walls(request: HttpRequest) -> HttpResponse:
         "limit": step_text(limit),
         "model": chalk_model_now(),
         "untested": forecast_list(limit=limit, today=today, **form.chosen() | {"is_untested": True}).count(),
-        "untested_query": _query(request, tested="untested"),
         "query": request.GET.urlencode(),
     }
     return render(request, "chalking/walls.html", context)
@@ -101,15 +100,6 @@ def limit(request: HttpRequest) -> HttpResponse:
         messages.success(request, _("Saved. The forecasts follow in a moment."))
         return redirect("chalking:walls")
     return render(request, "chalking/limit.html", {"form": form}, status=422 if form.errors else 200)
-
-
-def _query(request: HttpRequest, **over: str) -> str:
-    """The first page of the same list but for `over`."""
-    query = request.GET.copy()
-    query.pop("page", None)
-    for name, value in over.items():
-        query[name] = value
-    return query.urlencode()
 
 
 def _cells(row: WallForecast, limit: Decimal, today: date) -> tuple[Any, ...]:
